@@ -1,0 +1,1 @@
+"""From raw scale tags to a pixel size with its uncertainty."""

@@ -1,0 +1,1 @@
+"""From tables to estimates with intervals."""

@@ -1,0 +1,1 @@
+"""Readers of open image formats, one file per format, chosen by content."""

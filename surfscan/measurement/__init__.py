@@ -1,0 +1,1 @@
+"""From labels to tidy tables."""

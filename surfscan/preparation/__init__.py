@@ -1,0 +1,1 @@
+"""What is done to an image before anything is found in it."""

@@ -1,0 +1,1 @@
+"""One callable per kind of image; the only thing that command line, batch and viewer call."""

@@ -1,0 +1,1 @@
+"""Summary tables, figures and the self-contained page."""

@@ -1,0 +1,1 @@
+"""From prepared pixels to labels and masks."""

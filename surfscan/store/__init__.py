@@ -1,0 +1,1 @@
+"""Results and masks on disk."""

@@ -1,0 +1,1 @@
+"""The study manifest, its drafting and checking, and the batch run."""
