@@ -1,0 +1,97 @@
+"""Numbers for people: rounded to their uncertainty, never more digits than the interval carries."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+NO_VALUE = "–"
+"""Printed where there is no number to defend."""
+
+
+@dataclass(frozen=True)
+class Rounded:
+    """A value and its 95 % interval as text, all three to the same decimal place.
+
+    Attributes
+    ----------
+    value, low, high : str
+        `NO_VALUE` where there is none.
+    """
+
+    value: str
+    low: str
+    high: str
+
+    @property
+    def has_interval(self) -> bool:
+        """Whether there are limits to show."""
+        return self.low != NO_VALUE
+
+    @property
+    def interval(self) -> str:
+        """ "low to high", or empty."""
+        return f"{self.low} to {self.high}" if self.has_interval else ""
+
+    def __str__(self) -> str:
+        return f"{self.value} ({self.interval})" if self.has_interval else self.value
+
+
+def round_to_interval(
+    value: float | None, low: float | None = None, high: float | None = None, *, scale: float = 1.0
+) -> Rounded:
+    """Round a value and its interval to two significant digits of the interval's half width.
+
+    Parameters
+    ----------
+    value : float or None
+        None and not-a-number give `NO_VALUE`.
+    low, high : float or None
+        95 % limits; without them (or with no width) the value gets three significant digits.
+    scale : float, optional
+        Multiplies all three first: 100 turns a fraction into per cent.
+
+    Notes
+    -----
+    JCGM 100:2008, 7.2.6: an uncertainty is quoted to at most two significant digits and the estimate
+    is rounded to agree with it. An infinite limit is printed as ∞.
+    """
+    if value is None or math.isnan(value):
+        return Rounded(NO_VALUE, NO_VALUE, NO_VALUE)
+    value = value * scale
+    if low is None or high is None or math.isnan(low) or math.isnan(high):
+        return Rounded(significant(value), NO_VALUE, NO_VALUE)
+    low, high = low * scale, high * scale
+    half = (high - low) / 2
+    if not math.isfinite(half):
+        half = min(abs(value - low), abs(high - value))
+    if half <= 0 or not math.isfinite(half):
+        return Rounded(
+            significant(value), _fixed(low, _decimals(value, 3)), _fixed(high, _decimals(value, 3))
+        )
+    places = _decimals(half, 2)
+    return Rounded(_fixed(value, places), _fixed(low, places), _fixed(high, places))
+
+
+def significant(value: float | None, digits: int = 3) -> str:
+    """A number to so many significant digits, without an exponent; zero is "0"."""
+    if value is None or math.isnan(value):
+        return NO_VALUE
+    return _fixed(value, _decimals(value, digits)) if value != 0 else "0"
+
+
+def _decimals(value: float, digits: int) -> int:
+    """Decimal places that show `value` to `digits` significant digits; negative left of the point."""
+    if value == 0 or not math.isfinite(value):
+        return 0
+    exponent = int(f"{abs(value):.{digits - 1}e}".rpartition("e")[2])
+    return digits - 1 - exponent
+
+
+def _fixed(value: float, places: int) -> str:
+    if not math.isfinite(value):
+        return "∞" if value > 0 else "−∞"
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", "−")
