@@ -61,6 +61,7 @@ def make_micrograph(
     grains: float = 0.02,
     stains: int = 4,
     scratches: int = 15,
+    scratch_depth: float = 0.3,
     glare: int = 1,
     machining: float = 0.0,
     blur_sigma: float = 0.9,
@@ -79,7 +80,7 @@ def make_micrograph(
     contrast : (float, float)
         Range of 1 minus floor grey over metal grey, uniform.
     radius_px : (float, float)
-        Limits of the pit radius; lognormal with spread 0.55 round `median_radius_px` between them.
+        Limits of the pit radius; lognormal with spread 0.6 round `median_radius_px` between them.
     touching_fraction : float
         Share of pits drawn as one of a touching or overlapping pair.
     lumpiness : float
@@ -95,6 +96,8 @@ def make_micrograph(
         Grey difference between grains (half range, fraction).
     stains, scratches, glare : int
         How many of each.
+    scratch_depth : float
+        Darkening by the deepest scratch; bright ones reach two thirds of it.
     machining : float
         Standard deviation of parallel machining lines, fraction of metal grey.
     blur_sigma : float
@@ -116,7 +119,7 @@ def make_micrograph(
     metal *= _stains(paint, shape, stains)
     if machining > 0:
         metal *= 1 + _machining(paint, shape, machining)
-    marks = _scratches(paint, shape, scratches)
+    marks = _scratches(paint, shape, scratches, scratch_depth)
 
     depth, rim, truth = _paint_pits(paint, shape, outlines, contrast, rims)
     surface = metal * (1 + rim) * (1 + marks * np.where(depth > 0, 0.4, 1.0)) * (1 - depth)
@@ -171,7 +174,7 @@ def _place(
 
 def _radius(rng: np.random.Generator, radius_px: Range, median: float) -> float:
     while True:
-        radius = float(median * np.exp(0.55 * rng.standard_normal()))
+        radius = float(median * np.exp(0.6 * rng.standard_normal()))
         if radius_px[0] <= radius <= radius_px[1]:
             return radius
 
@@ -218,7 +221,9 @@ def _paint_pits(
     return depth, rim, np.searchsorted(kept, truth).astype(np.int32)
 
 
-def _smooth_noise(rng: np.random.Generator, shape: tuple[int, ...], sigma: float, amount: float) -> np.ndarray:
+def _smooth_noise(
+    rng: np.random.Generator, shape: tuple[int, ...], sigma: float, amount: float
+) -> np.ndarray:
     field = cv2.GaussianBlur(rng.standard_normal(shape, dtype=np.float32), (0, 0), sigma)
     return field * np.float32(amount / max(float(field.std()), 1e-9))
 
@@ -247,7 +252,7 @@ def _stains(rng: np.random.Generator, shape: tuple[int, int], n: int) -> np.ndar
     return stain
 
 
-def _scratches(rng: np.random.Generator, shape: tuple[int, int], n: int) -> np.ndarray:
+def _scratches(rng: np.random.Generator, shape: tuple[int, int], n: int, deepest: float) -> np.ndarray:
     """Thin dark and bright lines, most of them along one polishing direction."""
     marks = np.zeros(shape, np.float32)
     direction = rng.uniform(0, np.pi)
@@ -259,8 +264,10 @@ def _scratches(rng: np.random.Generator, shape: tuple[int, int], n: int) -> np.n
         canvas = np.zeros(shape, np.uint8)
         cv2.line(canvas, ends[0], ends[1], 255, int(rng.choice([1, 1, 2, 2, 3, 4])), cv2.LINE_AA, 4)
         dark = rng.random() < 0.6
-        marks += np.float32(rng.uniform(-0.3, -0.04) if dark else rng.uniform(0.04, 0.2)) * (canvas / 255)
-    return np.clip(marks, -0.4, 0.3).astype(np.float32)
+        marks += np.float32(deepest * (rng.uniform(-1, -0.15) if dark else rng.uniform(0.15, 0.67))) * (
+            canvas / 255
+        )
+    return np.clip(marks, -0.5, 0.4).astype(np.float32)
 
 
 def _machining(rng: np.random.Generator, shape: tuple[int, int], amount: float) -> np.ndarray:
@@ -332,7 +339,7 @@ def family_settings(family: str, seed: int, shape: tuple[int, int] = (1024, 1024
             "contrast": (0.3, 0.6),
             "median_radius_px": 6.0,
             "noise": rng.uniform(0.015, 0.03),
-            "scratches": int(rng.integers(15, 40)),
+            "scratches": int(rng.integers(8, 28)),
             "touching_fraction": rng.uniform(0.25, 0.45),
         }
     elif family == "low_contrast_noisy":
@@ -340,8 +347,9 @@ def family_settings(family: str, seed: int, shape: tuple[int, int] = (1024, 1024
             "n_pits": _density(rng.uniform(200, 350), shape),
             "contrast": (0.12, 0.25),
             "median_radius_px": 8.0,
-            "noise": rng.uniform(0.035, 0.05),
+            "noise": rng.uniform(0.03, 0.047),
             "scratches": int(rng.integers(5, 20)),
+            "scratch_depth": 0.15,
             "touching_fraction": rng.uniform(0.05, 0.2),
         }
     elif family == "machined":
@@ -362,6 +370,7 @@ def family_settings(family: str, seed: int, shape: tuple[int, int] = (1024, 1024
             "median_radius_px": rng.uniform(5, 12),
             "noise": rng.uniform(0.01, 0.05),
             "scratches": int(rng.integers(0, 40)),
+            "scratch_depth": rng.uniform(0.5, 1.0) * low,
             "touching_fraction": rng.uniform(0, 0.3),
             "machining": rng.uniform(0.01, 0.04) if rng.random() < 0.3 else 0.0,
         }
