@@ -1,1 +1,1 @@
-"""Results and masks on disk."""
+"""Results and masks on disk: `surfscan.store.results.ResultsStore`."""

@@ -1,0 +1,87 @@
+"""Tables as bytes: a NumPy archive without pickles and without timestamps."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+
+import numpy as np
+
+from surfscan.columns import Table
+from surfscan.errors import InputError
+
+
+def encode_table(table: Mapping[str, np.ndarray]) -> bytes:
+    """Bytes of a table: the same table gives the same bytes.
+
+    Parameters
+    ----------
+    table : mapping of str to ndarray of shape (n,)
+        Columns of numbers, flags or text; no objects.
+
+    Returns
+    -------
+    bytes
+        A deflated `.npz` archive, one member per column in the order of the table, that
+        ``numpy.load(io.BytesIO(content), allow_pickle=False)`` reads anywhere.
+
+    Raises
+    ------
+    ValueError
+        If a column holds Python objects.
+    """
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        for name, column in table.items():
+            member = io.BytesIO()
+            np.save(member, np.asarray(column), allow_pickle=False)
+            info = zipfile.ZipInfo(f"{name}.npy")  # dated 1980 whatever the clock says
+            info.create_system = 3  # the same byte on every operating system
+            info.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(info, member.getvalue())
+    return buffer.getvalue()
+
+
+def decode_table(content: bytes) -> Table:
+    """The table that `encode_table` wrote.
+
+    Raises
+    ------
+    ValueError
+        If the bytes are damaged.
+    """
+    try:
+        with np.load(io.BytesIO(content), allow_pickle=False) as archive:
+            return {name: archive[name] for name in archive.files}
+    except (zipfile.BadZipFile, OSError, EOFError, KeyError) as error:
+        raise ValueError(f"damaged table: {error}") from error
+
+
+class StoredTables(Mapping[str, Table]):
+    """Tables of one result, unpacked one by one when asked for.
+
+    A study of a thousand images is thus listed without holding all its tables.
+    """
+
+    def __init__(self, database: Path, contents: Mapping[str, bytes]) -> None:
+        self._database = database
+        self._contents = dict(contents)
+
+    def __getitem__(self, name: str) -> Table:
+        content = self._contents[name]
+        try:
+            return decode_table(content)
+        except ValueError as error:
+            raise InputError(
+                self._database,
+                f"table {name!r} cannot be read back ({error})",
+                "Run 'surfscan measure' again: it keeps the damaged store and measures anew.",
+            ) from error
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._contents)
+
+    def __len__(self) -> int:
+        return len(self._contents)
