@@ -1,0 +1,91 @@
+"""What a command says in a terminal: what, how sure, and what to beware of."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from surfscan.procedures.result import Result
+from surfscan.report.rounding import round_to_interval
+
+
+def result_text(result: Result) -> str:
+    """A short plain-text summary of one result.
+
+    Parameters
+    ----------
+    result : Result
+
+    Returns
+    -------
+    str
+        Lines of text, the last without a line break.
+    """
+    lines = [f"{result.source.path}: {_headline(result)}", f"  scale: {_scale(result)}"]
+    rows = [(label, _figure(result.summary, name, unit)) for name, label, unit in _ROWS[result.procedure]]
+    rows = [(label, figure) for label, figure in rows if figure]
+    width = max((len(label) for label, _ in rows), default=0)
+    lines += [f"  {label:<{width}}  {figure}" for label, figure in rows]
+    lines += [f"  warning: {warning}" for warning in result.warnings]
+    return "\n".join(lines)
+
+
+_ROWS = {
+    "pits": (
+        ("pit_density_per_mm2", "pit density", "per mm²"),
+        ("pit_density_per_mpx", "pit density", "per million pixels"),
+        ("pitted_area_fraction", "pitted area", "%"),
+        ("total_pit_area_um2", "total pit area", "µm²"),
+        ("median_equivalent_diameter_um", "median equivalent diameter", "µm"),
+        ("median_equivalent_diameter_px", "median equivalent diameter", "px"),
+        ("mean_area_um2", "mean pit area", "µm²"),
+        ("g46_density_class", "ASTM G46 density class", ""),
+        ("g46_size_class", "ASTM G46 size class", ""),
+        ("smallest_diameter_um", "smallest diameter counted", "µm"),
+        ("smallest_diameter_px", "smallest diameter counted", "px"),
+        ("field_area_mm2", "field", "mm²"),
+        ("field_area_px", "field", "px"),
+    ),
+    "degraded": (
+        ("degraded_area_fraction", "degraded area", "%"),
+        ("tarnished_area_fraction", "tarnished area", "%"),
+        ("region_area_mm2", "specimen region", "mm²"),
+        ("region_area_px", "specimen region", "px"),
+    ),
+}
+
+
+def _headline(result: Result) -> str:
+    if result.procedure == "degraded":
+        share = _figure(result.summary, "degraded_area_fraction", "%")
+        return f"degraded area {share}" if share else "degraded area not determined"
+    count = result.summary["pit_count"]
+    text = f"{count} pit" if count == 1 else f"{count} pits"
+    near, review = result.summary.get("near_limit_count"), result.summary.get("for_review_count")
+    asides = [f"{near} near a limit"] if near else []
+    asides += [f"{review} more for review"] if review else []
+    return f"{text} ({', '.join(asides)})" if asides else text
+
+
+def _scale(result: Result) -> str:
+    scale = result.calibration
+    if scale is None:
+        return "unknown"
+    x, y = scale.pixel_size_x_um, scale.pixel_size_y_um
+    size = f"{x:.4g} µm per pixel" if scale.is_square else f"{x:.4g} µm per pixel across, {y:.4g} µm down"
+    return f"{size} ({scale.origin})"
+
+
+def _figure(summary: Mapping[str, Any], name: str, unit: str) -> str:
+    """One figure with its interval and unit; empty where the summary has none."""
+    value = summary.get(name)
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return value
+    if isinstance(value, int):
+        return f"{value} {unit}"
+    low, high = summary.get(f"{name}_ci95") or (None, None)
+    figure = round_to_interval(value, low, high, scale=100 if unit == "%" else 1)
+    sure = f" (95 % interval {figure.interval})" if figure.has_interval else ""
+    return f"{figure.value} {unit}{sure}"

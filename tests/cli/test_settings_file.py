@@ -1,0 +1,72 @@
+"""Settings files: both shapes, and every fault named with its remedy."""
+
+import pytest
+
+from surfscan.cli.settings_file import read_settings
+from surfscan.errors import InputError
+from surfscan.procedures.settings import DegradedSettings, PitSettings
+
+
+def _file(tmp_path, text, encoding="utf-8"):
+    path = tmp_path / "settings.toml"
+    path.write_text(text, encoding=encoding)
+    return path
+
+
+def test_defaults_without_file():
+    """No file gives the documented defaults."""
+    assert read_settings(None, "pits", PitSettings) == PitSettings()
+
+
+@pytest.mark.parametrize("prefix", ["", "settings."])
+def test_both_shapes(tmp_path, prefix):
+    """[pits] and [settings.pits] say the same; what is not said keeps its default."""
+    path = _file(tmp_path, f"[{prefix}pits]\nmin_contrast = 0.2\n[{prefix}degraded]\nclasses = 3\n")
+    assert read_settings(path, "pits", PitSettings) == PitSettings(min_contrast=0.2)
+    assert read_settings(path, "degraded", DegradedSettings) == DegradedSettings(classes=3)
+
+
+def test_study_file_serves(tmp_path):
+    """A study.toml may be handed in whole: only its settings are read."""
+    path = _file(tmp_path, 'title = "t"\n[settings.pits]\nmin_contrast = 0.2\n[[specimen]]\nid = "A"\n')
+    assert read_settings(path, "pits", PitSettings).min_contrast == 0.2
+
+
+def test_byte_order_mark(tmp_path):
+    """A byte order mark that an editor left is no fault."""
+    path = _file(tmp_path, "[pits]\nmin_contrast = 0.2\n", encoding="utf-8-sig")
+    assert read_settings(path, "pits", PitSettings).min_contrast == 0.2
+
+
+@pytest.mark.parametrize(
+    ("text", "fault"),
+    [
+        (
+            "[pits]\nmin_contrasts = 0.2\n",
+            r"unknown key 'min_contrasts' in \[pits\]\. Did you mean min_contrast\?",
+        ),
+        ("[pits]\nzebra = 1\n", r"unknown key 'zebra' in \[pits\]\. The keys are specimen_region"),
+        ("[pits]\nmin_contrast = 2\n", r"min_contrast = 2 in \[pits\]: .*less than or equal to 0\.95"),
+        ("[pit]\nmin_contrast = 0.2\n", r"unknown table or key 'pit'\. Did you mean \[pits\]\?"),
+        ("[zebra]\n", r"unknown table or key 'zebra'\. The tables are"),
+        ("min_contrast = 0.2\n", r"'min_contrast' stands outside a table\. Put it under \[pits\]"),
+        ("pits = 3\n", r"unknown table or key 'pits'"),
+        ("[pits\n", r"is not valid TOML \(.*line 1"),
+    ],
+)
+def test_faults(tmp_path, text, fault):
+    """Unknown keys, tables, values out of range and broken TOML: the file, the fault and the remedy."""
+    path = _file(tmp_path, text)
+    with pytest.raises(InputError, match=fault) as caught:
+        read_settings(path, "pits", PitSettings)
+    assert str(path) in str(caught.value)
+
+
+def test_not_text_and_missing(tmp_path):
+    """A picture in place of a settings file, and no file at all."""
+    path = tmp_path / "settings.toml"
+    path.write_bytes(b"\x89PNG\r\n\xff\xfe")
+    with pytest.raises(InputError, match="is not UTF-8 text"):
+        read_settings(path, "pits", PitSettings)
+    with pytest.raises(InputError, match="cannot be read"):
+        read_settings(tmp_path / "none.toml", "pits", PitSettings)

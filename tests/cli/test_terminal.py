@@ -1,0 +1,58 @@
+"""What a person reads in the terminal."""
+
+from surfscan.cli.terminal import result_text
+from surfscan.images import Calibration, Source
+from surfscan.procedures.result import Result
+
+
+def _result(procedure, summary, calibration=None, warnings=()):
+    return Result(procedure, Source("plate.png"), calibration, {}, summary, {}, {}, warnings)
+
+
+def test_pits_with_scale():
+    """Count, density with its interval rounded to it, and the scale with its origin."""
+    text = result_text(
+        _result(
+            "pits",
+            {
+                "pit_count": 12,
+                "near_limit_count": 3,
+                "for_review_count": 0,
+                "pit_density_per_mm2": 3.7398,
+                "pit_density_per_mm2_ci95": [1.932, 6.532],
+                "pitted_area_fraction": 0.004234,
+                "g46_density_class": "outside chart, above A-5",
+                "field_area_px": 250000,
+            },
+            Calibration(0.5, 0.5, 0.01, "OME metadata"),
+            ("product may hide pits",),
+        )
+    )
+    assert text.splitlines()[0] == "plate.png: 12 pits (3 near a limit)"
+    assert "scale: 0.5 µm per pixel (OME metadata)" in text
+    assert "3.7 per mm² (95 % interval 1.9 to 6.5)" in text
+    assert "0.423 %" in text
+    assert "outside chart, above A-5" in text
+    assert "250000 px" in text
+    assert text.splitlines()[-1] == "  warning: product may hide pits"
+
+
+def test_one_pit_without_scale():
+    """One pit is singular, an unknown scale says so, and what is None is not printed."""
+    text = result_text(_result("pits", {"pit_count": 1, "for_review_count": 2, "pit_density_per_mm2": None}))
+    assert text.splitlines() == ["plate.png: 1 pit (2 more for review)", "  scale: unknown"]
+
+
+def test_anisotropic_scale():
+    """Both pixel sizes are said where they differ."""
+    text = result_text(_result("pits", {"pit_count": 0}, Calibration(0.5, 0.6, 0.01, "stated")))
+    assert "0.5 µm per pixel across, 0.6 µm down (stated)" in text
+
+
+def test_degraded():
+    """The degraded fraction leads as a percentage with its interval; none says not determined."""
+    text = result_text(
+        _result("degraded", {"degraded_area_fraction": 0.1234, "degraded_area_fraction_ci95": [0.1, 0.15]})
+    )
+    assert text.startswith("plate.png: degraded area 12.3 % (95 % interval 10.0 to 15.0)")
+    assert "not determined" in result_text(_result("degraded", {"degraded_area_fraction": None}))
