@@ -1,0 +1,126 @@
+"""Density and size classes of the rating chart of ASTM G46.
+
+The chart shows pictures at five nominal values for density (A) and for opening size (B); it does not say how
+to rate what lies between. The rule here: the class whose nominal value is nearest on a logarithmic scale.
+What lies beyond the first or the last nominal value is outside the chart and is said to be, not pressed
+into class 1 or 5: nothing is extrapolated. Pits on thin parts are mostly far smaller than the chart's
+smallest and far denser than its densest; the measured figures then say more than any class.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+DENSITY_NOMINAL_PER_M2 = (2.5e3, 1e4, 5e4, 1e5, 5e5)
+"""Nominal densities of classes A1 to A5, pits per m² (ASTM G46 Fig. 2; values recalled from memory)."""
+
+SIZE_NOMINAL_MM2 = (0.5, 2.0, 8.0, 12.5, 24.5)
+"""Nominal pit openings of classes B1 to B5, mm² (ASTM G46 Fig. 2; values recalled from memory)."""
+
+_ROUNDING = 1e-9
+
+
+@dataclass(frozen=True)
+class G46Rating:
+    """Rating of one surface.
+
+    Attributes
+    ----------
+    density_class : str
+        "A1" to "A5", or what lies outside the chart in words.
+    size_class : str or None
+        "B1" to "B5", or what lies outside the chart in words; None without pits.
+    warnings : tuple of str
+        Contradictions between density and size.
+    """
+
+    density_class: str
+    size_class: str | None
+    warnings: tuple[str, ...]
+
+
+def density_class(pits_per_mm2: float) -> str:
+    """Density class of ASTM G46.
+
+    Parameters
+    ----------
+    pits_per_mm2 : float
+        Pit density, 1/mm².
+
+    Returns
+    -------
+    str
+        "A1" to "A5", "above A5 (outside chart)" or "below A1 (outside chart)".
+
+    Raises
+    ------
+    ValueError
+        If the density is negative or not finite.
+    """
+    return _nearest_class("A", pits_per_mm2 * 1e6, DENSITY_NOMINAL_PER_M2)
+
+
+def size_class(mean_area_um2: float) -> str:
+    """Size class of ASTM G46.
+
+    Parameters
+    ----------
+    mean_area_um2 : float
+        Mean area of the pit openings, µm².
+
+    Returns
+    -------
+    str
+        "B1" to "B5", "above B5 (outside chart)" or "below B1 (outside chart)".
+
+    Raises
+    ------
+    ValueError
+        If the area is negative or not finite.
+    """
+    return _nearest_class("B", mean_area_um2 * 1e-6, SIZE_NOMINAL_MM2)
+
+
+def rate(pits_per_mm2: float, mean_area_um2: float | None) -> G46Rating:
+    """Rate a surface by pit density and mean opening.
+
+    Parameters
+    ----------
+    pits_per_mm2 : float
+        Pit density, 1/mm².
+    mean_area_um2 : float or None
+        Mean area of the pit openings, µm²; None without pits.
+
+    Returns
+    -------
+    G46Rating
+        With a warning where density times mean opening exceeds 1: pits cannot cover more than the surface.
+        (The chart's own columns are independent: A5 with B5 would be 12 times the surface.)
+
+    Raises
+    ------
+    ValueError
+        If a figure is negative or not finite.
+    """
+    warnings: tuple[str, ...] = ()
+    if mean_area_um2 is not None:
+        covered = pits_per_mm2 * mean_area_um2 * 1e-6
+        if covered > 1 + _ROUNDING:
+            warnings = (
+                f"pit density times mean opening gives {covered:.3g} of the surface, more than all of it: "
+                "check the pixel size and the outlines",
+            )
+    size = None if mean_area_um2 is None else size_class(mean_area_um2)
+    return G46Rating(density_class(pits_per_mm2), size, warnings)
+
+
+def _nearest_class(letter: str, value: float, nominal: tuple[float, ...]) -> str:
+    if not (math.isfinite(value) and value >= 0):
+        raise ValueError(f"a figure to rate must be finite and 0 or above, got {value!r}")
+    if value < nominal[0] * (1 - _ROUNDING):
+        return f"below {letter}1 (outside chart)"
+    if value > nominal[-1] * (1 + _ROUNDING):
+        return f"above {letter}{len(nominal)} (outside chart)"
+    distance = [abs(math.log(value / n)) for n in nominal]
+    return f"{letter}{distance.index(min(distance)) + 1}"
