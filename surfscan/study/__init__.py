@@ -1,1 +1,1 @@
-"""The study manifest, its drafting and checking, and the batch run."""
+"""The study: its manifest `study.toml`, drafting and checking it, and the batch run."""

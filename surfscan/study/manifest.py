@@ -1,0 +1,416 @@
+"""The manifest `study.toml`: what was exposed, how, and which image shows what."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from difflib import get_close_matches
+from pathlib import Path, PurePosixPath
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from surfscan.errors import InputError
+from surfscan.procedures.settings import DegradedSettings, PitSettings
+from surfscan.study.faults import describe, suggest_key
+from surfscan.study.findings import Finding, as_error
+from surfscan.study.locator import Key, line_of, locate_keys
+from surfscan.study.specimens import read_specimens_csv
+
+FILE_NAME = "study.toml"
+
+Procedure = Literal["pits", "degraded"]
+Text = Annotated[str, Field(min_length=1)]
+Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+
+
+def _pair(value: object) -> object:
+    """One pixel size for both directions, or [x, y]."""
+    if isinstance(value, list):
+        return tuple(value)
+    return value if isinstance(value, str) or value is None else (value, value)
+
+
+def _posix(value: object) -> object:
+    return PurePosixPath(value.replace("\\", "/")).as_posix() if isinstance(value, str) and value else value
+
+
+def _tuple(value: object) -> object:
+    return tuple(value) if isinstance(value, list) else value
+
+
+RelativeFile = Annotated[str, BeforeValidator(_posix), Field(min_length=1)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class StudySettings(_Table):
+    """Settings of the procedures, one table each."""
+
+    pits: PitSettings = Field(PitSettings(), description="Settings of the pits procedure.")
+    degraded: DegradedSettings = Field(
+        DegradedSettings(), description="Settings of the degraded-area procedure."
+    )
+
+    def of(self, procedure: str) -> PitSettings | DegradedSettings:
+        """Settings of the named procedure."""
+        found: PitSettings | DegradedSettings = getattr(self, procedure)
+        return found
+
+
+class Material(_Table):
+    """A material of the study; its density is a figure with a source."""
+
+    name: Text
+    density_g_per_cm3: Positive | None = None
+    source: str = Field("", description="Where the density comes from.")
+
+
+class Group(_Table):
+    """Specimens of one kind and treatment."""
+
+    name: Text
+    baseline: Text | None = Field(
+        None, description="Control group (as received) whose mean is subtracted from this one's."
+    )
+
+
+class Specimen(_Table):
+    """One exposed part: the replicate of every statistic."""
+
+    id: Text
+    group: Text
+    exposure_h: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = Field(
+        None, description="Hours of exposure; 0 as received; left out where not known."
+    )
+    material: Text | None = None
+    surface_area_mm2: Positive | None = None
+    drawn_strut_width_um: Positive | None = None
+    drawn_thickness_um: Positive | None = None
+    note: str = ""
+
+
+class ImageEntry(_Table):
+    """One image: whose it is, what it shows, and how the field and the surface came to be."""
+
+    file: RelativeFile = Field(description="Path relative to study.toml.")
+    specimen: Text
+    shows: Literal["surface"] = "surface"
+    procedures: Annotated[tuple[Procedure, ...], BeforeValidator(_tuple), Field(min_length=1)] = (
+        "pits",
+        "degraded",
+    )
+    pixel_size_um: Annotated[tuple[Positive, Positive] | None, BeforeValidator(_pair)] = Field(
+        None, description="[x, y] in µm (one number for both); overrides the file's own scale."
+    )
+    condition: Literal["as_received", "with_product", "cleaned", "not_stated"] = "not_stated"
+    cleaning: str = Field("", description="How the surface was cleaned.")
+    field_choice: Literal["systematic", "random", "worst_seen", "not_stated"] = "not_stated"
+    page: Annotated[int, Field(ge=0)] | None = Field(None, description="Page of the file, first page 0.")
+    region: RelativeFile | None = Field(
+        None, description="Mask of the specimen region, same size as the image."
+    )
+    note: str = ""
+
+    @property
+    def image_id(self) -> str:
+        """The file, and ``#page`` where a page is given."""
+        return _image_id(self.file, self.page)
+
+
+class Study(_Table):
+    """A study as its manifest states it.
+
+    Attributes
+    ----------
+    folder : Path
+        Where the manifest stands; every file is relative to it.
+    title, note : str
+    settings : StudySettings
+    materials, groups, specimens, images : tuple
+        In the order of the manifest.
+    """
+
+    folder: Path
+    title: str
+    note: str = ""
+    settings: StudySettings = StudySettings()
+    materials: tuple[Material, ...] = ()
+    groups: tuple[Group, ...] = ()
+    specimens: tuple[Specimen, ...] = ()
+    images: tuple[ImageEntry, ...] = ()
+
+    def specimen(self, specimen_id: str) -> Specimen:
+        """The specimen of that id (KeyError if there is none)."""
+        return _named(specimen_id, {s.id: s for s in self.specimens})
+
+    def group(self, name: str) -> Group:
+        """The group of that name (KeyError if there is none)."""
+        return _named(name, {g.name: g for g in self.groups})
+
+    def images_of(self, specimen_id: str) -> tuple[ImageEntry, ...]:
+        """Images of one specimen, in the order of the manifest."""
+        return tuple(image for image in self.images if image.specimen == specimen_id)
+
+
+def _named(name: str, known: Mapping[str, Any]) -> Any:
+    return known[name]
+
+
+_TABLES: dict[str, type[_Table]] = {
+    "material": Material,
+    "group": Group,
+    "specimen": Specimen,
+    "image": ImageEntry,
+}
+_TOP = ("title", "note", "specimens_csv", "settings", *_TABLES)
+
+
+def manifest_path(path: str | Path) -> Path:
+    """`study.toml` from its own path or that of its folder.
+
+    Raises
+    ------
+    InputError
+        If there is none.
+    """
+    given = Path(path)
+    found = given / FILE_NAME if given.is_dir() else given
+    if not found.is_file():
+        raise InputError(
+            found,
+            "there is no study here",
+            f"Run 'surfscan start {given if given.is_dir() else given.parent}' to draft one, "
+            "or name the folder that holds study.toml.",
+        )
+    return found
+
+
+def load_study(path: str | Path) -> Study:
+    """Read and validate a study.
+
+    Parameters
+    ----------
+    path : path
+        `study.toml` or its folder.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    InputError
+        One error that lists every fault with its file and line. Files that are missing are no fault
+        of the manifest: `surfscan.study.check.check_study` reports them, and measuring goes on past them.
+    """
+    study, faults = ManifestReader(path).read()
+    if study is None:
+        raise as_error(manifest_path(path), faults)
+    return study
+
+
+class ManifestReader:
+    """One pass over a manifest that keeps the line of everything.
+
+    Parameters
+    ----------
+    path : path
+        `study.toml` or its folder.
+
+    Attributes
+    ----------
+    path : Path
+        The manifest.
+    faults : list of Finding
+        All that is wrong with it.
+    """
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = manifest_path(path)
+        self.faults: list[Finding] = []
+        self._lines: dict[Key, int] = {}
+        self._specimen_where: dict[int, str] = {}
+
+    def where(self, *key: str | int) -> str:
+        """``study.toml:LINE`` of a key, or of a specimen's row in its CSV."""
+        if len(key) > 1 and key[0] == "specimen" and key[1] in self._specimen_where:
+            return self._specimen_where[key[1]]
+        return f"{self.path.name}:{line_of(self._lines, key)}"
+
+    def fault(self, where: str, what: str, remedy: str) -> None:
+        """Note a fault."""
+        self.faults.append(Finding("error", where, what, remedy))
+
+    def read(self) -> tuple[Study | None, list[Finding]]:
+        """The study, None where it has faults, and the faults."""
+        raw = self._parse()
+        if raw is None:
+            return None, self.faults
+        self._check_top(raw)
+        settings = self._validate(StudySettings, raw.get("settings", {}), ("settings",))
+        rows = {name: self._rows(name, raw) for name in _TABLES}
+        tables = {
+            name: [self._validate(model, row, (name, i)) for i, row in rows[name].items()]
+            for name, model in _TABLES.items()
+        }
+        self._check_names(rows)
+        if self.faults:
+            self.faults.sort(key=_file_and_line)
+            return None, self.faults
+        study = Study(
+            folder=self.path.parent,
+            title=raw["title"],
+            note=raw.get("note", ""),
+            settings=settings,
+            materials=tuple(tables["material"]),
+            groups=tuple(tables["group"]),
+            specimens=tuple(tables["specimen"]),
+            images=tuple(tables["image"]),
+        )
+        return study, []
+
+    def _parse(self) -> dict[str, Any] | None:
+        try:
+            text = self.path.read_bytes().decode("utf-8-sig")
+        except UnicodeDecodeError as error:
+            line = self.path.read_bytes()[: error.start].count(b"\n") + 1
+            self.fault(
+                f"{self.path.name}:{line}",
+                "the text is not UTF-8",
+                "Save the file as UTF-8 (in the editor: Save as, encoding UTF-8)",
+            )
+            return None
+        try:
+            raw = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            found = re.search(r"\(at line (\d+), column \d+\)", str(error))
+            line = int(found[1]) if found else text.count("\n") + 1
+            what = re.sub(r" \(at .*\)$", "", str(error))
+            self.fault(
+                f"{self.path.name}:{line}",
+                f"not valid TOML: {what}",
+                'Write KEY = VALUE on each line, text in "quotes"',
+            )
+            return None
+        self._lines = locate_keys(text)
+        return raw
+
+    def _check_top(self, raw: Mapping[str, Any]) -> None:
+        for name, value in raw.items():
+            if name not in _TOP:
+                self.fault(self.where(name), f"unknown key {name!r}", suggest_key(name, value, list(_TOP)))
+        if not isinstance(raw.get("title", ""), str) or not raw.get("title", "").strip():
+            self.fault(self.where("title"), "the study has no title", 'Add title = "..." as the first line')
+        for name in ("note", "specimens_csv"):
+            if not isinstance(raw.get(name, ""), str):
+                self.fault(self.where(name), f"{name} is not text", f'Write {name} = "..."')
+
+    def _rows(self, name: str, raw: Mapping[str, Any]) -> dict[int, dict[str, Any]]:
+        if name == "specimen" and isinstance(raw.get("specimens_csv"), str):
+            return self._csv_rows(raw)
+        rows = raw.get(name, [])
+        if not isinstance(rows, list) or not all(isinstance(row, dict) for row in rows):
+            self.fault(
+                self.where(name), f"{name!r} is not a list of tables", f"Head each one with [[{name}]]"
+            )
+            return {}
+        return dict(enumerate(rows))
+
+    def _csv_rows(self, raw: Mapping[str, Any]) -> dict[int, dict[str, Any]]:
+        name = raw["specimens_csv"]
+        if "specimen" in raw:
+            self.fault(
+                self.where("specimen"),
+                "specimens stand both here and in specimens_csv",
+                "Keep one of the two",
+            )
+            return {}
+        csv_path = self.path.parent / name
+        if not csv_path.is_file():
+            self.fault(
+                self.where("specimens_csv"),
+                f"there is no file {name!r}",
+                "Correct the name, or write [[specimen]] tables instead",
+            )
+            return {}
+        rows, faults = read_specimens_csv(csv_path, list(Specimen.model_fields), _text_fields(Specimen))
+        self.faults += faults
+        self._specimen_where = {i: f"{csv_path.name}:{row.line}" for i, row in enumerate(rows)}
+        return {i: row.values for i, row in enumerate(rows)}
+
+    def _validate(self, model: type[Any], row: object, key: Key) -> Any:
+        try:
+            return model.model_validate(row, strict=True)
+        except ValidationError as error:
+            for path, what, remedy in describe(error, model):
+                self.fault(self.where(*key, *path), what, remedy)
+            return None
+
+    def _check_names(self, rows: Mapping[str, Mapping[int, Mapping[str, Any]]]) -> None:
+        """Names that stand twice or lead nowhere, in tables that have other faults as well."""
+        materials = self._unique("material", "name", rows["material"])
+        groups = self._unique("group", "name", rows["group"])
+        specimens = self._unique("specimen", "id", rows["specimen"])
+        self._unique("image", "file", rows["image"])
+        for i, group in rows["group"].items():
+            if group.get("baseline") is not None and group.get("baseline") == group.get("name"):
+                self.fault(
+                    self.where("group", i, "baseline"),
+                    f"group {group['name']!r} is its own baseline",
+                    "Name the control group, or leave baseline out",
+                )
+        self._known("group", "baseline", rows["group"], "group", groups)
+        self._known("specimen", "group", rows["specimen"], "group", groups)
+        self._known("specimen", "material", rows["specimen"], "material", materials)
+        self._known("image", "specimen", rows["image"], "specimen", specimens)
+
+    def _unique(self, table: str, key: str, rows: Mapping[int, Mapping[str, Any]]) -> set[str]:
+        first: dict[str, int] = {}
+        for i, row in rows.items():
+            if not isinstance(row.get(key), str):
+                continue
+            name = row[key] if table != "image" else _image_id(row[key], row.get("page"))
+            if name in first:
+                self.fault(
+                    self.where(table, i, key),
+                    f"{table} {name!r} stands twice, first at {self.where(table, first[name], key)}",
+                    "Remove one of the two, or give it a name of its own",
+                )
+            first.setdefault(name, i)
+        return set(first)
+
+    def _known(
+        self, table: str, key: str, rows: Mapping[int, Mapping[str, Any]], kind: str, known: set[str]
+    ) -> None:
+        for i, row in rows.items():
+            name = row.get(key)
+            if not isinstance(name, str) or name in known:
+                continue
+            near = get_close_matches(name, sorted(known), 1)
+            hint = f"Did you mean {near[0]!r}? Else add" if near else "Add"
+            self.fault(
+                self.where(table, i, key),
+                f"there is no {kind} {name!r}",
+                f"{hint} a [[{kind}]] table for it" if not self._from_csv(kind) else f"{hint} a row for it",
+            )
+
+    def _from_csv(self, kind: str) -> bool:
+        return kind == "specimen" and bool(self._specimen_where)
+
+
+def _file_and_line(fault: Finding) -> tuple[bool, str, int]:
+    name, _, line = fault.where.rpartition(":")
+    return (name != FILE_NAME, name, int(line))
+
+
+def _image_id(file: str, page: object) -> str:
+    name = str(_posix(file))
+    return name if page is None else f"{name}#{page}"
+
+
+def _text_fields(model: type[BaseModel]) -> list[str]:
+    return [name for name, field in model.model_fields.items() if "float" not in str(field.annotation)]
