@@ -112,18 +112,18 @@ def make_micrograph(
         0 is metal; pits count from 1 without gaps.
     """
     place, paint, camera = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(3))
-    outlines = _place(place, shape, n_pits, radius_px, median_radius_px, touching_fraction, lumpiness)
+    outlines = place_pits(place, shape, n_pits, radius_px, median_radius_px, touching_fraction, lumpiness)
 
-    metal = 1 + _smooth_noise(paint, shape, 1.5, 0.006)
-    metal *= _grains(paint, shape, grains)
-    metal *= _stains(paint, shape, stains)
+    metal = 1 + smooth_noise(paint, shape, 1.5, 0.006)
+    metal *= grain_pattern(paint, shape, grains)
+    metal *= stain_pattern(paint, shape, stains)
     if machining > 0:
-        metal *= 1 + _machining(paint, shape, machining)
-    marks = _scratches(paint, shape, scratches, scratch_depth)
+        metal *= 1 + machining_lines(paint, shape, machining)
+    marks = scratch_marks(paint, shape, scratches, scratch_depth)
 
-    depth, rim, truth = _paint_pits(paint, shape, outlines, contrast, rims)
+    depth, rim, truth = paint_pits(paint, shape, outlines, contrast, rims)
     surface = metal * (1 + rim) * (1 + marks * np.where(depth > 0, 0.4, 1.0)) * (1 - depth)
-    lit = surface * _light(paint, shape, light) + _glare(paint, shape, glare)
+    lit = surface * light_field(paint, shape, light) + glare_veils(paint, shape, glare)
     lit = cv2.GaussianBlur(lit.astype(np.float32), (0, 0), blur_sigma) if blur_sigma > 0 else lit
     spread = noise * np.sqrt(0.4 + 0.6 * np.clip(lit, 0, None))
     lit = lit + spread * camera.standard_normal(shape, dtype=np.float32)
@@ -131,7 +131,7 @@ def make_micrograph(
     return image, truth
 
 
-def _place(
+def place_pits(
     rng: np.random.Generator,
     shape: tuple[int, int],
     n_pits: int,
@@ -160,14 +160,14 @@ def _place(
         if len(outlines) >= n_pits:
             break
         radius = _radius(rng, radius_px, median_radius_px)
-        first = _outline(rng, *(rng.uniform(0, s - 1) for s in shape), radius, lumpiness)
+        first = lumpy_outline(rng, *(rng.uniform(0, s - 1) for s in shape), radius, lumpiness)
         if not add(first) or rng.random() > touching_fraction / (2 - touching_fraction):
             continue
         for _ in range(10):
             other = float(np.clip(radius * rng.uniform(0.6, 1.4), *radius_px))
             angle, apart = rng.uniform(0, 2 * np.pi), (radius + other) * rng.uniform(0.7, 1.0)
             row, col = first.row + apart * np.sin(angle), first.col + apart * np.cos(angle)
-            if add(_outline(rng, row, col, other, lumpiness), but=len(outlines) - 1):
+            if add(lumpy_outline(rng, row, col, other, lumpiness), but=len(outlines) - 1):
                 break
     return outlines
 
@@ -179,14 +179,17 @@ def _radius(rng: np.random.Generator, radius_px: Range, median: float) -> float:
             return radius
 
 
-def _outline(rng: np.random.Generator, row: float, col: float, radius: float, lumpiness: float) -> Outline:
+def lumpy_outline(
+    rng: np.random.Generator, row: float, col: float, radius: float, lumpiness: float
+) -> Outline:
+    """A random outline; its waves of order 2 to 6 weaken with their order."""
     orders = np.arange(2, 7)
     amplitudes = lumpiness * rng.standard_normal(len(orders)) * (2 / orders) ** 1.3
     amplitudes *= min(1.0, 0.4 / max(float(np.abs(amplitudes).sum()), 1e-9))
     return Outline(row, col, radius, amplitudes, rng.uniform(0, 2 * np.pi, len(orders)))
 
 
-def _paint_pits(
+def paint_pits(
     rng: np.random.Generator,
     shape: tuple[int, int],
     outlines: list[Outline],
@@ -208,7 +211,7 @@ def _paint_pits(
         distance = outline.signed_distance(rows, cols)
         # the floor darkens a little away from the wall and carries its own texture
         floor = own_contrast * (1 + 0.15 * np.clip(-distance / outline.radius - 0.35, -0.35, 0.65))
-        floor = floor * (1 + _smooth_noise(rng, distance.shape, max(1.0, outline.radius / 5), 0.08))
+        floor = floor * (1 + smooth_noise(rng, distance.shape, max(1.0, outline.radius / 5), 0.08))
         covered = np.clip(0.5 - distance, 0, 1)
         depth[window] = np.maximum(depth[window], np.clip(floor, 0, 0.97) * covered)
         glow = rim_height * np.exp(-((np.clip(distance, 0, None) / rim_width) ** 2)) * (1 - covered)
@@ -221,14 +224,13 @@ def _paint_pits(
     return depth, rim, np.searchsorted(kept, truth).astype(np.int32)
 
 
-def _smooth_noise(
-    rng: np.random.Generator, shape: tuple[int, ...], sigma: float, amount: float
-) -> np.ndarray:
+def smooth_noise(rng: np.random.Generator, shape: tuple[int, ...], sigma: float, amount: float) -> np.ndarray:
+    """Noise of standard deviation `amount`, smooth over `sigma` px."""
     field = cv2.GaussianBlur(rng.standard_normal(shape, dtype=np.float32), (0, 0), sigma)
     return field * np.float32(amount / max(float(field.std()), 1e-9))
 
 
-def _grains(rng: np.random.Generator, shape: tuple[int, int], half_range: float) -> np.ndarray:
+def grain_pattern(rng: np.random.Generator, shape: tuple[int, int], half_range: float) -> np.ndarray:
     """Voronoi patches of slightly different grey."""
     size = rng.uniform(40, 120)
     n = max(4, int(shape[0] * shape[1] / size**2))
@@ -239,12 +241,12 @@ def _grains(rng: np.random.Generator, shape: tuple[int, int], half_range: float)
     return grey[cells]
 
 
-def _stains(rng: np.random.Generator, shape: tuple[int, int], n: int) -> np.ndarray:
+def stain_pattern(rng: np.random.Generator, shape: tuple[int, int], n: int) -> np.ndarray:
     """Large, faint, soft-edged patches, 3 to 8 % darker."""
     stain = np.ones(shape, np.float32)
     for _ in range(n):
         size = rng.uniform(60, 200)
-        outline = _outline(rng, *(rng.uniform(0, s) for s in shape), size, 0.25)
+        outline = lumpy_outline(rng, *(rng.uniform(0, s) for s in shape), size, 0.25)
         rows, cols = np.mgrid[0 : shape[0] : 4, 0 : shape[1] : 4].astype(np.float64)
         inside = 1 / (1 + np.exp(np.clip(outline.signed_distance(rows, cols) / rng.uniform(6, 25), -30, 30)))
         inside = cv2.resize(inside.astype(np.float32), shape[::-1], interpolation=cv2.INTER_LINEAR)
@@ -252,7 +254,7 @@ def _stains(rng: np.random.Generator, shape: tuple[int, int], n: int) -> np.ndar
     return stain
 
 
-def _scratches(rng: np.random.Generator, shape: tuple[int, int], n: int, deepest: float) -> np.ndarray:
+def scratch_marks(rng: np.random.Generator, shape: tuple[int, int], n: int, deepest: float) -> np.ndarray:
     """Thin dark and bright lines, most of them along one polishing direction."""
     marks = np.zeros(shape, np.float32)
     direction = rng.uniform(0, np.pi)
@@ -270,7 +272,7 @@ def _scratches(rng: np.random.Generator, shape: tuple[int, int], n: int, deepest
     return np.clip(marks, -0.5, 0.4).astype(np.float32)
 
 
-def _machining(rng: np.random.Generator, shape: tuple[int, int], amount: float) -> np.ndarray:
+def machining_lines(rng: np.random.Generator, shape: tuple[int, int], amount: float) -> np.ndarray:
     """Parallel lines of several widths that fade in and out along their length."""
     side = int(np.ceil(np.hypot(*shape))) + 8
     field = np.zeros((side, side), np.float32)
@@ -286,7 +288,7 @@ def _machining(rng: np.random.Generator, shape: tuple[int, int], amount: float) 
     return np.clip(amount * field / field.std(), -0.6, 1.2)
 
 
-def _light(rng: np.random.Generator, shape: tuple[int, int], fall: float) -> np.ndarray:
+def light_field(rng: np.random.Generator, shape: tuple[int, int], fall: float) -> np.ndarray:
     """A slope in a random direction, and vignetting round a centre that is off the middle."""
     y = np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None]
     x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, :]
@@ -296,7 +298,7 @@ def _light(rng: np.random.Generator, shape: tuple[int, int], fall: float) -> np.
     return (1 - fall * (share * np.clip(slope, 0, 1) + (1 - share) * distance2 / 2)).astype(np.float32)
 
 
-def _glare(rng: np.random.Generator, shape: tuple[int, int], n: int) -> np.ndarray:
+def glare_veils(rng: np.random.Generator, shape: tuple[int, int], n: int) -> np.ndarray:
     """Soft veils of stray light."""
     glare = np.zeros(shape, np.float32)
     y = np.arange(shape[0], dtype=np.float32)[:, None]
@@ -322,6 +324,8 @@ def family_settings(family: str, seed: int, shape: tuple[int, int] = (1024, 1024
     "clear": contrast 0.3 to 0.6, little noise. "low_contrast_noisy": contrast 0.12 to 0.25, much
     noise. "machined": strong parallel lines, few pits. "mixed": anything between.
     """
+    if family not in FAMILIES:
+        raise ValueError(f"family must be one of {FAMILIES}, got {family!r}")
     rng = np.random.default_rng([seed, FAMILIES.index(family)])
     common: dict[str, Any] = {
         "light": rng.uniform(0.1, 0.45),
@@ -362,7 +366,7 @@ def family_settings(family: str, seed: int, shape: tuple[int, int] = (1024, 1024
             "touching_fraction": 0.05,
             "machining": rng.uniform(0.07, 0.14),
         }
-    elif family == "mixed":
+    else:
         low = rng.uniform(0.12, 0.3)
         own = {
             "n_pits": _density(np.exp(rng.uniform(np.log(30), np.log(300))), shape),
@@ -374,8 +378,6 @@ def family_settings(family: str, seed: int, shape: tuple[int, int] = (1024, 1024
             "touching_fraction": rng.uniform(0, 0.3),
             "machining": rng.uniform(0.01, 0.04) if rng.random() < 0.3 else 0.0,
         }
-    else:
-        raise ValueError(f"family must be one of {FAMILIES}, got {family!r}")
     return common | own
 
 
@@ -383,5 +385,5 @@ def make_family(
     family: str, seed: int, shape: tuple[int, int] = (1024, 1024)
 ) -> tuple[np.ndarray, np.ndarray]:
     """One micrograph of a family and its truth, as `make_micrograph` gives them."""
-    own_seed = 1000 * seed + FAMILIES.index(family)
-    return make_micrograph(own_seed, shape, **family_settings(family, seed, shape))
+    settings = family_settings(family, seed, shape)
+    return make_micrograph(1000 * seed + FAMILIES.index(family), shape, **settings)
