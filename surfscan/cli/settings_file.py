@@ -7,12 +7,14 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from surfscan.errors import InputError
 from surfscan.procedures.settings import DegradedSettings, PitSettings
+from surfscan.study.faults import describe
+from surfscan.study.locator import Key, line_of, locate_keys
 
-SETTINGS = {"pits": PitSettings, "degraded": DegradedSettings}
+_KINDS: dict[str, type[BaseModel]] = {"pits": PitSettings, "degraded": DegradedSettings}
 AnySettings = TypeVar("AnySettings", PitSettings, DegradedSettings)
 
 
@@ -34,56 +36,53 @@ def read_settings(path: Path | None, procedure: str, kind: type[AnySettings]) ->
         If the file cannot be read, or holds an unknown table, an unknown key or a value out of range.
     """
     if path is None:
-        return kind()
-    tables = _tables(path)
+        return kind.model_validate({})
+    text = _text(path)
+    above: Key
+    tables, above = _tables(path, text)
     try:
-        return kind(**tables.get(procedure, {}))
-    except ValidationError as fault:
-        raise InputError(path, _fault_text(fault, procedure), _remedy_text(fault, kind)) from None
+        return kind.model_validate(tables.get(procedure, {}))
+    except ValidationError as error:
+        raise _every_fault(path, text, (*above, procedure), describe(error, kind)) from None
 
 
-def _tables(path: Path) -> dict[str, dict[str, Any]]:
+def _every_fault(path: Path, text: str, table: Key, faults: list[tuple[Key, str, str]]) -> InputError:
+    lines = locate_keys(text)
+    placed = sorted((line_of(lines, (*table, *key)), what, remedy) for key, what, remedy in faults)
+    (first, what, remedy), *others = placed
+    more = "".join(f"\n  line {line}: {what}. {remedy}" for line, what, remedy in others)
+    return InputError(f"{path}:{first}", what, remedy + more)
+
+
+def _text(path: Path) -> str:
     try:
-        content = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        return path.read_text(encoding="utf-8-sig")
     except OSError as fault:
         raise InputError(
             path, f"cannot be read ({fault.strerror})", "Check the name of the settings file"
         ) from fault
     except UnicodeDecodeError as fault:
         raise InputError(path, "is not UTF-8 text", "Give a TOML file such as study.toml") from fault
+
+
+def _tables(path: Path, text: str) -> tuple[dict[str, Any], Key]:
+    """The settings tables and the key that stands above them in the file."""
+    try:
+        content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
         raise InputError(path, f"is not valid TOML ({fault})", "Correct that line") from fault
-    tables = content.get("settings", content)
+    above: Key = ("settings",) if isinstance(content.get("settings"), dict) else ()
+    tables = content["settings"] if above else content
     for name, table in tables.items():
-        if name in SETTINGS and isinstance(table, dict):
+        if name in _KINDS and isinstance(table, dict):
             continue
-        owners = [p for p, kind in SETTINGS.items() if name in kind.model_fields]
+        where = f"{path}:{line_of(locate_keys(text), (*above, name))}"
+        owners = [procedure for procedure, kind in _KINDS.items() if name in kind.model_fields]
         if owners:
             raise InputError(
-                path, f"the key {name!r} stands outside a table", f"Put it under [{']` or `['.join(owners)}]"
+                where, f"the key {name!r} stands outside a table", f"Put it under [{'] or ['.join(owners)}]"
             )
-        near = get_close_matches(name, SETTINGS, n=1)
+        near = get_close_matches(name, _KINDS, n=1)
         hint = f"Did you mean [{near[0]}]?" if near else "The tables are [pits] and [degraded]"
-        raise InputError(path, f"unknown table or key {name!r}", hint)
-    return dict(tables)
-
-
-def _fault_text(fault: ValidationError, procedure: str) -> str:
-    said = []
-    for error in fault.errors():
-        key = ".".join(str(part) for part in error["loc"])
-        if error["type"] == "extra_forbidden":
-            said.append(f"unknown key {key!r} in [{procedure}]")
-        else:
-            said.append(f"{key} = {error['input']!r} in [{procedure}]: {error['msg']}")
-    return "; ".join(said)
-
-
-def _remedy_text(fault: ValidationError, kind: type[PitSettings] | type[DegradedSettings]) -> str:
-    unknown = [str(e["loc"][-1]) for e in fault.errors() if e["type"] == "extra_forbidden"]
-    near = [match for key in unknown for match in get_close_matches(key, kind.model_fields, n=1)]
-    if near:
-        return f"Did you mean {' and '.join(near)}?"
-    if unknown:
-        return f"The keys are {', '.join(kind.model_fields)}"
-    return "Correct the value"
+        raise InputError(where, f"unknown table or key {name!r}", hint)
+    return tables, above
