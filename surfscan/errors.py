@@ -26,7 +26,7 @@ class InputError(Exception):
 
     def __str__(self) -> str:
         where = f"{self.path}: " if self.path else ""
-        return f"{where}{self.fault}. {self.remedy}"
+        return f"{where}{self.fault.rstrip('.')}. {self.remedy.rstrip('.')}."
 
     def __reduce__(self) -> tuple[type[InputError], tuple[str | None, str, str]]:
         """Survive the trip back from a worker process."""
