@@ -64,7 +64,8 @@ _SIZE = (
         "orientation_deg",
         "deg",
         "float64",
-        "Direction of the major axis, -90 (excluded) to 90, counter-clockwise from the image row direction.",
+        "Direction of the major axis, -90 (excluded) to 90, counter-clockwise from the image row direction; "
+        "empty where length and width are equal.",
     ),
     Column("aspect", "1", "float64", "length divided by width, 1 or more."),
 )
@@ -103,7 +104,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
             "1",
             "float64",
             "Weight in the density (Miles-Lantuéjoul): specimen area over the part of it where a pit of this "
-            "size would lie wholly in the frame; 0 where the pit touches the frame.",
+            "size would lie clear of the frame's border; 0 where the pit touches the frame, empty where there "
+            "is no such part.",
         ),
         Column("near_limit", "", "str", "Which limits the pit only just passed; empty where none."),
     ),

@@ -1,7 +1,7 @@
 """How often the 95 % intervals hold the truth, on simulated Poisson fields of known density.
 
-Run `python benchmarks/coverage.py [--fields N]`. It prints a table and fails (exit code 1) where an interval
-holds the truth less often than promised. The quick version of it lives in tests/published.
+Run `python benchmarks/interval_coverage.py [--fields N]`. It prints a table and fails (exit code 1) where
+the interval of pit density holds the truth less often than promised. A quick version is in tests/published.
 """
 
 from __future__ import annotations
