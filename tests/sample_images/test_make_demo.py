@@ -1,0 +1,95 @@
+"""The demo study: complete, small, and what its script makes."""
+
+import csv
+import tomllib
+from collections import defaultdict
+from pathlib import Path
+
+import cv2
+import make_demo
+import numpy as np
+import pytest
+import tifffile
+from surfaces import paint
+
+HERE = Path(make_demo.__file__).parent
+PICTURES = {name: field for field, name in make_demo.fields()}
+
+
+def truth() -> dict[str, dict[str, float]]:
+    """Figures of each picture, from truth.csv."""
+    out: dict[str, dict[str, float]] = defaultdict(dict)
+    with (HERE / "truth.csv").open(newline="", encoding="utf-8") as stream:
+        for row in csv.DictReader(stream):
+            out[row["image"]][row["figure"]] = float(row["true_value"])
+    return out
+
+
+def decode(path: Path) -> np.ndarray:
+    """Pixels of a stored picture."""
+    return tifffile.imread(path) if path.suffix == ".tif" else cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
+
+
+@pytest.mark.parametrize("name", ["C07-2_b.png", "S28-1_b.ome.tif"])
+def test_script_gives_the_stored_picture_and_figures(name):
+    """Other processors round the last bit otherwise, so one grey level in few pixels may differ."""
+    picture, figures = paint(PICTURES[name])
+    stored = decode(HERE / "images" / name)
+    assert picture.shape == stored.shape
+    difference = np.abs(picture.astype(int) - stored)
+    assert difference.max() <= 1 and np.mean(difference > 0) < 1e-3
+    for figure, value in figures.items():
+        assert truth()[f"images/{name}"][figure] == pytest.approx(value, rel=1e-3)
+
+
+def test_same_run_gives_the_same_bytes():
+    name = "S28-3_a.jpg"
+    contents = {make_demo.encode(paint(PICTURES[name])[0], name, 0.5) for _ in range(2)}
+    assert len(contents) == 1
+
+
+@pytest.mark.parametrize("suffix", ["png", "tif", "ome.tif"])
+def test_encoding_is_lossless_and_repeatable(tmp_path, suffix):
+    picture = np.random.default_rng(0).integers(0, 256, (30, 40)).astype(np.uint8)
+    content = make_demo.encode(picture, f"x.{suffix}", 0.5)
+    assert content == make_demo.encode(picture, f"x.{suffix}", 0.5)
+    (tmp_path / f"x.{suffix}").write_bytes(content)
+    assert np.array_equal(decode(tmp_path / f"x.{suffix}"), picture)
+
+
+def test_files_manifest_and_truth_agree():
+    study = tomllib.loads((HERE / "study.toml").read_text(encoding="utf-8"))
+    listed = {image["file"] for image in study["image"]}
+    stored = {f"images/{path.name}" for path in (HERE / "images").iterdir()}
+    assert listed == stored == {f"images/{name}" for name in PICTURES} == set(truth())
+    ids, groups = {s["id"] for s in study["specimen"]}, {g["name"] for g in study["group"]}
+    assert {image["specimen"] for image in study["image"]} == ids
+    assert {s["group"] for s in study["specimen"]} == groups
+    assert {g["baseline"] for g in study["group"] if "baseline" in g} <= groups
+    assert study == tomllib.loads(make_demo.manifest(make_demo.specimens(), make_demo.fields()))
+
+
+def test_demo_says_that_it_is_invented_and_stays_small():
+    assert "invented" in (HERE / "README.md").read_text(encoding="utf-8").lower()
+    assert "invented" in (HERE / "study.toml").read_text(encoding="utf-8").lower()
+    size = sum(path.stat().st_size for path in HERE.rglob("*") if path.is_file())
+    assert size < 8e6
+
+
+def test_faster_corrosion_shows_in_every_figure():
+    """Within a time, the uncoated plates are ahead of the coated ones, and those of the reference."""
+    figures = truth()
+
+    def mean(prefix: str, figure: str) -> float:
+        return float(np.mean([figures[f"images/{n}"][figure] for n in PICTURES if n[:5].startswith(prefix)]))
+
+    for figure in ("pit_count", "pitted_area_fraction", "degraded_area_fraction"):
+        for days in ("07", "28"):
+            assert mean(f"U{days}", figure) > mean(f"C{days}", figure)
+        assert mean("C28", figure) > mean("S28", figure)
+
+
+def test_true_figures_are_possible():
+    for figures in truth().values():
+        assert 0 <= figures["pitted_area_fraction"] <= figures["degraded_area_fraction"] < 0.75
+        assert figures["pit_count"] >= 0
