@@ -46,12 +46,12 @@ class WriterLock:
                 raise InputError(
                     self.path.parent,
                     "another 'surfscan measure' is at work on this study",
-                    "Wait until it has finished, or stop it: what it has measured is kept.",
+                    "Wait until it has finished, or stop it: what it has measured is kept",
                 ) from error
             raise InputError(
                 self.path,
                 f"the lock file cannot be used ({error})",
-                "Check that you may write to this folder; delete the file if it is not empty.",
+                "Check that you may write to this folder; delete the file if it is not empty",
             ) from error
         self._connection = connection
         return self

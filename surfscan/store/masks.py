@@ -104,7 +104,7 @@ def read_mask(path: Path, sha256: str) -> np.ndarray:
     fault = mask_fault(path, sha256)
     if fault:
         raise InputError(
-            path, fault, "Run 'surfscan measure' again: it keeps a changed file and measures the image anew."
+            path, fault, "Run 'surfscan measure' again: it keeps a changed file and measures the image anew"
         )
     return np.asarray(tifffile.imread(path))
 

@@ -27,6 +27,7 @@ from surfscan.store.schema import connect
 from surfscan.store.tables import StoredTables, encode_table
 
 FILE_NAME = "results.sqlite"
+_REDO = "Run 'surfscan measure': it sets the damaged results aside, deletes nothing, and measures again"
 
 
 @dataclass(frozen=True)
@@ -277,8 +278,8 @@ class ResultsStore:
     def all(self) -> list[StoredResult]:
         """Every entry, by image and procedure; a failure stands before an older result.
 
-        Images that the manifest no longer names stay in the store and are listed too:
-        `surfscan.study.batch.current_results` leaves them out.
+        Images that the manifest no longer names stay in the store and are listed too: the reader decides
+        by the manifest what to show.
         """
         failed = {(f.image_id, f.procedure): f for f in self._failures()}
         done = {(r.image_id, r.procedure): r for r in self.done()}
@@ -298,8 +299,6 @@ class ResultsStore:
             ).fetchall()
         found = []
         for image_id, procedure, specimen, fingerprint, version, text in rows:
-            record = json.loads(text)
-            scale = record["calibration"]
             key = (image_id, procedure)
             found.append(
                 StoredResult(
@@ -308,18 +307,28 @@ class ResultsStore:
                     procedure=procedure,
                     fingerprint=fingerprint,
                     status="done",
-                    source=Source(**record["source"]),
-                    calibration=None if scale is None else Calibration(**scale),
-                    settings=record["settings"],
-                    summary=record["summary"],
+                    **self._record(text, image_id),
                     tables=StoredTables(self.path, tables.get(key, {})),
-                    warnings=tuple(record["warnings"]),
                     version=version,
                     mask_paths={n: self.folder / masks.FOLDER / f for n, f in files.get(key, {}).items()},
                     mask_sha256=sums.get(key, {}),
                 )
             )
         return found
+
+    def _record(self, text: str, image_id: str) -> dict[str, Any]:
+        try:
+            record = json.loads(text)
+            scale = record["calibration"]
+            return {
+                "source": Source(**record["source"]),
+                "calibration": None if scale is None else Calibration(**scale),
+                "settings": record["settings"],
+                "summary": record["summary"],
+                "warnings": tuple(record["warnings"]),
+            }
+        except (ValueError, KeyError, TypeError) as error:
+            raise InputError(self.path, f"the record of {image_id} cannot be read back", _REDO) from error
 
     def _failures(self) -> list[StoredResult]:
         if not self.path.exists():
@@ -369,16 +378,16 @@ def _faults_named(path: Path) -> Iterator[None]:
     except sqlite3.DatabaseError as error:
         if isinstance(error, sqlite3.OperationalError) and "locked" in str(error):
             raise InputError(
-                path, "another program is writing to the results", "Wait until it has finished, then retry."
+                path, "another program is writing to the results", "Wait until it has finished, then retry"
             ) from error
         if isinstance(error, sqlite3.OperationalError):
             raise InputError(
                 path,
                 f"the results cannot be read or written ({error})",
-                "Check that the disk is not full and that you may write to this folder.",
+                "Check that the disk is not full and that you may write to this folder",
             ) from error
         raise InputError(
             path,
             f"the database is damaged ({error})",
-            "Run 'surfscan measure': it sets the damaged file aside, deletes nothing, and measures again.",
+            _REDO,
         ) from error

@@ -79,12 +79,12 @@ def _version(database: sqlite3.Connection, path: Path) -> int:
         raise InputError(
             path,
             "this SQLite database was not made by surfscan",
-            "Move it out of the folder of the study, then run 'surfscan measure'.",
+            "Move it out of the folder of the study, then run 'surfscan measure'",
         )
     if version > SCHEMA_VERSION:
         raise InputError(
             path,
             f"the results have schema version {version}; this surfscan knows versions up to {SCHEMA_VERSION}",
-            "Upgrade surfscan (pip install --upgrade surfscan); nothing was changed.",
+            "Upgrade surfscan (pip install --upgrade surfscan); nothing was changed",
         )
     return int(version)

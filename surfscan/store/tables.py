@@ -77,7 +77,7 @@ class StoredTables(Mapping[str, Table]):
             raise InputError(
                 self._database,
                 f"table {name!r} cannot be read back ({error})",
-                "Run 'surfscan measure' again: it keeps the damaged store and measures anew.",
+                "Run 'surfscan measure' again: it keeps the damaged store and measures anew",
             ) from error
 
     def __iter__(self) -> Iterator[str]:

@@ -184,7 +184,7 @@ def manifest_path(path: str | Path) -> Path:
             found,
             "there is no study here",
             f"Run 'surfscan start {given if given.is_dir() else given.parent}' to draft one, "
-            "or name the folder that holds study.toml.",
+            "or name the folder that holds study.toml",
         )
     return found
 

@@ -1,0 +1,215 @@
+"""The batch: every image of a study measured, once, whatever happens on the way."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Generator, Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal, Protocol
+
+from surfscan.errors import InputError
+from surfscan.store.lock import WriterLock
+from surfscan.store.masks import file_sha256
+from surfscan.store.recovery import set_aside_if_damaged, tidy
+from surfscan.store.results import Failure, ResultsStore, StoredResult
+from surfscan.study.manifest import ImageEntry, Study, load_study, manifest_path
+from surfscan.study.pool import run_in_processes
+from surfscan.study.tasks import PROCEDURES, ImageTask, Job, fingerprint
+from surfscan.study.worker import Outcome, limit_threads, measure_image
+
+CRASHED = (
+    "the process that measured it died (out of memory, or a crash in a library). Use fewer workers, "
+    "or cut the image into smaller fields"
+)
+
+
+class Progress(Protocol):
+    """Called in the parent process: once at the start, then once for each image."""
+
+    def __call__(
+        self, finished: int, total: int, image_id: str, status: Literal["start", "done", "skipped", "failed"]
+    ) -> None:
+        """`finished` of `total` images are through; `image_id` is the last one, empty at the start."""
+        ...
+
+
+@dataclass(frozen=True)
+class BatchOutcome:
+    """What a run did.
+
+    Attributes
+    ----------
+    done : list of str
+        Images measured in this run.
+    skipped : list of str
+        Images whose results were up to date.
+    failed : list of (str, str)
+        Images that gave no result, or not all of them, and why.
+    warnings : list of str
+        What a person should know about the store.
+    """
+
+    done: list[str] = field(default_factory=list)
+    skipped: list[str] = field(default_factory=list)
+    failed: list[tuple[str, str]] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+
+def measure_study(
+    path: str | Path, *, workers: int | None = None, progress: Progress | None = None
+) -> BatchOutcome:
+    """Measure what has not been measured yet, or has changed since.
+
+    Each image's results are saved in one transaction as soon as they are there, so the run may be stopped
+    at any moment, by Ctrl-C or by a kill, and goes on from there when called again. A result is replaced
+    only by a complete new one. An image that fails is noted and the others are measured; failed images
+    are tried again in each run. Results of images that the manifest no longer names are kept.
+
+    Parameters
+    ----------
+    path : path
+        `study.toml` or its folder.
+    workers : int, optional
+        Worker processes; by default one for each processor, at most one for each image. With 1 the
+        images are measured in this process.
+    progress : Progress, optional
+
+    Returns
+    -------
+    BatchOutcome
+
+    Raises
+    ------
+    InputError
+        If the manifest has faults, names no image, another run is at work on the study, or the results
+        cannot be written.
+    """
+    study = load_study(path)
+    if not study.images:
+        raise InputError(
+            manifest_path(path), "the study names no image", "Add an [[image]] table for each image"
+        )
+    if workers is not None and workers < 1:
+        raise InputError(None, f"{workers} workers cannot measure", "Give 1 or more workers")
+    count = min(workers or os.cpu_count() or 1, len(study.images))
+    with WriterLock(study.folder):
+        store = ResultsStore(study.folder)
+        warning = set_aside_if_damaged(store)
+        tidy(store)
+        batch = _Batch(study, store, progress)
+        batch.outcome.warnings.extend([warning] if warning else [])
+        try:
+            batch.run(count)
+        finally:
+            tidy(store)
+    return batch.outcome
+
+
+class _Batch:
+    def __init__(self, study: Study, store: ResultsStore, progress: Progress | None) -> None:
+        self.study = study
+        self.store = store
+        self.progress = progress
+        self.outcome = BatchOutcome()
+        self.finished = 0
+        self.stored = {(r.image_id, r.procedure): r for r in store.done()}
+        self.hidden = {(r.image_id, r.procedure) for r in store.all() if r.status == "failed"}
+
+    def run(self, workers: int) -> None:
+        self.tell("", "start")
+        tasks = self.tasks()
+        running = _in_this_process(tasks) if workers == 1 else run_in_processes(measure_image, tasks, workers)
+        with closing(running):
+            for task, outcomes in running:
+                self.keep(task.image, outcomes or _all_failed(task.jobs, CRASHED))
+
+    def tasks(self) -> Iterator[ImageTask]:
+        """Images with something to do; the others are told off on the way."""
+        folder = self.study.folder.resolve()
+        for image in self.study.images:
+            try:
+                sha256 = _sha256(folder / image.file, "image")
+                region_sha256 = _sha256(folder / image.region, "region mask") if image.region else None
+            except InputError as error:
+                jobs = self.jobs(image, "missing", None)
+                self.keep(image, _all_failed(jobs, f"{error.fault}. {error.remedy}"))
+                continue
+            jobs = [job for job in self.jobs(image, sha256, region_sha256) if not self.up_to_date(image, job)]
+            if jobs:
+                yield ImageTask(folder, image, sha256, tuple(jobs))
+            else:
+                self.outcome.skipped.append(image.image_id)
+                self.tell(image.image_id, "skipped")
+
+    def jobs(self, image: ImageEntry, sha256: str, region_sha256: str | None) -> list[Job]:
+        found = []
+        for procedure in dict.fromkeys(image.procedures):
+            settings = self.study.settings.of(procedure)
+            mark = fingerprint(image, procedure, settings, sha256, region_sha256)
+            found.append(Job(procedure, PROCEDURES[procedure], settings, mark))
+        return found
+
+    def up_to_date(self, image: ImageEntry, job: Job) -> bool:
+        key = (image.image_id, job.procedure)
+        stored = self.stored.get(key)
+        if stored is None or stored.fingerprint != job.fingerprint or not self.sound(stored):
+            return False
+        if key in self.hidden:
+            self.store.forget_failure(*key)
+        if stored.specimen != image.specimen:
+            self.store.assign(image.image_id, image.specimen)
+        return True
+
+    def sound(self, stored: StoredResult) -> bool:
+        faults = stored.mask_faults()
+        self.outcome.warnings.extend(
+            f"masks/{fault}; {stored.image_id} was measured again" for fault in faults
+        )
+        return not faults
+
+    def keep(self, image: ImageEntry, outcomes: Sequence[Outcome]) -> None:
+        self.outcome.warnings.extend(self.store.commit(image.image_id, image.specimen, outcomes))
+        failures = [outcome for _, outcome in outcomes if isinstance(outcome, Failure)]
+        if not failures:
+            self.outcome.done.append(image.image_id)
+        elif len({f.message for f in failures}) == 1 and len(failures) == len(outcomes):
+            self.outcome.failed.append((image.image_id, failures[0].message))
+        else:
+            message = "; ".join(f"{f.procedure}: {f.message}" for f in failures)
+            self.outcome.failed.append((image.image_id, message))
+        self.tell(image.image_id, "failed" if failures else "done")
+
+    def tell(self, image_id: str, status: Literal["start", "done", "skipped", "failed"]) -> None:
+        self.finished += status != "start"
+        if self.progress:
+            self.progress(self.finished, len(self.study.images), image_id, status)
+
+
+def _in_this_process(
+    tasks: Iterator[ImageTask],
+) -> Generator[tuple[ImageTask, list[Outcome] | None], None, None]:
+    before = limit_threads(1)
+    try:
+        for task in tasks:
+            yield task, measure_image(task)
+    finally:
+        limit_threads(before)
+
+
+def _all_failed(jobs: Sequence[Job], message: str) -> list[Outcome]:
+    return [(job.fingerprint, Failure(job.procedure, message)) for job in jobs]
+
+
+def _sha256(path: Path, kind: str) -> str:
+    try:
+        return file_sha256(path)
+    except FileNotFoundError:
+        raise InputError(
+            path, f"the {kind} {path.name} is missing", "Correct its name in study.toml"
+        ) from None
+    except OSError as error:
+        raise InputError(
+            path, f"the {kind} {path.name} cannot be read ({error.strerror})", "Check the rights to it"
+        ) from error

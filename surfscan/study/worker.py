@@ -1,0 +1,129 @@
+"""Measuring one image, in this process or in a worker; whatever goes wrong becomes that image's failure."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+import traceback
+from dataclasses import replace
+from importlib import import_module
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from surfscan.errors import InputError
+from surfscan.store.results import Failure, StagedResult, stage
+from surfscan.study.tasks import ImageTask, Job
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from surfscan.images import Micrograph
+
+Outcome = tuple[str, StagedResult | Failure]
+"""Fingerprint of a job, and what came of it."""
+
+
+def start_worker(lifeline: Connection) -> None:
+    """Make this process a worker that ends with its parent.
+
+    Parameters
+    ----------
+    lifeline : Connection
+        Read end of a pipe whose other end only the parent holds: it closes when the parent stops the
+        batch, and also when the parent is killed, so that no worker is ever left running.
+    """
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to handle
+    threading.Thread(target=_end_with_parent, args=(lifeline,), daemon=True).start()
+    limit_threads(1)
+
+
+def _end_with_parent(lifeline: Connection) -> None:
+    try:
+        lifeline.recv_bytes()
+    except (EOFError, OSError):
+        os._exit(1)
+
+
+def limit_threads(count: int) -> int:
+    """Set how many threads OpenCV may use in this process; returns how many it used before.
+
+    Images are spread over processes, so that threads within one would only get in each other's way.
+    """
+    import cv2
+
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(count)
+    return int(before)
+
+
+def measure_image(task: ImageTask) -> list[Outcome]:
+    """Run every job of an image and write its masks under temporary names.
+
+    Returns
+    -------
+    list of (str, StagedResult or Failure)
+        One for each job, in their order. Never raises about the image: what went wrong is in the Failure.
+    """
+    try:
+        image = _open(task)
+        region = _region(task, image)
+    except Exception as error:
+        return [(job.fingerprint, Failure(job.procedure, _said(error, task))) for job in task.jobs]
+    return [(job.fingerprint, _measure(job, image, region, task)) for job in task.jobs]
+
+
+def _open(task: ImageTask) -> Micrograph:
+    from surfscan.images import Micrograph
+    from surfscan.opening import open_image
+
+    path = task.folder / task.image.file
+    size = task.image.pixel_size_um
+    image = open_image(
+        path,
+        page=task.image.page,
+        kind="micrograph",
+        pixel_size_um=size[0] if size and size[0] == size[1] else size,
+    )
+    if not isinstance(image, Micrograph):
+        raise InputError(path, "this is a height map, not a picture", "Correct 'shows' in study.toml")
+    if image.source.sha256 != task.sha256:
+        raise InputError(path, "the file changed while it was being measured", "Run 'surfscan measure' again")
+    # Named as the manifest names it: results must not depend on where the study stands.
+    return replace(image, source=replace(image.source, path=task.image.file))
+
+
+def _region(task: ImageTask, image: Micrograph) -> np.ndarray | None:
+    from surfscan.opening import open_mask
+
+    return None if task.image.region is None else open_mask(task.folder / task.image.region, image.shape)
+
+
+def _measure(
+    job: Job, image: Micrograph, region: np.ndarray | None, task: ImageTask
+) -> StagedResult | Failure:
+    try:
+        result = _named(job.function)(image, job.settings, region=region)
+        return stage(task.folder, task.image.image_id, result)
+    except Exception as error:
+        return Failure(job.procedure, _said(error, task))
+
+
+def _named(place: str) -> Any:
+    module, name = place.split(":")
+    return getattr(import_module(module), name)
+
+
+def _said(error: Exception, task: ImageTask) -> str:
+    """The error in one line, without this machine's folders."""
+    if isinstance(error, InputError):
+        at_region = task.image.region is not None and error.path == str(task.folder / task.image.region)
+        where = f"{task.image.region}: " if at_region else ""
+        return f"{where}{error.fault}. {error.remedy}"
+    if isinstance(error, MemoryError):
+        return "there was not enough memory. Use fewer workers, or cut the image into smaller fields"
+    frame = traceback.extract_tb(sys.exc_info()[2])[-1]
+    place = f"{Path(frame.filename).name}:{frame.lineno}"
+    return f"unexpected {type(error).__name__} in {place}: {error}. Please report it with the image"

@@ -1,0 +1,105 @@
+"""A small study whose procedures are stand-ins: quick, and as ill-behaved as a test asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from surfscan.study import tasks
+
+STAND_INS = """
+import ctypes, os, time
+import numpy as np
+from surfscan.columns import conform, empty_table
+from surfscan.errors import InputError
+from surfscan.procedures.result import Result
+
+def measure_pits(image, settings=None, *, region=None):
+    grey = image.grey
+    code = int(grey[0, 0])
+    if code == 201:
+        raise InputError(image.source.path, "the image has no metal", "Look at it")
+    if code == 202:
+        raise KeyError("surprise")
+    if code == 203:
+        os._exit(9)  # as the system's out-of-memory killer would
+    if code == 204:
+        raise MemoryError
+    labels = (grey < 100).astype(np.int32)
+    table = empty_table("pits")
+    table["label"] = np.array([1], np.int32)
+    table = {name: column if len(column) else np.zeros(1, column.dtype) for name, column in table.items()}
+    table["area_px"] = np.array([labels.sum()], np.int64)
+    seen = np.ones(grey.shape, bool) if region is None else region
+    return Result(
+        procedure="pits", source=image.source, calibration=image.calibration,
+        settings=settings.model_dump(mode="json"),
+        summary={"pit_count": int(labels.sum()), "field_area_px": int(seen.sum())},
+        tables={"pits": conform("pits", table), "for_review": empty_table("for_review")},
+        masks={"pits": labels, "region": seen}, warnings=image.warnings,
+    )
+
+def measure_degraded(image, settings=None, *, region=None):
+    if int(image.grey[0, 0]) == 205:
+        raise InputError(image.source.path, "one class only", "Look at it")
+    classes = np.where(image.grey < 120, 2, 0).astype(np.uint8)
+    return Result(
+        procedure="degraded", source=image.source, calibration=image.calibration,
+        settings=settings.model_dump(mode="json"),
+        summary={"degraded_area_fraction": float((classes == 2).mean())}, masks={"degraded": classes},
+    )
+"""
+
+MANIFEST = """
+title = "Stand-in study"
+[[group]]
+name = "g"
+[[specimen]]
+id = "s"
+group = "g"
+exposure_h = 168
+"""
+
+
+@pytest.fixture
+def stand_ins(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Put the stand-ins in place of the real procedures, in worker processes too."""
+    folder = tmp_path_factory.mktemp("stand_ins")
+    (folder / "surfscan_stand_ins.py").write_text(STAND_INS)
+    monkeypatch.syspath_prepend(folder)
+    for name in tasks.PROCEDURES:
+        monkeypatch.setitem(tasks.PROCEDURES, name, f"surfscan_stand_ins:measure_{name}")
+
+
+def _write_image(path: Path, seed: int = 0, code: int = 200, size: int = 40) -> None:
+    """A grey picture with some dark pixels; the first pixel's value tells a stand-in how to behave."""
+    import cv2
+
+    pixels = np.random.default_rng(seed).integers(90, 200, (size, size)).astype(np.uint8)
+    pixels[0, 0] = code
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(cv2.imencode(".png", pixels)[1].tobytes())
+
+
+@pytest.fixture
+def write_image() -> Callable[..., None]:
+    """`_write_image`, for tests that add or change a picture."""
+    return _write_image
+
+
+@pytest.fixture
+def make_study(tmp_path: Path) -> Callable[..., Path]:
+    """A folder with a manifest and one picture for each (name, code); `extra` goes into its [[image]]."""
+
+    def make(images: dict[str, int], extra: dict[str, str] | None = None, head: str = "") -> Path:
+        text = MANIFEST + head
+        for number, (name, code) in enumerate(images.items()):
+            _write_image(tmp_path / "images" / name, number, code)
+            text += f'[[image]]\nfile = "images/{name}"\nspecimen = "s"\n{(extra or {}).get(name, "")}\n'
+        (tmp_path / "study.toml").write_text(text)
+        return tmp_path
+
+    return make
