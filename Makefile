@@ -23,6 +23,7 @@ bench: .venv/.ready-to-test
 	@$(BIN)/python -m benchmarks
 
 soak: .venv/.ready-to-test
+	@$(BIN)/python benchmarks/interval_coverage.py
 	@$(BIN)/python -m pytest tests/soak
 
 # The environment is installed anew whenever pyproject.toml changes.

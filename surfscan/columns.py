@@ -104,8 +104,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
             "1",
             "float64",
             "Weight in the density (Miles-Lantuéjoul): specimen area over the part of it where a pit of this "
-            "size would lie clear of the frame's border; 0 where the pit touches the frame, empty where there "
-            "is no such part.",
+            "size would lie clear of the frame's border; 0 where the pit touches the frame, empty where "
+            "there is no such part.",
         ),
         Column("near_limit", "", "str", "Which limits the pit only just passed; empty where none."),
     ),
