@@ -43,20 +43,21 @@ class Run:
 
 def run(command: list[str], extra_environment: dict[str, str] | None = None) -> Run:
     """Run a command to its end; raises if it fails."""
-    started, peak = time.perf_counter(), 0
-    process = psutil.Popen(
-        command, env=os.environ | (extra_environment or {}), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
-    )
-    while process.poll() is None:
-        try:
-            family = [process, *process.children(recursive=True)]
-            peak = max(peak, sum(member.memory_info().rss for member in family))
-        except psutil.NoSuchProcess:
-            continue  # a member ended between listing and asking
-        time.sleep(0.005)
-    seconds = time.perf_counter() - started
-    if process.returncode != 0:
-        raise RuntimeError(f"{command[0]} failed: {process.stderr.read().decode(errors='replace')}")
+    with tempfile.TemporaryFile() as complaints:
+        started, peak = time.perf_counter(), 0
+        environment = os.environ | (extra_environment or {})
+        process = psutil.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=complaints)
+        while process.poll() is None:
+            try:
+                family = [process, *process.children(recursive=True)]
+                peak = max(peak, sum(member.memory_info().rss for member in family))
+            except psutil.NoSuchProcess:
+                continue  # a member ended between listing and asking
+            time.sleep(0.005)
+        seconds = time.perf_counter() - started
+        if process.returncode != 0:
+            complaints.seek(0)
+            raise RuntimeError(f"{command[0]} failed: {complaints.read().decode(errors='replace')}")
     return Run(seconds, peak / 1e6)
 
 
