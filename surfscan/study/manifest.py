@@ -227,11 +227,15 @@ class ManifestReader:
         The manifest.
     faults : list of Finding
         All that is wrong with it.
+    tables : dict of str to dict of int to model
+        After reading, the tables ("image", "specimen", ...) that are sound by themselves, by their number
+        in the file: what can still be checked where others are at fault.
     """
 
     def __init__(self, path: str | Path) -> None:
         self.path = manifest_path(path)
         self.faults: list[Finding] = []
+        self.tables: dict[str, dict[int, Any]] = {name: {} for name in _TABLES}
         self._lines: dict[Key, int] = {}
         self._specimen_where: dict[int, str] = {}
 
@@ -253,10 +257,9 @@ class ManifestReader:
         self._check_top(raw)
         settings = self._validate(StudySettings, raw.get("settings", {}), ("settings",))
         rows = {name: self._rows(name, raw) for name in _TABLES}
-        tables = {
-            name: [self._validate(model, row, (name, i)) for i, row in rows[name].items()]
-            for name, model in _TABLES.items()
-        }
+        for name, model in _TABLES.items():
+            found = {i: self._validate(model, row, (name, i)) for i, row in rows[name].items()}
+            self.tables[name] = {i: table for i, table in found.items() if table is not None}
         self._check_names(rows)
         if self.faults:
             self.faults.sort(key=_file_and_line)
@@ -266,10 +269,10 @@ class ManifestReader:
             title=raw["title"],
             note=raw.get("note", ""),
             settings=settings,
-            materials=tuple(tables["material"]),
-            groups=tuple(tables["group"]),
-            specimens=tuple(tables["specimen"]),
-            images=tuple(tables["image"]),
+            materials=tuple(self.tables["material"].values()),
+            groups=tuple(self.tables["group"].values()),
+            specimens=tuple(self.tables["specimen"].values()),
+            images=tuple(self.tables["image"].values()),
         )
         return study, []
 

@@ -1,0 +1,225 @@
+"""Everything wrong with a study, found at once and before a long run."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from difflib import get_close_matches
+from pathlib import Path
+
+from surfscan.errors import InputError
+from surfscan.study.findings import Finding
+from surfscan.study.folder import find_images
+from surfscan.study.manifest import Group, ImageEntry, ManifestReader, Specimen
+
+FEWEST_SPECIMENS = 3
+"""A group of fewer specimens gives no interval worth the name (common practice, no source)."""
+
+_LISTED = 10
+
+
+def check_study(path: str | Path) -> list[Finding]:
+    """Check the manifest, every image and every mask; measure nothing.
+
+    Parameters
+    ----------
+    path : path
+        `study.toml` or its folder.
+
+    Returns
+    -------
+    list of Finding
+        In the order of the manifest's lines, errors and warnings together; empty where all is well.
+
+    Raises
+    ------
+    InputError
+        If there is no study at `path`.
+    """
+    return _Check(path).findings()
+
+
+class _Check:
+    def __init__(self, path: str | Path) -> None:
+        self.manifest = ManifestReader(path)
+        _, self.faults = self.manifest.read()
+        self.folder = self.manifest.path.parent
+        self.images: dict[int, ImageEntry] = self.manifest.tables["image"]
+        self.specimens: dict[int, Specimen] = self.manifest.tables["specimen"]
+        self.groups: dict[int, Group] = self.manifest.tables["group"]
+
+    def findings(self) -> list[Finding]:
+        found = list(self.faults)
+        seen: dict[str, str] = {}
+        for i, image in self.images.items():
+            found += self.file(i, image, seen)
+            found += self.statements(i, image)
+        found += self.fields()
+        found += self.exposures()
+        found += self.replicates()
+        found += self.folder_contents()
+        return sorted(found, key=lambda finding: _order(finding, self.manifest.path.name))
+
+    def warning(self, where: str, what: str, remedy: str) -> Finding:
+        return Finding("warning", where, what, remedy)
+
+    def file(self, i: int, image: ImageEntry, seen: dict[str, str]) -> Iterator[Finding]:
+        """The image and its region mask, opened as they will be for measuring."""
+        from surfscan.opening import open_image, open_mask
+
+        where = self.manifest.where("image", i, "file")
+        path = self.folder / image.file
+        if not path.is_file():
+            yield Finding("error", where, f"{image.file} is missing", self.nearest(path))
+            return
+        if Path(image.file).is_absolute():
+            yield self.warning(
+                where,
+                f"{image.file} is an absolute path",
+                "Write it relative to study.toml, so that the study can be moved",
+            )
+        try:
+            opened = open_image(path, page=image.page, kind="micrograph", pixel_size_um=image.pixel_size_um)
+        except InputError as error:
+            yield Finding("error", where, f"{image.file}: {error.fault}", error.remedy)
+            return
+        for text in opened.warnings:
+            yield self.warning(
+                where, f"{image.file}: {text}".removesuffix("."), "See whether it matters here"
+            )
+        twin = seen.setdefault(f"{opened.source.sha256}#{image.page}", image.file)
+        if twin != image.file:
+            yield Finding(
+                "error",
+                where,
+                f"{image.file} holds the same picture as {twin}",
+                "Remove one of the two: a field counted twice makes the intervals too narrow",
+            )
+        if image.region is None:
+            return
+        where = self.manifest.where("image", i, "region")
+        region = self.folder / image.region
+        if not region.is_file():
+            yield Finding("error", where, f"the mask {image.region} is missing", self.nearest(region))
+            return
+        try:
+            inside = open_mask(region, opened.shape)
+        except InputError as error:
+            yield Finding("error", where, f"{image.region}: {error.fault}", error.remedy)
+            return
+        if not inside.any():
+            yield Finding(
+                "error", where, f"{image.region} marks no specimen", "Draw the specimen with values above 0"
+            )
+
+    def nearest(self, path: Path) -> str:
+        names = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
+        near = get_close_matches(path.name, names, 1)
+        return f"Did you mean {near[0]!r}?" if near else "Correct the name, or put the file there"
+
+    def statements(self, i: int, image: ImageEntry) -> Iterator[Finding]:
+        """What the manifest says, or does not say, about how the image came to be."""
+        where = self.manifest.where("image", i, "condition")
+        if "pits" in image.procedures and image.condition == "with_product":
+            yield self.warning(
+                where,
+                f"{image.file} shows a surface with corrosion product, which may hide pits",
+                "Count pits on the cleaned surface, or leave 'pits' out of its procedures",
+            )
+        if image.condition == "not_stated":
+            yield self.warning(
+                where,
+                f"{image.file} does not state the condition of the surface",
+                'Add condition = "as_received", "with_product" or "cleaned"',
+            )
+        if image.condition == "cleaned" and not image.cleaning:
+            yield self.warning(where, f"{image.file} does not say how it was cleaned", 'Add cleaning = "..."')
+        if image.field_choice == "not_stated":
+            yield self.warning(
+                self.manifest.where("image", i, "field_choice"),
+                f"{image.file} does not state how the field was chosen",
+                'Add field_choice = "systematic", "random" or "worst_seen"',
+            )
+
+    def fields(self) -> Iterator[Finding]:
+        """Specimens that nothing, or nothing fair, was imaged of."""
+        if not self.images and not self.faults:
+            yield Finding(
+                "error", self.manifest.path.name, "the study names no image", "Add [[image]] tables"
+            )
+        for i, specimen in self.specimens.items():
+            shown = [image for image in self.images.values() if image.specimen == specimen.id]
+            where = self.manifest.where("specimen", i, "id")
+            if not shown:
+                yield self.warning(
+                    where, f"specimen {specimen.id!r} has no image", "Add its images, or take it out"
+                )
+            elif all(image.field_choice == "worst_seen" for image in shown):
+                yield self.warning(
+                    where,
+                    f"specimen {specimen.id!r} has only worst-seen fields, which enter no mean",
+                    "Add fields chosen systematically or at random",
+                )
+
+    def exposures(self) -> Iterator[Finding]:
+        """Exposure hours that are missing, and baselines that were exposed."""
+        for i, specimen in self.specimens.items():
+            if specimen.exposure_h is None:
+                yield self.warning(
+                    self.manifest.where("specimen", i, "id"),
+                    f"specimen {specimen.id!r} does not state its exposure",
+                    "Add exposure_h = ... in hours (0 as received)",
+                )
+        for i, group in self.groups.items():
+            exposed = [s.id for s in self.specimens.values() if s.group == group.baseline and s.exposure_h]
+            if exposed:
+                yield self.warning(
+                    self.manifest.where("group", i, "baseline"),
+                    f"baseline {group.baseline!r} holds exposed specimens ({_listed(exposed)})",
+                    "A baseline is made of specimens as received: correct the group or the exposure",
+                )
+
+    def replicates(self) -> Iterator[Finding]:
+        """Groups of too few specimens."""
+        members = Counter(specimen.group for specimen in self.specimens.values())
+        for i, group in self.groups.items():
+            count = members[group.name]
+            if count < FEWEST_SPECIMENS:
+                yield self.warning(
+                    self.manifest.where("group", i, "name"),
+                    f"group {group.name!r} has {count} specimen{'' if count == 1 else 's'}",
+                    f"The specimen is the replicate: {FEWEST_SPECIMENS} or more give a usable interval"
+                    if count
+                    else "Take it out, or name it in a specimen",
+                )
+
+    def folder_contents(self) -> Iterator[Finding]:
+        """Images that lie in the folder and stand nowhere in the manifest."""
+        named = {
+            (self.folder / name).resolve()
+            for image in self.images.values()
+            for name in (image.file, image.region)
+            if name
+        }
+        strays = [path for path in find_images(self.folder) if path.resolve() not in named]
+        if strays:
+            names = [path.relative_to(self.folder).as_posix() for path in strays]
+            yield self.warning(
+                self.manifest.path.name,
+                f"{len(names)} image{'' if len(names) == 1 else 's'} in the folder "
+                f"{'is' if len(names) == 1 else 'are'} not in the study ({_listed(names)})",
+                "Add [[image]] tables, or leave them out on purpose",
+            )
+
+
+def _listed(names: list[str]) -> str:
+    more = len(names) - _LISTED
+    return ", ".join(names[:_LISTED]) + (f" and {more} more" if more > 0 else "")
+
+
+def _order(finding: Finding, manifest: str) -> tuple[bool, str, int]:
+    """By file, the manifest first, and line; what has no line comes last."""
+    name, _, line = finding.where.rpartition(":")
+    if not line.isdigit():
+        return (True, finding.where, 0)
+    return (name != manifest, name, int(line))

@@ -1,0 +1,49 @@
+"""Which files of a study's folder are images, told by their content, and which are surfscan's own."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from surfscan.loaders import find_loaders
+from surfscan.store import masks
+
+_OURS = ("tables", "results-set-aside-*")
+_HEAD_LENGTH = 4096
+
+
+def find_images(folder: Path) -> list[Path]:
+    """Every image in a folder and the folders within it, in order of name.
+
+    Left out are hidden files, what `surfscan measure` and `surfscan report` wrote, and folders that hold
+    a study of their own.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Returns
+    -------
+    list of Path
+    """
+    loaders, _ = find_loaders()
+    found = []
+    for root, folders, files in os.walk(folder):
+        here = Path(root)
+        folders[:] = [name for name in folders if not _is_left_out(here / name)]
+        own = set(masks.own_files(here.parent)) if here.name == masks.FOLDER else set()
+        for path in (here / name for name in files if not name.startswith(".")):
+            if path not in own and path.is_file():
+                with path.open("rb") as file:
+                    head = file.read(_HEAD_LENGTH)
+                if any(loader.recognises(head) for loader in loaders):
+                    found.append(path)
+    return sorted(found)
+
+
+def _is_left_out(folder: Path) -> bool:
+    return (
+        folder.name.startswith(".")
+        or any(folder.match(pattern) for pattern in _OURS)
+        or (folder / "study.toml").is_file()
+    )
