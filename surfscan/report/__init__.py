@@ -1,1 +1,1 @@
-"""Summary tables, figures and the self-contained page."""
+"""Summary tables and the self-contained page of a study."""

@@ -1,0 +1,158 @@
+"""`surfscan report`: from a measured study to tables and page."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from importlib import metadata
+from pathlib import Path
+
+from surfscan.errors import InputError
+from surfscan.report.groups import group_table, summarise_groups
+from surfscan.report.page import PageContent, render_page
+from surfscan.report.pictures import FieldPicture, make_picture
+from surfscan.report.records import FieldRecord, gather
+from surfscan.report.specimens import specimen_table, summarise_specimens
+from surfscan.report.tables import image_table, object_table
+from surfscan.report.truth import FILE_NAME as TRUTH_FILE
+from surfscan.report.truth import compare_with_truth
+from surfscan.report.warning_groups import group_warnings
+from surfscan.report.writing import csv_bytes, data_dictionary, file_stem, workbook_bytes, write_bytes
+from surfscan.store.masks import file_sha256
+from surfscan.store.results import ResultsStore
+from surfscan.study.manifest import Study, load_study, manifest_path
+
+_PICTURES_BYTES = 9_000_000
+_PICTURE_BYTES = 160_000
+_LIBRARIES = ("numpy", "scipy", "opencv-python-headless", "tifffile", "matplotlib", "openpyxl", "jinja2")
+
+
+@dataclass(frozen=True)
+class ReportOutcome:
+    """What a report run wrote.
+
+    Attributes
+    ----------
+    paths : tuple of Path
+        Files written: tables, workbook, page.
+    warnings : tuple of str
+        What limits the figures, grouped, each with how often it stands.
+    """
+
+    paths: tuple[Path, ...]
+    warnings: tuple[str, ...]
+
+
+def write_report(study_path: str | Path) -> ReportOutcome:
+    """Write `tables/*.csv`, `tables/surfscan.xlsx` and `report.html` beside a measured study.
+
+    Parameters
+    ----------
+    study_path : path
+        `study.toml` or its folder.
+
+    Returns
+    -------
+    ReportOutcome
+
+    Raises
+    ------
+    InputError
+        If the manifest is at fault, nothing has been measured yet, truth.csv is at fault, or a file
+        cannot be written.
+
+    Notes
+    -----
+    The same study and results give the same bytes on the same machine: nothing in the files is dated.
+    """
+    study = load_study(study_path)
+    records, strays = gather(study, ResultsStore(study.folder).all())
+    if not any(r.results for r in records):
+        raise InputError(
+            manifest_path(study_path), "nothing has been measured yet", "Run surfscan measure on it first."
+        )
+    truth = compare_with_truth(study.folder, records)
+    specimens = summarise_specimens(study.specimens, records)
+    groups = summarise_groups(study.groups, specimens)
+    tables = {
+        "study_images": image_table(records),
+        "study_specimens": specimen_table(specimens),
+        "study_groups": group_table(groups),
+        "study_pits": object_table(records, "pits"),
+        "study_for_review": object_table(records, "for_review"),
+    }
+    tables["data_dictionary"] = data_dictionary(tables)
+    workbook, notes = workbook_bytes(tables)
+    pictures, faults = _pictures(study, records)
+    warnings = [
+        *(("the report", text) for text in notes),
+        *(("the store", f"{image} is not in study.toml; its results enter nothing") for image in strays),
+        *faults,
+        *((g.name, text) for g in groups for text in g.warnings),
+        *((s.specimen.id, text) for s in specimens for text in s.warnings),
+        *((r.image_id, text) for r in records for text in r.warnings),
+    ]
+    page = render_page(
+        PageContent(
+            study,
+            records,
+            specimens,
+            groups,
+            truth,
+            pictures,
+            warnings,
+            _inputs(manifest_path(study_path), study, records),
+            [(name, metadata.version(name)) for name in _LIBRARIES],
+        )
+    )
+    contents = {
+        **{study.folder / "tables" / f"{file_stem(n)}.csv": csv_bytes(t) for n, t in tables.items()},
+        study.folder / "tables" / "surfscan.xlsx": workbook,
+        study.folder / "report.html": page.encode("utf-8"),
+    }
+    for path, content in contents.items():
+        write_bytes(path, content)
+    return ReportOutcome(
+        tuple(contents), tuple(f"{len(g.where)} × {g.text}" for g in group_warnings(warnings))
+    )
+
+
+def _pictures(
+    study: Study, records: Sequence[FieldRecord]
+) -> tuple[dict[str, FieldPicture], list[tuple[str, str]]]:
+    """Pictures by image, and what could not be drawn; a few at a time, in the study's order."""
+    drawn = [r for r in records if r.any_done()]
+    limit = min(_PICTURE_BYTES, _PICTURES_BYTES // max(len(drawn), 1))
+
+    def draw(record: FieldRecord) -> FieldPicture | InputError:
+        try:
+            return make_picture(record, study.folder, limit)
+        except InputError as error:
+            return error
+
+    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
+        outcomes = list(zip(drawn, pool.map(draw, drawn), strict=True))
+    pictures = {r.image_id: p for r, p in outcomes if isinstance(p, FieldPicture)}
+    faults = [
+        (r.image_id, f"no picture: {p.fault}. {p.remedy}") for r, p in outcomes if isinstance(p, InputError)
+    ]
+    return pictures, faults
+
+
+def _inputs(manifest: Path, study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str, str]]:
+    """Every input of the results with its SHA-256: images as measured, other files as they are now."""
+    rows = [(manifest.name, "study", file_sha256(manifest))]
+    truth = study.folder / TRUTH_FILE
+    if truth.is_file():
+        rows.append((truth.name, "true values", file_sha256(truth)))
+    regions = dict.fromkeys(r.image.region for r in records if r.image.region)
+    for name in regions:
+        path = study.folder / name
+        rows.append((name, "specimen region", file_sha256(path) if path.is_file() else "file missing"))
+    for record in records:
+        done = record.any_done()
+        if done and done.source:
+            rows.append((record.image_id, "image, as measured", done.source.sha256))
+    return rows

@@ -1,0 +1,60 @@
+"""Tables of the page: heads with units, cells rounded to their uncertainty, empty columns dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from surfscan.report.rounding import NO_VALUE, round_to_interval
+
+
+@dataclass(frozen=True)
+class Head:
+    """Head of a column: text, unit, and whether numbers (right-aligned) or hashes stand below."""
+
+    text: str
+    unit: str = ""
+    number: bool = False
+    hash: bool = False
+
+
+@dataclass(frozen=True)
+class Cell:
+    """What stands in a cell: its text, and small lines below it."""
+
+    text: str
+    lines: tuple[str, ...] = ()
+
+    @property
+    def small(self) -> str:
+        """The small lines as one."""
+        return " ".join(self.lines)
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A table of the page; the first column heads its rows."""
+
+    caption: str
+    heads: Sequence[Head]
+    rows: Sequence[Sequence[Cell]]
+
+    def without_empty_columns(self) -> Grid:
+        """The same table less columns in which no row has anything to say."""
+        kept = [
+            i
+            for i in range(len(self.heads))
+            if i == 0 or any(row[i].text not in ("", NO_VALUE) for row in self.rows)
+        ]
+        return Grid(
+            self.caption, [self.heads[i] for i in kept], [[row[i] for i in kept] for row in self.rows]
+        )
+
+
+def estimate_cell(
+    value: float, low: float, high: float, *, scale: float = 1.0, lines: Sequence[str] = ()
+) -> Cell:
+    """A value with its interval on a line below, both rounded to the interval."""
+    number = round_to_interval(value, low, high, scale=scale)
+    interval = (number.interval,) if number.has_interval else ()
+    return Cell(number.value, (*interval, *lines))

@@ -1,0 +1,241 @@
+"""Figures of the page as inline SVG: groups, pit sizes, measured against true."""
+
+from __future__ import annotations
+
+import html
+import io
+import math
+import re
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+LOSS, METAL, REFERENCE, NEAR_LIMIT, QUIET = "#D55E00", "#0072B2", "#000000", "#F0E442", "#555555"
+"""Colours that mean one thing everywhere: loss, remaining metal, reference, near a limit, plain text."""
+
+_WIDTH_IN = 12.2
+_STYLE: dict[Any, Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 10.0,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.edgecolor": QUIET,
+    "axes.titlesize": 10.5,
+    "axes.titlelocation": "left",
+    "axes.labelsize": 10.0,
+    "xtick.labelsize": 9.5,
+    "ytick.labelsize": 10.0,
+    "svg.fonttype": "path",
+    "axes.unicode_minus": True,
+}
+
+
+@dataclass(frozen=True)
+class GroupBar:
+    """One group in one panel: its specimens, mean and interval.
+
+    Attributes
+    ----------
+    values : sequence of float
+        One a specimen, in the unit of the panel.
+    mean : float
+        Not-a-number where not to be drawn.
+    low, high : float
+        95 % interval; not-a-number where refused.
+    worst_seen : sequence of float
+        Values of worst-seen fields: drawn apart, in no mean.
+    """
+
+    values: Sequence[float]
+    mean: float
+    low: float
+    high: float
+    worst_seen: Sequence[float] = ()
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One figure over all groups.
+
+    Attributes
+    ----------
+    title : str
+        Axis title with unit.
+    bars : sequence of GroupBar
+        In the order of the groups.
+    """
+
+    title: str
+    bars: Sequence[GroupBar]
+
+
+@dataclass(frozen=True)
+class SizePanel:
+    """Pit sizes of one group.
+
+    Attributes
+    ----------
+    title : str
+    diameters, weights : ndarray of shape (n,)
+        Equivalent diameters and edge weights of the pits that count.
+    n_specimens : int
+    limits : sequence of float
+        Smallest diameters counted, one for each that was in force.
+    """
+
+    title: str
+    diameters: np.ndarray
+    weights: np.ndarray
+    n_specimens: int
+    limits: Sequence[float]
+
+
+def group_figure(groups: Sequence[str], panels: Sequence[Panel], alt: str) -> str:
+    """Points for specimens, mean and 95 % interval for groups, one panel a figure.
+
+    Returns
+    -------
+    str
+        An `<svg role="img">` element.
+    """
+    from matplotlib.figure import Figure
+
+    with _style("groups"):
+        height = 1.15 + 0.42 * len(groups)
+        figure = Figure(figsize=(_WIDTH_IN, height), layout="constrained")
+        axes = figure.subplots(1, len(panels), sharey=True, squeeze=False)[0]
+        for ax, panel in zip(axes, panels, strict=True):
+            _draw_groups(ax, panel)
+        axes[0].set_yticks(range(len(groups)), [_shorten(g, 30) for g in groups])
+        axes[0].set_ylim(len(groups) - 0.4, -0.6)
+        return _svg(figure, alt)
+
+
+def size_figure(panels: Sequence[SizePanel], unit: str, alt: str) -> str:
+    """Cumulative pit-size distributions, one panel a group, all on the same axes."""
+    from matplotlib.figure import Figure
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
+    with _style(f"sizes {unit}"):
+        across = min(4, len(panels))
+        down = math.ceil(len(panels) / across)
+        figure = Figure(
+            figsize=(_WIDTH_IN * (across / 4 if across < 3 else 1), 2.7 * down), layout="constrained"
+        )
+        axes = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
+        everything = np.concatenate([np.r_[p.diameters, p.limits] for p in panels])
+        low, high = everything.min() / 1.25, everything.max() * 1.25
+        for ax, panel in zip(axes.flat, panels, strict=False):
+            order = np.argsort(panel.diameters, kind="stable")
+            share = np.cumsum(panel.weights[order]) / panel.weights.sum()
+            sizes = panel.diameters[order]
+            ax.step(np.r_[low, sizes, high], np.r_[0, share, 1], where="post", color=LOSS, linewidth=1.6)
+            for limit in panel.limits:
+                ax.axvline(limit, color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
+            ax.set_title(
+                f"{_shorten(panel.title, 30)}\nn = {len(sizes)} pits on {panel.n_specimens} specimen"
+                f"{'' if panel.n_specimens == 1 else 's'}"
+            )
+            ax.set_xscale("log")
+            ax.set_xlim(low, high)
+            ax.set_ylim(0, 1.02)
+            ax.grid(color="#dddddd", linewidth=0.6)
+            ax.xaxis.set_major_locator(LogLocator(base=10, subs=(1.0, 2.0, 5.0)))
+            ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
+            ax.xaxis.set_minor_formatter(NullFormatter())
+            ax.xaxis.set_tick_params(labelbottom=True)
+        for ax in list(axes.flat)[len(panels) :]:
+            ax.set_visible(False)
+        figure.supxlabel(f"Equivalent diameter ({unit}); dashed: smallest size counted", fontsize=10)
+        figure.supylabel("Fraction of pits not larger", fontsize=10)
+        return _svg(figure, alt)
+
+
+def truth_figure(panels: Sequence[tuple[str, np.ndarray, np.ndarray]], alt: str) -> str:
+    """Measured against true, one panel a figure: (axis title, true, measured)."""
+    from matplotlib.figure import Figure
+
+    with _style("truth"):
+        across = max(len(panels), 2)
+        figure = Figure(figsize=(min(_WIDTH_IN, 3.6 * across), 3.6), layout="constrained")
+        axes = figure.subplots(1, across, squeeze=False)[0]
+        for ax, (title, true, measured) in zip(axes, panels, strict=False):
+            top = max(float(np.max(true)), float(np.max(measured)), 1e-12) * 1.08
+            ax.plot([0, top], [0, top], color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
+            ax.plot(true, measured, "o", color=LOSS, markersize=5, alpha=0.8, markeredgewidth=0)
+            ax.set(xlim=(0, top), ylim=(0, top), xlabel="true", ylabel="measured")
+            ax.set_title(f"{title}\nn = {len(true)} images; dashed: equal")
+            ax.set_aspect("equal")
+            ax.grid(color="#dddddd", linewidth=0.6)
+        for ax in axes[len(panels) :]:
+            ax.set_visible(False)
+        return _svg(figure, alt)
+
+
+def _draw_groups(ax: Axes, panel: Panel) -> None:
+    for row, bar in enumerate(panel.bars):
+        values = np.asarray(bar.values, dtype=float)
+        offsets = _spread(len(values))
+        ax.plot(
+            values, row + offsets, "o", markersize=5, markerfacecolor="none", markeredgecolor=QUIET, zorder=2
+        )
+        if len(bar.worst_seen):
+            ax.plot(bar.worst_seen, [row] * len(bar.worst_seen), "x", color=QUIET, markersize=6, zorder=2)
+        if not math.isnan(bar.low):
+            ax.plot([bar.low, bar.high], [row, row], color=LOSS, linewidth=2.2, zorder=3)
+        if not math.isnan(bar.mean):
+            ax.plot([bar.mean], [row], "D", color=LOSS, markersize=6, markeredgecolor="white", zorder=4)
+        ax.annotate(
+            f"n = {len(values)}",
+            (1.0, row),
+            xycoords=("axes fraction", "data"),
+            xytext=(4, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=9,
+            color=QUIET,
+        )
+        ax.axhline(row + 0.5, color="#e4e4e4", linewidth=0.6, zorder=0)
+    ax.set_xlabel(panel.title)
+    ax.set_xlim(left=min(0.0, ax.get_xlim()[0]))
+    ax.tick_params(axis="y", length=0)
+    ax.grid(axis="x", color="#dddddd", linewidth=0.6)
+    ax.set_axisbelow(True)
+
+
+def _spread(n: int) -> np.ndarray:
+    """Small vertical offsets that keep equal values apart; the same for the same n."""
+    return np.zeros(n) if n < 2 else np.linspace(-0.18, 0.18, n)
+
+
+def _shorten(text: str, limit: int) -> str:
+    """Long names cut with an ellipsis; `$` would start a formula in a figure."""
+    text = " ".join(text.split())
+    text = text if len(text) <= limit else text[: limit - 1] + "…"
+    return text.replace("$", r"\$")
+
+
+def _style(salt: str) -> AbstractContextManager[None]:
+    import matplotlib
+
+    return matplotlib.rc_context({**_STYLE, "svg.hashsalt": f"surfscan {salt}"})
+
+
+def _svg(figure: Figure, alt: str) -> str:
+    """The figure as an inline element, without date, prolog or metadata."""
+    out = io.StringIO()
+    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
+    text = out.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
+    width = figure.get_figwidth() * 96
+    head = f'<svg role="img" aria-label="{html.escape(alt)}" style="width:100%;max-width:{width:.0f}px"'
+    text = re.sub(r'\swidth="[\d.]+pt"|\sheight="[\d.]+pt"', "", text, count=2)
+    return text.replace("<svg", head, 1)

@@ -1,0 +1,135 @@
+"""One row a group: mean over specimens, baseline subtracted; the specimen is the replicate."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from surfscan.columns import GROUP_FIGURES, Table, columns, conform
+from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_baseline
+from surfscan.report.records import WITH_PRODUCT
+from surfscan.report.specimens import SpecimenSummary
+
+if TYPE_CHECKING:
+    from surfscan.study.manifest import Group
+
+
+@dataclass
+class GroupSummary:
+    """Everything the report says about one group.
+
+    Attributes
+    ----------
+    name, baseline : str
+        `baseline` is empty where there is none.
+    members : list of SpecimenSummary
+    means, differences : dict of str to GroupEstimate
+        By figure of `GROUP_FIGURES`; differences only where there is a baseline.
+    row : dict
+        Its row of the group table.
+    warnings : list of str
+    """
+
+    name: str
+    baseline: str
+    members: list[SpecimenSummary]
+    means: dict[str, GroupEstimate] = field(default_factory=dict)
+    differences: dict[str, GroupEstimate] = field(default_factory=dict)
+    row: dict[str, Any] = field(default_factory=dict)
+    warnings: list[str] = field(default_factory=list)
+
+    def values(self, figure: str) -> list[float]:
+        """One value a specimen that has the figure."""
+        return [v for m in self.members if not math.isnan(v := m.row[figure])]
+
+
+def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummary]) -> list[GroupSummary]:
+    """Means over specimens and differences from the baseline group, in the study's order.
+
+    Specimens without a group enter none.
+    """
+    out = [
+        GroupSummary(g.name, g.baseline or "", [s for s in specimens if s.specimen.group == g.name])
+        for g in groups
+    ]
+    for group in out:
+        for name, (unit, _) in GROUP_FIGURES.items():
+            highest = 1.0 if unit == "1" else math.inf
+            group.means[name] = specimen_mean(group.values(name), lowest=0.0, highest=highest)
+    by_name = {g.name: g for g in out}
+    for group in out:
+        control = by_name.get(group.baseline)
+        if control:
+            group.differences = {
+                name: subtract_baseline(group.means[name], control.means[name]) for name in GROUP_FIGURES
+            }
+        _fill(group, control)
+    return out
+
+
+def group_table(groups: Sequence[GroupSummary]) -> Table:
+    """The group table of the report, `study_groups` in the column registry."""
+    return conform(
+        "study_groups", {c.name: np.array([g.row[c.name] for g in groups]) for c in columns("study_groups")}
+    )
+
+
+def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
+    exposures = {m.specimen.exposure_h for m in group.members}
+    if len(exposures) > 1:
+        group.warnings.append("specimens of this group differ in exposure")
+    group.row |= {
+        "group": group.name,
+        "exposure_h": group.members[0].row["exposure_h"] if len(exposures) == 1 else math.nan,
+        "material": ", ".join(dict.fromkeys(m.row["material"] for m in group.members if m.row["material"])),
+        "baseline": group.baseline,
+        "n_specimens": len(group.members),
+    }
+    missing = GroupEstimate(math.nan, math.nan, 0, math.nan, math.nan, None, "")
+    for name in GROUP_FIGURES:
+        mean, difference = group.means[name], group.differences.get(name, missing)
+        group.row[f"n_specimens_{name}"] = mean.n
+        group.row[f"sd_{name}"] = mean.sd
+        _put(group.row, f"mean_{name}", mean)
+        _put(group.row, f"baseline_subtracted_{name}", difference)
+    _warn(group, control)
+    group.row["warnings"] = " | ".join(group.warnings)
+
+
+def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
+    refusals: dict[str, list[str]] = {}
+    for name, (_, words) in GROUP_FIGURES.items():
+        mean = group.means[name]
+        if mean.n and mean.refused:
+            refusals.setdefault(f"no interval of the mean: {mean.refused}", []).append(words)
+        difference = group.differences.get(name)
+        if difference and mean.n and not mean.refused and difference.refused:
+            refusals.setdefault(f"no interval of the difference: {difference.refused}", []).append(words)
+    group.warnings += [f"{', '.join(words)}: {reason}" for reason, words in refusals.items()]
+    if control and any(
+        difference.ci95 and control.means[name].standard_uncertainty == 0
+        for name, difference in group.differences.items()
+    ):
+        group.warnings.append(
+            "where all baseline specimens gave the same value, the interval of the difference holds the "
+            "group's own scatter only"
+        )
+    uncleaned = [
+        m.specimen.id
+        for m in group.members
+        if any(r.image.condition == WITH_PRODUCT for r in m.pooled.get("pits", ()))
+    ]
+    if uncleaned:
+        group.warnings.append(
+            f"pits on {len(uncleaned)} of {len(group.members)} specimens counted with corrosion product on "
+            "the surface: product may hide some"
+        )
+
+
+def _put(row: dict[str, Any], name: str, estimate: GroupEstimate) -> None:
+    low, high = estimate.ci95 or (math.nan, math.nan)
+    row[name], row[f"{name}_ci95_low"], row[f"{name}_ci95_high"] = estimate.value, low, high

@@ -1,0 +1,253 @@
+"""Pictures of the page: each field with what was found drawn on it, as inline SVG over a small picture."""
+
+from __future__ import annotations
+
+import base64
+import html
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from surfscan.errors import InputError
+from surfscan.images import Micrograph
+from surfscan.report.records import FieldRecord
+from surfscan.report.rounding import significant
+
+MAX_WIDTH_PX = 900
+SHOWN_WIDTH_PX = 590
+"""Width a panel has on the page; text and marks are sized for it."""
+
+_RING_BELOW_PX = 7.0
+_MAX_PATH_CHARS = 150_000
+_ENCODINGS = tuple((width, quality) for width in (MAX_WIDTH_PX, 700, 500) for quality in (80, 60, 40))
+
+
+@dataclass(frozen=True)
+class FieldPicture:
+    """A field as the page shows it.
+
+    Attributes
+    ----------
+    width, height : int
+        Size in picture pixels.
+    data_uri : str
+        The picture itself, WebP.
+    layers : dict of str to str
+        By procedure: SVG drawn over the picture.
+    scale_bar : str
+        SVG of the scale bar.
+    scale_words : str
+        The scale in words.
+    """
+
+    width: int
+    height: int
+    data_uri: str
+    layers: dict[str, str]
+    scale_bar: str
+    scale_words: str
+
+
+def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPicture:
+    """Draw one field with its stored masks.
+
+    Parameters
+    ----------
+    record : FieldRecord
+        With at least one result that succeeded.
+    folder : Path
+        Folder of the study.
+    max_bytes : int
+        Size aimed at for the encoded picture; width and quality go down until it fits.
+
+    Raises
+    ------
+    InputError
+        If the image or a mask cannot be read or is no longer the one measured.
+    """
+    import cv2
+
+    from surfscan.opening import open_image
+
+    measured = record.any_done()
+    if measured is None or measured.source is None:
+        raise ValueError(f"{record.image_id}: nothing measured to draw")
+    path = folder / record.image.file
+    image = open_image(
+        path, page=record.image.page, kind="micrograph", pixel_size_um=record.image.pixel_size_um
+    )
+    if not isinstance(image, Micrograph):
+        raise TypeError(f"{path}: opened as a micrograph, got {type(image).__name__}")
+    if image.source.sha256 != measured.source.sha256:
+        raise InputError(
+            path, "the file changed since it was measured, so no picture is shown", "Run surfscan measure."
+        )
+    rows, cols = image.shape
+    scale = measured.calibration
+    stretch = 1.0 if scale is None or scale.is_square else scale.pixel_size_y_um / scale.pixel_size_x_um
+    data, width, height = b"", 0, 0
+    for limit, quality in _ENCODINGS:
+        width = max(1, min(limit, cols))
+        height = max(1, round(width * rows * stretch / cols))
+        small = _eight_bit(cv2.resize(image.pixels, (width, height), interpolation=cv2.INTER_AREA))
+        bgr = small if small.ndim == 2 else cv2.cvtColor(small, cv2.COLOR_RGB2BGR)
+        data = cv2.imencode(".webp", bgr, [cv2.IMWRITE_WEBP_QUALITY, quality])[1].tobytes()
+        if len(data) <= max_bytes:
+            break
+    zoom = (width / cols, height / rows)
+    unit = max(1.0, width / SHOWN_WIDTH_PX)
+    layers = {}
+    for procedure, draw in (("pits", _pit_layer), ("degraded", _degraded_layer)):
+        if record.done(procedure):
+            layers[procedure] = draw(record, zoom, unit)
+    um_per_px = scale.pixel_size_x_um / zoom[0] if scale else None
+    bar, scale_words = _scale_bar(width, height, unit, um_per_px, 1 / zoom[0])
+    uri = "data:image/webp;base64," + base64.b64encode(data).decode("ascii")
+    return FieldPicture(width, height, uri, layers, bar, scale_words)
+
+
+def _eight_bit(pixels: np.ndarray) -> np.ndarray:
+    """8-bit pixels as they are; deeper ones stretched between their 0.2 % and 99.8 % levels."""
+    if pixels.dtype == np.uint8:
+        return pixels
+    known = pixels[np.isfinite(pixels)]
+    if known.size == 0:
+        return np.zeros(pixels.shape, np.uint8)
+    low, high = np.percentile(known, (0.2, 99.8))
+    span = float(high - low) or 1.0
+    filled = np.nan_to_num(pixels.astype(np.float64), nan=float(low), posinf=float(high), neginf=float(low))
+    return (np.clip((filled - low) / span, 0, 1) * 255).round().astype(np.uint8)
+
+
+def _pit_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> str:
+    result = record.results["pits"]
+    table = record.table("pits")
+    near = set(table["label"][table["near_limit"] != ""].tolist())
+    pits, near_marks = _outlines(result.read_mask("pits"), zoom, unit)
+    review, review_marks = _outlines(result.read_mask("for_review"), zoom, unit)
+    parts = [_outside(result.read_mask("region"), zoom)]
+    parts += _strokes("pit", [d for label, d in pits.items() if label not in near])
+    parts += _strokes("near", [d for label, d in pits.items() if label in near])
+    parts += _strokes("review", list(review.values()))
+    size = 5.5 * unit
+    for label in sorted(near & set(near_marks)):
+        x, y = near_marks[label]
+        parts.append(
+            f'<path class="near-mark" d="M{x - size:.1f} {y - 1.8 * size:.1f}h{2 * size:.1f}'
+            f'l{-size:.1f} {1.5 * size:.1f}z"/>'
+        )
+    for label in sorted(review_marks):
+        x, y = review_marks[label]
+        parts.append(
+            f'<text class="review-mark" x="{x:.1f}" y="{y - 0.4 * size:.1f}" '
+            f'font-size="{15 * unit:.1f}" text-anchor="middle">?</text>'
+        )
+    return "".join(parts)
+
+
+def _degraded_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> str:
+    result = record.results["degraded"]
+    classes = result.read_mask("degraded")
+    parts = [_outside(result.read_mask("region"), zoom)]
+    for value, name in ((1, "tarnished"), (2, "degraded")):
+        path = _area_path(classes == value, zoom)
+        if path:
+            parts.append(f'<path class="{name}" d="{path}"/>')
+    return "".join(parts)
+
+
+def _outside(region: np.ndarray, zoom: tuple[float, float]) -> str:
+    path = "" if region.all() else _area_path(region == 0, zoom)
+    return f'<path class="outside" d="{path}"/>' if path else ""
+
+
+def _strokes(name: str, paths: list[str]) -> list[str]:
+    """One path for all outlines of a kind, on a dark casing that keeps it visible on any grey."""
+    if not paths:
+        return []
+    d = "".join(paths)
+    return [f'<path class="case" d="{d}"/><path class="{name}" d="{d}"/>']
+
+
+def _outlines(
+    labels: np.ndarray, zoom: tuple[float, float], unit: float
+) -> tuple[dict[int, str], dict[int, tuple[float, float]]]:
+    """Outline path of every label and the place above it where a mark goes, in picture pixels."""
+    import cv2
+    from scipy.ndimage import find_objects
+
+    paths, marks = {}, {}
+    scale = np.array(zoom)
+    for label, box in enumerate(find_objects(labels.astype(np.int32, copy=False)), start=1):
+        if box is None:
+            continue
+        mask = np.pad((labels[box] == label).astype(np.uint8), 1)
+        corner = np.array([box[1].start - 1, box[0].start - 1])
+        size = np.array([box[1].stop - box[1].start, box[0].stop - box[0].start]) * scale
+        middle = (np.array([box[1].start + box[1].stop, box[0].start + box[0].stop]) / 2) * scale
+        if size.max() < _RING_BELOW_PX * unit:
+            radius = (_RING_BELOW_PX * unit) / 2
+            paths[label] = (
+                f"M{middle[0] - radius:.1f} {middle[1]:.1f}"
+                f"a{radius:.1f} {radius:.1f} 0 1 0 {2 * radius:.1f} 0"
+                f"a{radius:.1f} {radius:.1f} 0 1 0 {-2 * radius:.1f} 0z"
+            )
+            marks[label] = (float(middle[0]), float(middle[1]) - radius)
+            continue
+        contours = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
+        paths[label] = "".join(_polygon((c[:, 0, :] + corner + 0.5) * scale, 0.4) for c in contours)
+        marks[label] = (float(middle[0]), float(box[0].start * scale[1]))
+    return paths, marks
+
+
+def _area_path(mask: np.ndarray, zoom: tuple[float, float]) -> str:
+    """Outline of an area with its holes, at picture resolution; specks below 12 px² are not drawn."""
+    import cv2
+
+    size = (max(1, round(mask.shape[1] * zoom[0])), max(1, round(mask.shape[0] * zoom[1])))
+    share = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA)
+    drawn = np.pad((share >= 0.5).astype(np.uint8), 1)
+    contours = cv2.findContours(drawn, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
+    kept = [c[:, 0, :] - 0.5 for c in contours if cv2.contourArea(c) >= 12]
+    path = ""
+    for tolerance in (0.6, 1.2, 2.4, 4.8):
+        path = "".join(_polygon(points, tolerance) for points in kept)
+        if len(path) <= _MAX_PATH_CHARS:
+            break
+    return path
+
+
+def _polygon(points: np.ndarray, tolerance: float) -> str:
+    import cv2
+
+    simple = cv2.approxPolyDP(points.astype(np.float32).reshape(-1, 1, 2), tolerance, True)[:, 0, :]
+    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in simple.tolist()) + "z"
+
+
+def _scale_bar(
+    width: int, height: int, unit: float, um_per_px: float | None, source_px_per_px: float
+) -> tuple[str, str]:
+    """A bar of a round length, about a fifth of the picture wide; in pixels of the file without a scale."""
+    per_px = um_per_px if um_per_px is not None else source_px_per_px
+    target = width * per_px / 5
+    decade = 10 ** math.floor(math.log10(target))
+    length = max(step * decade for step in (1, 2, 5) if step * decade <= target)
+    label = f"{significant(length, 1)} µm" if um_per_px is not None else f"{significant(length, 1)} px"
+    if um_per_px is not None and length >= 1000:
+        label = f"{significant(length / 1000, 1)} mm"
+    bar = length / per_px
+    text, pad = 15 * unit, 7 * unit
+    box_width = max(bar, 0.62 * text * len(label)) + 2 * pad
+    box_height = text + 3.1 * pad
+    x, y = 8 * unit, height - box_height - 8 * unit
+    svg = (
+        f'<g class="scale-bar"><rect x="{x:.1f}" y="{y:.1f}" width="{box_width:.1f}" '
+        f'height="{box_height:.1f}"/>'
+        f'<path d="M{x + pad:.1f} {y + box_height - pad:.1f}h{bar:.1f}" stroke-width="{4 * unit:.1f}"/>'
+        f'<text x="{x + pad:.1f}" y="{y + text + 0.5 * pad:.1f}" font-size="{text:.1f}">'
+        f"{html.escape(label)}</text></g>"
+    )
+    words = f"scale bar {label}" if um_per_px is not None else f"scale unknown; bar {label} of the file"
+    return svg, words

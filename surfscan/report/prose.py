@@ -1,0 +1,153 @@
+"""Sentences of the page: short, and saying what, how sure, from how many."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from surfscan.report.groups import GroupSummary
+from surfscan.report.records import NOT_STATED, FieldRecord, words
+from surfscan.report.rounding import round_to_interval, significant
+from surfscan.report.specimens import SpecimenSummary
+
+CAUTIONS = (
+    "These are laboratory measurements for comparing surfaces. They are no clinical, safety or release "
+    "decision; local codes and licensed practice govern.",
+    "Cleaning baths for corroded metal hold strong acids and oxidisers; chromic acid is toxic and "
+    "carcinogenic. Work in a fume cupboard with eye and hand protection, keep oxidisers away from organic "
+    "matter, and collect the waste.",
+    "Magnesium and zinc give off hydrogen in acid baths: no flames or sparks, and never a closed vessel.",
+    "Thin metal parts have sharp edges and loose ends. Handle them with tweezers and cut-proof gloves.",
+)
+
+NOT_MEASURED = (
+    "Depth: grey is not depth. A micrograph shows openings; undercut and subsurface attack stay hidden.",
+    "Metal lost by uniform attack: neither pit density nor degraded area says how much.",
+    "Pits below the smallest size counted, which follows the pixel size (settings below).",
+)
+
+METHOD = (
+    "Pits are found by local contrast to noise and outlined at half contrast between the median of their "
+    "floor and the metal around them.",
+    "Pit density: every pit that lies wholly in the frame counts with its Miles-Lantuéjoul edge weight; pits "
+    "cut by the frame count in pit_count and in the pitted area, not in the density. One field: Poisson "
+    "interval. Several fields: summed weights over summed areas, between-field t-interval.",
+    "Area fractions: mean over fields with the between-field t-interval of ASTM E562 and E1245, in which "
+    "each field counts by its area. For degraded area the uncertainty of the class boundary, common to all "
+    "fields, is added in quadrature.",
+    "Worst-seen fields are shown and marked; they enter no mean and no density.",
+    "Groups: mean over specimens with t-interval (ASTM G16); below three specimens no interval is given. The "
+    "baseline group's mean is subtracted; u² of both add up, degrees of freedom by Welch-Satterthwaite "
+    "(JCGM 100). A negative difference stays as it is.",
+    "Ratings by ASTM G46: nearest class on a logarithmic scale; beyond the chart it says 'outside chart'.",
+    "Numbers here are rounded to two digits of the interval's half width; the tables hold all digits.",
+)
+
+_SENTENCES = (
+    ("pit_density_per_mm2", "Pit density", " mm⁻²", 1.0),
+    ("degraded_area_fraction", "Degraded area", " %", 100.0),
+)
+
+
+def summary_sentences(
+    records: Sequence[FieldRecord], groups: Sequence[GroupSummary], specimens: Sequence[SpecimenSummary]
+) -> list[str]:
+    """What was measured and the largest and smallest group means, with intervals and numbers behind them."""
+    measured = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in records)
+    worst = sum(not r.enters_means for r in records)
+    out = [
+        f"{_count(len(specimens), 'specimen')} in {_count(len(groups), 'group')}; {measured} of "
+        f"{_count(len(records), 'image')} measured in full"
+        + (f"; {worst} worst-seen, shown but in no mean." if worst else ".")
+    ]
+    for name, head, unit, scale in _SENTENCES:
+        ranked = sorted(
+            (g for g in groups if g.means[name].n and not math.isnan(g.means[name].value)),
+            key=lambda g: g.means[name].value,
+        )
+        if not ranked:
+            continue
+        top = ranked[-1]
+        text = f"{head} is highest in {top.name}: {_estimate(top, name, unit, scale)}"
+        if len(ranked) > 1:
+            text += f"; lowest in {ranked[0].name}: {_estimate(ranked[0], name, unit, scale)}"
+        out.append(text + ".")
+        difference = top.differences.get(name)
+        if difference and not math.isnan(difference.value):
+            low, high = difference.ci95 or (math.nan, math.nan)
+            number = round_to_interval(difference.value, low, high, scale=scale)
+            sure = f"95 % interval {number.interval}" if number.has_interval else difference.refused
+            out.append(
+                f"Less the baseline {top.baseline}, {head.lower()} of {top.name} is "
+                f"{number.value}{unit} ({sure})."
+            )
+    unscaled = sum(1 for r in records if (done := r.any_done()) and done.calibration is None)
+    if unscaled:
+        out.append(
+            f"{_count(unscaled, 'image')} without a known scale: counts and fractions stand, sizes are in px."
+        )
+    return out
+
+
+def field_caption(record: FieldRecord, scale_words: str) -> str:
+    """What a field shows, how it was taken and what was found on it."""
+    image = record.image
+    cleaning = f" ({image.cleaning})" if image.cleaning else ""
+    parts = [
+        "Surface not stated"
+        if image.condition == NOT_STATED
+        else f"Surface {words(image.condition)}{cleaning}",
+        "field choice not stated"
+        if image.field_choice == NOT_STATED
+        else f"field {words(image.field_choice)}",
+    ]
+    sentences = ["; ".join(parts) + "."]
+    if record.done("pits"):
+        near, review = record.figure("pits", "near_limit_count"), record.figure("pits", "for_review_count")
+        count = _count(round(record.figure("pits", "pit_count")), "pit")
+        text = f"{count} ({near:.0f} near a limit, {review:.0f} more for review)"
+        density = _figure(record, "pits", "pit_density_per_mm2", " mm⁻²", 1.0)
+        density = density or _figure(record, "pits", "pit_density_per_mpx", " per million px", 1.0)
+        pitted = _figure(record, "pits", "pitted_area_fraction", " %", 100.0)
+        text += f"; density {density}" if density else ""
+        text += f"; pitted area {pitted}" if pitted else ""
+        sentences.append(text + ".")
+    if record.done("degraded"):
+        share = _figure(record, "degraded", "degraded_area_fraction", " %", 100.0)
+        sentences.append(f"Degraded area {share}." if share else "Degraded area not determined.")
+    if scale_words:
+        sentences.append(scale_words[0].upper() + scale_words[1:] + ".")
+    return " ".join(sentences)
+
+
+def field_alt(record: FieldRecord, procedure: str) -> str:
+    """Text that stands for a picture."""
+    if procedure == "pits":
+        count = round(record.figure("pits", "pit_count"))
+        return f"Micrograph {record.image_id} with {_count(count, 'pit')} outlined"
+    share = record.figure("degraded", "degraded_area_fraction")
+    found = (
+        "degraded area hatched" if math.isnan(share) else f"{significant(share * 100)} % degraded, hatched"
+    )
+    return f"Micrograph {record.image_id}: {found}"
+
+
+def _figure(record: FieldRecord, procedure: str, name: str, unit: str, scale: float) -> str:
+    value = record.figure(procedure, name)
+    if math.isnan(value):
+        return ""
+    low, high = record.interval(procedure, name)
+    number = round_to_interval(value, low, high, scale=scale)
+    return f"{number.value}{unit}" + (f" ({number.interval})" if number.has_interval else "")
+
+
+def _estimate(group: GroupSummary, name: str, unit: str, scale: float) -> str:
+    mean = group.means[name]
+    low, high = mean.ci95 or (math.nan, math.nan)
+    number = round_to_interval(mean.value, low, high, scale=scale)
+    sure = f"95 % interval {number.interval}, " if number.has_interval else "no interval, "
+    return f"{number.value}{unit} ({sure}{_count(mean.n, 'specimen')})"
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"

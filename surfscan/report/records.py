@@ -1,0 +1,121 @@
+"""What the study says about each image, joined with what was measured on it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from surfscan.columns import Table, empty_table
+
+if TYPE_CHECKING:
+    from surfscan.store.results import StoredResult
+    from surfscan.study.manifest import ImageEntry, Specimen, Study
+
+WORST_SEEN = "worst_seen"
+WITH_PRODUCT = "with_product"
+NOT_STATED = "not_stated"
+
+
+@dataclass(frozen=True)
+class FieldRecord:
+    """One image of the study with its stored results.
+
+    Attributes
+    ----------
+    image_id : str
+        Name of the image in the study and the store.
+    image : ImageEntry
+        Its entry in study.toml.
+    specimen : Specimen
+    results : mapping of str to StoredResult
+        Latest stored result by procedure, failed ones included.
+    """
+
+    image_id: str
+    image: ImageEntry
+    specimen: Specimen
+    results: Mapping[str, StoredResult] = field(default_factory=dict)
+
+    @property
+    def enters_means(self) -> bool:
+        """False for a field picked because it looked worst: no mean or density may take it in."""
+        return self.image.field_choice != WORST_SEEN
+
+    def status(self, procedure: str) -> str:
+        """ "done", "failed", "not measured" (asked for, nothing stored) or "" (not asked for)."""
+        if procedure not in self.image.procedures:
+            return ""
+        stored = self.results.get(procedure)
+        return stored.status if stored else "not measured"
+
+    def done(self, procedure: str) -> StoredResult | None:
+        """The stored result of a procedure asked for, if it succeeded."""
+        return self.results[procedure] if self.status(procedure) == "done" else None
+
+    def any_done(self) -> StoredResult | None:
+        """Any one result that succeeded; source and calibration are the same in all."""
+        return next((r for p in sorted(self.results) if (r := self.done(p))), None)
+
+    def figure(self, procedure: str, name: str) -> float:
+        """A summary figure; not-a-number where it is missing, None or not measured."""
+        stored = self.done(procedure)
+        value = stored.summary.get(name) if stored else None
+        return math.nan if value is None else float(value)
+
+    def interval(self, procedure: str, name: str) -> tuple[float, float]:
+        """The 95 % interval of a summary figure; not-a-numbers where there is none."""
+        stored = self.done(procedure)
+        limits = stored.summary.get(f"{name}_ci95") if stored else None
+        if limits is None:
+            return (math.nan, math.nan)
+        low, high = (math.nan if v is None else float(v) for v in limits)
+        return (low, high)
+
+    def text(self, procedure: str, name: str) -> str:
+        """A summary entry in words; empty where there is none."""
+        stored = self.done(procedure)
+        value = stored.summary.get(name) if stored else None
+        return "" if value is None else str(value)
+
+    def table(self, name: str) -> Table:
+        """The stored pits or for_review table; no rows where pits were not measured."""
+        stored = self.done("pits")
+        return stored.tables[name] if stored and name in stored.tables else empty_table(name)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Warnings of all procedures, each once, in order."""
+        seen: dict[str, Any] = {}
+        for procedure in self.image.procedures:
+            stored = self.results.get(procedure)
+            if stored and stored.status == "done":
+                seen.update(dict.fromkeys(stored.warnings))
+        return tuple(seen)
+
+
+def gather(study: Study, stored: Iterable[StoredResult]) -> tuple[list[FieldRecord], list[str]]:
+    """Join the study's images with stored results, in the study's order.
+
+    Returns
+    -------
+    records : list of FieldRecord
+    strays : list of str
+        Images in the store that the study no longer names; they enter nothing.
+    """
+    by_image: dict[str, dict[str, StoredResult]] = {}
+    for result in stored:
+        by_image.setdefault(result.image_id, {})[result.procedure] = result
+    specimens = {s.id: s for s in study.specimens}
+    records = [
+        FieldRecord(image.image_id, image, specimens[image.specimen], by_image.get(image.image_id, {}))
+        for image in study.images
+    ]
+    strays = sorted(set(by_image) - {r.image_id for r in records})
+    return records, strays
+
+
+def words(key: str) -> str:
+    """A manifest word as people write it: with_product -> "with product"."""
+    return key.replace("_", " ")

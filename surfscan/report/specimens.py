@@ -1,0 +1,276 @@
+"""One row a specimen: its fields pooled, worst-seen fields kept apart."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from surfscan.columns import Table, columns, conform
+from surfscan.estimates import counting, fields, g46
+from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, words
+
+if TYPE_CHECKING:
+    from surfscan.study.manifest import Specimen
+
+NO_INTERVAL = (math.nan, math.nan)
+_POOLED_FIRST = {
+    "pits": ("cleaned", "as_received", WITH_PRODUCT),
+    "degraded": (WITH_PRODUCT, "cleaned", "as_received"),
+}
+"""Where a specimen was imaged in several conditions, only one is pooled: pits show best on cleaned metal,
+degraded area before the product is taken off."""
+
+
+@dataclass
+class SpecimenSummary:
+    """Everything the report says about one specimen.
+
+    Attributes
+    ----------
+    specimen : Specimen
+    records : list of FieldRecord
+        All its images.
+    pooled : dict of str to list of FieldRecord
+        Fields that enter its figures, by procedure.
+    row : dict
+        Its row of the specimen table.
+    warnings : list of str
+    """
+
+    specimen: Specimen
+    records: list[FieldRecord]
+    pooled: dict[str, list[FieldRecord]] = field(default_factory=dict)
+    row: dict[str, Any] = field(default_factory=dict)
+    warnings: list[str] = field(default_factory=list)
+
+
+def summarise_specimens(
+    specimens: Iterable[Specimen], records: Sequence[FieldRecord]
+) -> list[SpecimenSummary]:
+    """Pool the fields of each specimen, in the study's order.
+
+    Notes
+    -----
+    Density: summed edge-weighted counts over summed areas; Poisson interval for one field, between-field
+    t-interval of the ratio for several. Area fractions: mean over fields weighted by field area (ASTM E562,
+    E1245); for degraded area the class boundary's own uncertainty, common to all fields, is added to the
+    field sampling in quadrature on each side.
+    """
+    out = []
+    for specimen in specimens:
+        summary = SpecimenSummary(specimen, [r for r in records if r.specimen.id == specimen.id])
+        _fill(summary)
+        out.append(summary)
+    return out
+
+
+def specimen_table(summaries: Sequence[SpecimenSummary]) -> Table:
+    """The specimen table of the report, `study_specimens` in the column registry."""
+    return conform(
+        "study_specimens",
+        {c.name: np.array([s.row[c.name] for s in summaries]) for c in columns("study_specimens")},
+    )
+
+
+def _fill(summary: SpecimenSummary) -> None:
+    specimen, records, row, warn = summary.specimen, summary.records, summary.row, summary.warnings.append
+    worst = [r for r in records if not r.enters_means]
+    unmeasured = [
+        r for r in records if any(r.status(p) in ("failed", "not measured") for p in r.image.procedures)
+    ]
+    row |= {
+        "specimen": specimen.id,
+        "group": specimen.group,
+        "exposure_h": _value(specimen.exposure_h),
+        "material": specimen.material or "",
+        "surface_area_mm2": _value(specimen.surface_area_mm2),
+        "n_worst_seen": len(worst),
+        "n_failed": len(unmeasured),
+    }
+    if worst:
+        warn(f"{_fields(len(worst))} picked as worst seen: shown, but in no mean and no density")
+    if unmeasured:
+        warn(f"{len(unmeasured)} image(s) not measured: {', '.join(r.image_id for r in unmeasured)}")
+    unchosen = sum(r.image.field_choice == NOT_STATED for r in records)
+    if unchosen:
+        warn(
+            f"{_fields(unchosen)} with field_choice not stated: means and intervals hold only if fields were "
+            "taken systematically or at random"
+        )
+    for procedure in _POOLED_FIRST:
+        summary.pooled[procedure] = _one_condition(records, procedure, warn)
+    _fill_pits(summary.pooled["pits"], row, warn)
+    _fill_degraded(summary.pooled["degraded"], row, warn)
+    for name, procedure in (
+        ("pit_density_per_mm2", "pits"),
+        ("pitted_area_fraction", "pits"),
+        ("degraded_area_fraction", "degraded"),
+    ):
+        seen = [v for r in worst if not math.isnan(v := r.figure(procedure, name))]
+        row[f"worst_seen_{name}"] = max(seen, default=math.nan)
+    row["warnings"] = " | ".join(summary.warnings)
+
+
+def _one_condition(
+    records: Sequence[FieldRecord], procedure: str, warn: Callable[[str], None]
+) -> list[FieldRecord]:
+    """Measured fields that may enter a mean, all of one surface condition."""
+    usable = [r for r in records if r.enters_means and r.done(procedure)]
+    conditions = {r.image.condition for r in usable}
+    if len(conditions) < 2:
+        return usable
+    chosen = min(conditions, key=(*_POOLED_FIRST[procedure], NOT_STATED).index)
+    warn(
+        f"{procedure}: only fields in condition {words(chosen)} are pooled; "
+        f"those in condition {', '.join(map(words, sorted(conditions - {chosen})))} are shown but left out"
+    )
+    return [r for r in usable if r.image.condition == chosen]
+
+
+def _fill_pits(pooled: list[FieldRecord], row: dict[str, Any], warn: Callable[[str], None]) -> None:
+    tables = [r.table("pits") for r in pooled]
+    scaled = [i for i, r in enumerate(pooled) if not math.isnan(r.figure("pits", "field_area_mm2"))]
+    row |= {
+        "pits_condition": pooled[0].image.condition if pooled else "",
+        "n_pit_fields": len(pooled),
+        "pit_count": float(sum(len(t["label"]) for t in tables)) if pooled else math.nan,
+        "edge_weighted_count": sum(_weight(t) for t in tables) if pooled else math.nan,
+        "field_area_mm2": sum(pooled[i].figure("pits", "field_area_mm2") for i in scaled) or math.nan,
+    }
+    for name in ("pit_density_per_mm2", "pit_density_per_mpx"):
+        _put(row, name, math.nan, NO_INTERVAL)
+    row["pit_density_interval"] = ""
+    if scaled and len(scaled) < len(pooled):
+        warn(
+            f"{_fields(len(pooled) - len(scaled))} without a known scale left out of the density per mm² "
+            "and of pit sizes; state pixel_size_um"
+        )
+    used = scaled or list(range(len(pooled)))
+    name, area_name, unit = (
+        ("pit_density_per_mm2", "field_area_mm2", 1.0)
+        if scaled
+        else ("pit_density_per_mpx", "field_area_px", 1e-6)
+    )
+    if used:
+        areas = [pooled[i].figure("pits", area_name) * unit for i in used]
+        value, limits, how = _density([tables[i] for i in used], areas, warn)
+        _put(row, name, value, limits)
+        row["pit_density_interval"] = how
+    _fraction(row, "pitted_area_fraction", pooled, "pits", warn, boundary=False)
+    _sizes([tables[i] for i in scaled], row)
+    row["g46_density_class"] = row["g46_size_class"] = ""
+    if not math.isnan(row["pit_density_per_mm2"]):
+        mean_area = row["mean_area_um2"]
+        rating = g46.rate(row["pit_density_per_mm2"], None if math.isnan(mean_area) else mean_area)
+        row["g46_density_class"], row["g46_size_class"] = rating.density_class, rating.size_class or ""
+        for text in rating.warnings:
+            warn(text)
+    uncleaned = sum(r.image.condition == WITH_PRODUCT for r in pooled)
+    if uncleaned:
+        warn(
+            f"pits counted with corrosion product on the surface ({_fields(uncleaned)}): product may hide "
+            "some, so counts are lower bounds"
+        )
+
+
+def _density(
+    tables: Sequence[Table], areas: Sequence[float], warn: Callable[[str], None]
+) -> tuple[float, tuple[float, float], str]:
+    """Summed weights over summed areas, its interval and what that interval rests on."""
+    everything = np.concatenate([t["edge_weight"] for t in tables])
+    poisson = counting.density(everything, float(sum(areas)))
+    if len(areas) == 1:
+        return _value(poisson.value), poisson.ci95 or NO_INTERVAL, "Poisson, one field"
+    between = fields.area_weighted_mean([_weight(t) for t in tables], areas)
+    if not between.standard_deviation:
+        return between.mean, poisson.ci95 or NO_INTERVAL, f"Poisson, {len(areas)} fields alike"
+    for text in between.warnings:
+        warn(f"pit density: {text}")
+    return between.mean, between.ci95 or NO_INTERVAL, f"between {len(areas)} fields"
+
+
+def _fill_degraded(pooled: list[FieldRecord], row: dict[str, Any], warn: Callable[[str], None]) -> None:
+    row["degraded_condition"] = pooled[0].image.condition if pooled else ""
+    row["n_degraded_fields"] = len(pooled)
+    _fraction(row, "degraded_area_fraction", pooled, "degraded", warn, boundary=True)
+    with_class = [r for r in pooled if not math.isnan(r.figure("degraded", "tarnished_area_fraction"))]
+    _fraction(row, "tarnished_area_fraction", with_class, "degraded", lambda _: None, boundary=True)
+
+
+def _fraction(
+    row: dict[str, Any],
+    name: str,
+    pooled: Sequence[FieldRecord],
+    procedure: str,
+    warn: Callable[[str], None],
+    *,
+    boundary: bool,
+) -> None:
+    """Area-weighted mean over fields with its interval; the field's own interval where there is one field."""
+    measured = [r for r in pooled if not math.isnan(r.figure(procedure, name))]
+    accuracy = f"{name}_relative_accuracy_percent"
+    if name != "tarnished_area_fraction":
+        row[accuracy] = math.nan
+    if len(measured) < len(pooled):
+        warn(f"{name}: {_fields(len(pooled) - len(measured))} without a defensible value left out")
+    if not measured:
+        _put(row, name, math.nan, NO_INTERVAL)
+        return
+    values = np.array([r.figure(procedure, name) for r in measured])
+    limits = np.array([r.interval(procedure, name) for r in measured])
+    if len(measured) == 1:
+        _put(row, name, values[0], limits[0])
+        return
+    areas = _areas(measured, procedure)
+    between = fields.area_weighted_mean(values * areas, areas, upper=1.0)
+    half = between.half_width or 0.0
+    share = areas / areas.sum()
+    own = np.abs(limits - values[:, np.newaxis])
+    below, above = (share @ own) if boundary and not np.isnan(own).any() else (0.0, 0.0)
+    below, above = math.hypot(half, below), math.hypot(half, above)
+    if below == above == 0:
+        _put(row, name, between.mean, NO_INTERVAL)
+        return
+    _put(row, name, between.mean, (max(between.mean - below, 0.0), min(between.mean + above, 1.0)))
+    if accuracy in row and between.standard_deviation:
+        row[accuracy] = _value(between.relative_accuracy_percent)
+        for text in between.warnings:
+            warn(f"{name}: {text}")
+
+
+def _areas(measured: Sequence[FieldRecord], procedure: str) -> np.ndarray:
+    """Field areas in mm² where every field has a scale, else in pixels."""
+    stem = {"pits": "field_area", "degraded": "region_area"}[procedure]
+    areas = np.array([r.figure(procedure, f"{stem}_mm2") for r in measured])
+    if np.isnan(areas).any():
+        areas = np.array([r.figure(procedure, f"{stem}_px") for r in measured])
+    return areas
+
+
+def _sizes(tables: Sequence[Table], row: dict[str, Any]) -> None:
+    diameters = np.concatenate([t["equivalent_diameter_um"] for t in tables]) if tables else np.empty(0)
+    areas = np.concatenate([t["area_um2"] for t in tables]) if tables else np.empty(0)
+    row["median_equivalent_diameter_um"] = float(np.median(diameters)) if diameters.size else math.nan
+    row["mean_equivalent_diameter_um"] = float(np.mean(diameters)) if diameters.size else math.nan
+    row["mean_area_um2"] = float(np.mean(areas)) if areas.size else math.nan
+
+
+def _weight(table: Table) -> float:
+    return float(np.nansum(table["edge_weight"]))
+
+
+def _put(row: dict[str, Any], name: str, value: float, limits: Sequence[float] | np.ndarray) -> None:
+    row[name] = float(value)
+    row[f"{name}_ci95_low"], row[f"{name}_ci95_high"] = float(limits[0]), float(limits[1])
+
+
+def _value(value: float | None) -> float:
+    return math.nan if value is None else float(value)
+
+
+def _fields(n: int) -> str:
+    return f"{n} field" if n == 1 else f"{n} fields"

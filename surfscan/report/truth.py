@@ -1,0 +1,140 @@
+"""Measured against true, where a study holds true values in truth.csv beside study.toml."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from surfscan.errors import InputError
+from surfscan.estimates.groups import t_factor
+from surfscan.report.records import FieldRecord
+
+FILE_NAME = "truth.csv"
+FIGURES = {
+    "pit_count": "pits",
+    "pit_density_per_mm2": "pits",
+    "pitted_area_fraction": "pits",
+    "degraded_area_fraction": "degraded",
+}
+"""Figures that truth.csv may hold -> the procedure that measures them."""
+
+
+@dataclass(frozen=True)
+class TruthComparison:
+    """One figure, measured against true over the images that have both.
+
+    Attributes
+    ----------
+    figure : str
+    images : tuple of str
+    true, measured : ndarray of shape (n,)
+    bias : float
+        Mean of measured - true.
+    bias_ci95 : tuple of float or None
+        t-interval of the bias over images; None below three images.
+    relative_bias : float
+        Summed measured over summed true, less 1; not-a-number where the true sum is 0.
+    covered, with_interval : int
+        Images whose 95 % interval holds the true value, of those that have an interval.
+    """
+
+    figure: str
+    images: tuple[str, ...]
+    true: np.ndarray
+    measured: np.ndarray
+    bias: float
+    bias_ci95: tuple[float, float] | None
+    relative_bias: float
+    covered: int
+    with_interval: int
+
+
+def compare_with_truth(folder: Path, records: Sequence[FieldRecord]) -> list[TruthComparison]:
+    """Compare stored results with `truth.csv`; empty where the study has none.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the study.
+    records : sequence of FieldRecord
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, lacks a column, or names an unknown image or figure.
+    """
+    path = folder / FILE_NAME
+    if not path.exists():
+        return []
+    by_id = {r.image_id: r for r in records}
+    rows = _read(path, set(by_id))
+    out = []
+    for figure, procedure in FIGURES.items():
+        pairs = [
+            (by_id[image], true)
+            for image, name, true in rows
+            if name == figure and not math.isnan(by_id[image].figure(procedure, figure))
+        ]
+        if pairs:
+            out.append(_compare(figure, procedure, pairs))
+    return out
+
+
+def _read(path: Path, images: set[str]) -> list[tuple[str, str, float]]:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(path, f"cannot be read ({error})", "Save it as a UTF-8 CSV file.") from error
+    reader = csv.DictReader(io.StringIO(text, newline=""))
+    missing = {"image", "figure", "true_value"} - set(reader.fieldnames or ())
+    if missing:
+        raise InputError(
+            path,
+            f"lacks the column(s) {', '.join(sorted(missing))}",
+            "Give it a header line: image,figure,true_value",
+        )
+    rows = []
+    for row in reader:
+        where = f"{path}:{reader.line_num}"
+        if row["image"] not in images:
+            raise InputError(where, f"image {row['image']!r} is not in study.toml", "Correct the name.")
+        if row["figure"] not in FIGURES:
+            raise InputError(where, f"unknown figure {row['figure']!r}", f"Use one of: {', '.join(FIGURES)}")
+        try:
+            true = float(row["true_value"])
+        except (TypeError, ValueError):
+            true = math.nan
+        if not math.isfinite(true):
+            raise InputError(where, f"true_value {row['true_value']!r} is not a number", "Write a number.")
+        rows.append((row["image"], row["figure"], true))
+    return rows
+
+
+def _compare(figure: str, procedure: str, pairs: list[tuple[FieldRecord, float]]) -> TruthComparison:
+    true = np.array([t for _, t in pairs])
+    measured = np.array([r.figure(procedure, figure) for r, _ in pairs])
+    difference = measured - true
+    n = len(pairs)
+    bias, interval = float(difference.mean()), None
+    if n >= 3:
+        half = t_factor(n - 1) * float(difference.std(ddof=1)) / math.sqrt(n)
+        interval = (bias - half, bias + half)
+    limits = [(*r.interval(procedure, figure), t) for r, t in pairs]
+    known = [(low, high, t) for low, high, t in limits if not math.isnan(low)]
+    return TruthComparison(
+        figure,
+        tuple(r.image_id for r, _ in pairs),
+        true,
+        measured,
+        bias,
+        interval,
+        float(measured.sum() / true.sum() - 1) if true.sum() > 0 else math.nan,
+        sum(low <= t <= high for low, high, t in known),
+        len(known),
+    )
