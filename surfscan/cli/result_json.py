@@ -39,10 +39,10 @@ def result_json(result: Result) -> str:
         "warnings": list(result.warnings),
         "summary": dict(result.summary),
     }
-    parts = [f'"{key}": {_value_text(value)}' for key, value in head.items()]
+    parts = [f'"{key}": {plain_json(value)}' for key, value in head.items()]
     for name, table in result.tables.items():
         parts.append(f'"{name}": {_rows_text(name, table, scaled)}')
-    parts.append(f'"version": {_value_text(result.version)}')
+    parts.append(f'"version": {plain_json(result.version)}')
     return "{\n" + ",\n".join(parts) + "\n}\n"
 
 
@@ -80,7 +80,8 @@ def _column_cells(values: np.ndarray) -> tuple[str, list[Any]]:
     return "%s", [seen[v] for v in values.tolist()]
 
 
-def _value_text(value: Any) -> str:
+def plain_json(value: Any) -> str:
+    """Strict JSON of nested mappings, sequences, arrays and numbers; not-a-number becomes null."""
     return json.dumps(_plain(value), ensure_ascii=False, allow_nan=False)
 
 

@@ -1,0 +1,140 @@
+"""Commands that work on a whole study. Nothing heavy is imported before one runs."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+if TYPE_CHECKING:
+    from surfscan.study.batch import BatchOutcome, Progress
+
+Study = Annotated[Path, typer.Argument(metavar="STUDY", help="A study.toml, or the folder that holds it.")]
+JsonOut = Annotated[
+    Path | None, typer.Option("--json", help="Write what was done as JSON here; '-' for standard output.")
+]
+Workers = Annotated[
+    int | None, typer.Option(min=1, help="Worker processes; by default one for each processor.")
+]
+
+
+def demo(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Where to put the demo: a new or an empty folder.")
+    ] = Path("surfscan-demo"),
+    against_truth: Annotated[
+        bool, typer.Option("--against-truth", help="Show measured beside true figures.")
+    ] = False,
+    workers: Workers = None,
+) -> None:
+    """Copy the demo study (all data invented), measure it and write its report."""
+    from surfscan.demo import against_truth as compared
+    from surfscan.demo import copy_study
+
+    study = copy_study(folder)
+    print(f"Demo study (all data invented): {study}")
+    outcome = _measure(study, workers)
+    print(_said(outcome))
+    _report(study)
+    if against_truth:
+        print(f"\n{compared(folder)}")
+    if outcome.failed:
+        raise typer.Exit(1)
+
+
+def check(study: Study) -> None:
+    """Find everything wrong with a study before a long run."""
+    from surfscan.study.check import check_study
+
+    findings = check_study(study)
+    for finding in findings:
+        print(f"{finding.severity}: {finding}")
+    errors = sum(finding.severity == "error" for finding in findings)
+    warnings = len(findings) - errors
+    print(f"{_counted(errors, 'error')}, {_counted(warnings, 'warning')}")
+    if errors:
+        raise typer.Exit(2)
+
+
+def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None:
+    """Measure every image that is new or has changed; stop and start again at will."""
+    from surfscan.cli.output import write_text
+    from surfscan.cli.result_json import plain_json
+
+    outcome = _measure(study, workers)
+    if json is None:
+        print(_said(outcome))
+    else:
+        write_text(json, f"{plain_json(asdict(outcome))}\n")
+    if outcome.failed:
+        raise typer.Exit(1)
+
+
+def report(study: Study) -> None:
+    """Write tables and the self-contained page of a measured study."""
+    for warning in _report(study):
+        print(f"warning: {warning}", file=sys.stderr)
+
+
+def _report(study: Path) -> tuple[str, ...]:
+    """Write the report, say where it is, and hand back its warnings."""
+    from surfscan.report.build import write_report
+
+    outcome = write_report(study)
+    tables = sum(path.suffix == ".csv" for path in outcome.paths)
+    print(f"{_counted(tables, 'table')} and a workbook: {outcome.paths[0].parent}")
+    print(f"Page: {outcome.paths[-1]}")
+    return outcome.warnings
+
+
+def _measure(study: Path, workers: int | None) -> BatchOutcome:
+    """Run the batch with a bar; warnings and failures go to standard error."""
+    from surfscan.study.batch import measure_study
+
+    try:
+        with _progress_bar() as progress:
+            outcome = measure_study(study, workers=workers, progress=progress)
+    except KeyboardInterrupt:
+        print("Stopped. What is measured is kept; run it again to go on.", file=sys.stderr)
+        raise typer.Exit(130) from None
+    for warning in outcome.warnings:
+        print(f"warning: {warning}", file=sys.stderr)
+    for image, message in outcome.failed:
+        print(f"failed: {image}: {message}", file=sys.stderr)
+    return outcome
+
+
+def _said(outcome: BatchOutcome) -> str:
+    parts = [f"{len(outcome.done)} measured", f"{len(outcome.skipped)} unchanged"]
+    parts += [f"{len(outcome.failed)} failed"] if outcome.failed else []
+    total = len(outcome.done) + len(outcome.skipped) + len(outcome.failed)
+    return f"{_counted(total, 'image')}: {', '.join(parts)}"
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+@contextmanager
+def _progress_bar() -> Iterator[Progress]:
+    """A bar on standard error, moved by the batch; only a line at the end where nobody watches."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bar
+
+    console = Console(stderr=True, highlight=False)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Bar(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task("Measuring", total=None)
+
+        def moved(
+            finished: int, total: int, image_id: str, status: Literal["start", "done", "skipped", "failed"]
+        ) -> None:
+            bar.update(task, completed=finished, total=total)
+
+        yield moved

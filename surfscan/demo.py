@@ -1,0 +1,114 @@
+"""The demo study: where it lies, a copy to work in, and what was measured beside what is true."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from surfscan.errors import InputError
+from surfscan.report.records import gather
+from surfscan.report.rounding import significant
+from surfscan.report.truth import TruthComparison, compare_with_truth
+from surfscan.store.results import ResultsStore
+from surfscan.study.manifest import load_study
+
+STUDY_FILE = "study.toml"
+TRUTH_FILE = "truth.csv"
+PARTS = (STUDY_FILE, TRUTH_FILE, "images")
+"""What the demo study consists of; pyproject.toml puts the same into the wheel."""
+
+_HEADINGS = {
+    "pit_count": "pits",
+    "pit_density_per_mm2": "pits per mm²",
+    "pitted_area_fraction": "pitted area %",
+    "degraded_area_fraction": "degraded area %",
+}
+
+
+def sample_folder() -> Path:
+    """Folder of the demo study: inside the installed package, else beside it in a checkout.
+
+    Raises
+    ------
+    InputError
+        If neither is there.
+    """
+    package = Path(__file__).resolve().parent
+    for folder in (package / "_sample_images", package.parent / "sample_images"):
+        if (folder / STUDY_FILE).is_file():
+            return folder
+    raise InputError(package, "the demo study is not in this installation", "Install surfscan again")
+
+
+def copy_study(folder: Path) -> Path:
+    """Copy the demo study into a folder that is new, empty or holds the demo already.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Returns
+    -------
+    Path
+        The copy's study.toml.
+
+    Raises
+    ------
+    InputError
+        If the folder holds anything else, or cannot be written to.
+    """
+    source = sample_folder()
+    study = folder / STUDY_FILE
+    if folder.exists() and not folder.is_dir():
+        raise InputError(folder, "is a file", "Name a folder for the demo")
+    if study.is_file():
+        if study.read_bytes() == (source / STUDY_FILE).read_bytes():
+            return study
+        raise InputError(folder, "holds another study", "Name a new or an empty folder")
+    if folder.is_dir() and not {entry.name for entry in folder.iterdir()} <= set(PARTS):
+        raise InputError(folder, "holds something other than the demo", "Name a new or an empty folder")
+    try:
+        (folder / "images").mkdir(parents=True, exist_ok=True)
+        for image in sorted((source / "images").iterdir()):
+            shutil.copyfile(image, folder / "images" / image.name)
+        shutil.copyfile(source / TRUTH_FILE, folder / TRUTH_FILE)
+        shutil.copyfile(source / STUDY_FILE, study)  # last: where it stands, the copy is whole
+    except OSError as fault:
+        raise InputError(folder, f"cannot be written ({fault.strerror})", "Name another folder") from fault
+    return study
+
+
+def against_truth(folder: Path) -> str:
+    """Measured beside true, image by image and in all, as plain text.
+
+    Parameters
+    ----------
+    folder : Path
+        A measured copy of the demo study.
+
+    Raises
+    ------
+    InputError
+        If the study or its true figures cannot be read.
+    """
+    study = load_study(folder)
+    records, _ = gather(study, ResultsStore(study.folder).all())
+    comparisons = compare_with_truth(study.folder, records)
+    cells: dict[str, dict[str, str]] = {record.image_id: {} for record in records}
+    for c in comparisons:
+        scale = 100 if c.figure.endswith("_fraction") else 1
+        for image, measured, true in zip(c.images, c.measured * scale, c.true * scale, strict=True):
+            cells[image][c.figure] = f"{significant(measured)} / {significant(true)}"
+    heads = ["measured / true", *(_HEADINGS[c.figure] for c in comparisons)]
+    rows = [[image, *(own.get(c.figure, "") for c in comparisons)] for image, own in cells.items()]
+    widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
+    table = [heads, ["-" * width for width in widths], *rows]
+    lines = ["  ".join(map(str.ljust, row, widths)).rstrip() for row in table]
+    return "\n".join([*lines, "", *(_in_all(c) for c in comparisons)])
+
+
+def _in_all(c: TruthComparison) -> str:
+    text = f"{_HEADINGS[c.figure]}: {100 * c.relative_bias:+.1f} % in all over {len(c.images)} images"
+    if c.with_interval:
+        text += f"; {c.covered} of {c.with_interval} intervals hold the true value"
+    return text
