@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from difflib import get_close_matches
 from pathlib import Path
 
+from surfscan.calibration.metadata import REMEDY
 from surfscan.errors import InputError
 from surfscan.study.findings import Finding
 from surfscan.study.folder import find_images
@@ -84,9 +85,10 @@ class _Check:
             yield Finding("error", where, f"{image.file}: {error.fault}", error.remedy)
             return
         for text in opened.warnings:
-            yield self.warning(
-                where, f"{image.file}: {text}".removesuffix("."), "See whether it matters here"
-            )
+            remedy = "See whether it matters here"
+            if text.endswith(REMEDY):
+                text, remedy = text.removesuffix(REMEDY), "Add pixel_size_um = ... (µm) to this image"
+            yield self.warning(where, f"{image.file}: {text.strip().removesuffix('.')}", remedy)
         twin = seen.setdefault(f"{opened.source.sha256}#{image.page}", image.file)
         if twin != image.file:
             yield Finding(

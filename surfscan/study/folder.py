@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
-from surfscan.loaders import find_loaders
+from surfscan.loaders import Loader, find_loaders
 from surfscan.store import masks
 
 _OURS = ("tables", "results-set-aside-*")
@@ -33,12 +34,18 @@ def find_images(folder: Path) -> list[Path]:
         folders[:] = [name for name in folders if not _is_left_out(here / name)]
         own = set(masks.own_files(here.parent)) if here.name == masks.FOLDER else set()
         for path in (here / name for name in files if not name.startswith(".")):
-            if path not in own and path.is_file():
-                with path.open("rb") as file:
-                    head = file.read(_HEAD_LENGTH)
-                if any(loader.recognises(head) for loader in loaders):
-                    found.append(path)
+            if path not in own and path.is_file() and _is_image(path, loaders):
+                found.append(path)
     return sorted(found)
+
+
+def _is_image(path: Path, loaders: Sequence[Loader]) -> bool:
+    try:
+        with path.open("rb") as file:
+            head = file.read(_HEAD_LENGTH)
+    except OSError:
+        return True  # nobody can tell; opening it will say why
+    return any(loader.recognises(head) for loader in loaders)
 
 
 def _is_left_out(folder: Path) -> bool:

@@ -1,0 +1,132 @@
+"""What file names tell: specimen, field, exposure, condition. Guesses, for a person to confirm."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+
+_EXPOSURE = re.compile(
+    r"(?<![A-Za-z0-9.,])(\d+(?:[.,]\d+)?)(h|hr|hrs|hours?|d|days?|w|wk|weeks?)(?![A-Za-z0-9])",
+    re.IGNORECASE,
+)
+_HOURS = {"h": 1.0, "d": 24.0, "w": 168.0}
+_AS_RECEIVED = re.compile(r"as[ _-]?received|(?<![A-Za-z])blank(?![A-Za-z])", re.IGNORECASE)
+_CLEANED = re.compile(r"(?<![A-Za-z])cleaned(?![A-Za-z])", re.IGNORECASE)
+_PRODUCT = re.compile(r"(?<![A-Za-z])(?:with[ _-]?)?product(?![A-Za-z])", re.IGNORECASE)
+_WORST = re.compile(r"(?<![A-Za-z])worst(?:[ _-]?seen)?(?![A-Za-z])", re.IGNORECASE)
+_FIELD = re.compile(
+    r"[a-z]|(?:field|fld|f|image|img|pos|position|site|spot|area|view|no|nr)?-?\d{1,4}|\d+x|"
+    r"worst(?:[-]?seen)?|(?:with-?)?product|cleaned|before|after|surface|top|bottom",
+    re.IGNORECASE,
+)
+_REPLICATE = (re.compile(r"(.+?)[\s_-]+\d+"), re.compile(r"(.*[^\d\s_-])\d+"))
+_REGION = re.compile(r"(.+)[ _-](?:region|mask)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class NameGuess:
+    """What the name of one image suggests.
+
+    Attributes
+    ----------
+    specimen : str
+    field : str
+        What tells the images of one specimen apart; may be empty.
+    group : str
+        The specimen's name without its replicate number.
+    exposure_h : float or None
+    condition : str
+        As in the manifest; "not_stated" where the name does not tell.
+    worst_seen : bool
+    is_number_unclear : bool
+        Whether a last number could as well count fields as specimens.
+    """
+
+    specimen: str
+    field: str
+    group: str
+    exposure_h: float | None
+    condition: str
+    worst_seen: bool
+    is_number_unclear: bool
+
+
+def stem_of(file: str) -> str:
+    """The name without folders and without suffixes: ``images/U07-1_a.ome.tif`` -> ``U07-1_a``."""
+    name = PurePosixPath(file).name
+    while len(suffix := PurePosixPath(name).suffix) in range(2, 6) and suffix[1:].isalnum():
+        if suffix[1:].isdigit():
+            break  # a decimal number, not a suffix
+        name = name.removesuffix(suffix)
+    return name
+
+
+def region_owner(file: str) -> str | None:
+    """Stem of the image that a mask named ``STEM_region`` or ``STEM_mask`` belongs to; None for others."""
+    match = _REGION.fullmatch(stem_of(file))
+    return match[1] if match else None
+
+
+def guess(file: str) -> NameGuess:
+    """Read the name of an image.
+
+    Parameters
+    ----------
+    file : str
+        Path relative to the study, with forward slashes; the folders are read where the name falls short.
+
+    Returns
+    -------
+    NameGuess
+    """
+    path, stem = PurePosixPath(file), stem_of(file)
+    parts = [part for part in re.split(r"[_ ]+", stem) if part]
+    kept = len(parts)
+    while kept > 0 and _FIELD.fullmatch(parts[kept - 1]):
+        kept -= 1
+    unclear = False
+    if kept == 0 and path.parent.name and len(parts) > 0:
+        specimen, field = path.parent.name, stem
+    elif kept == 0:
+        specimen, field = stem, ""
+    else:
+        bare = _EXPOSURE.sub("", "_".join(parts[:kept]))
+        if kept < len(parts) and parts[kept].isdigit() and not re.search(r"\d", bare):
+            kept += 1  # nothing else numbers the specimen
+            unclear = kept == len(parts)
+        specimen, field = "_".join(parts[:kept]), "_".join(parts[kept:])
+    return NameGuess(
+        specimen=specimen,
+        field=field,
+        group=group_of(specimen),
+        exposure_h=_exposure(file),
+        condition=_condition(file),
+        worst_seen=bool(_WORST.search(stem)),
+        is_number_unclear=unclear,
+    )
+
+
+def group_of(specimen: str) -> str:
+    """A specimen's name without its replicate number: ``U07-1`` -> ``U07``, ``plate3`` -> ``plate``."""
+    for pattern in _REPLICATE:
+        if match := pattern.fullmatch(specimen):
+            return match[1]
+    return specimen
+
+
+def _exposure(file: str) -> float | None:
+    if _AS_RECEIVED.search(file):
+        return 0.0
+    found = list(_EXPOSURE.finditer(file))
+    if not found:
+        return None
+    return float(found[-1][1].replace(",", ".")) * _HOURS[found[-1][2][0].lower()]
+
+
+def _condition(file: str) -> str:
+    if _CLEANED.search(file):
+        return "cleaned"
+    if _PRODUCT.search(file):
+        return "with_product"
+    return "as_received" if _AS_RECEIVED.search(file) else "not_stated"
