@@ -110,7 +110,7 @@ def measure_objects(
     )
     sizes = {
         "equivalent_diameter": np.sqrt(area * (4.0 / math.pi * px * py)),
-        "perimeter": _perimeter(flat, pixels, row, col, (height, width), index, n, px, py),
+        "perimeter": _perimeter(flat, pixels, of, row, col, (height, width), n, px, py),
         "length": length,
         "width": breadth,
         "nearest_pit": nearest_distance(centre_row * py, centre_col * px),
@@ -267,10 +267,10 @@ def _moment_ellipse(
 def _perimeter(
     flat: np.ndarray,
     pixels: np.ndarray,
+    own: np.ndarray,
     row: np.ndarray,
     col: np.ndarray,
     shape: tuple[int, int],
-    index: np.ndarray,
     n: int,
     px: float,
     py: float,
@@ -278,7 +278,8 @@ def _perimeter(
     """Cauchy-Crofton: half the sum over four directions of sector angle x line spacing x crossings.
 
     On a grid of px by py the lines run along rows, columns and the two diagonals at atan(py/px). Each
-    direction stands for the sector of angles nearest to it, so the sectors follow the pixel's shape.
+    direction stands for the sector of angles nearest to it, so the sectors follow the pixel's shape. A line
+    leaves an object as often as it enters it, so only the exits are counted, twice.
     """
     height, width = shape
     diagonal = math.atan2(py, px)
@@ -289,23 +290,16 @@ def _perimeter(
         (1, 1, math.pi / 4, slant),
         (1, -1, math.pi / 4, slant),
     )
-    own = flat[pixels]
-    at_edge = {
-        (-1, 0): np.flatnonzero(row == 0),
-        (1, 0): np.flatnonzero(row == height - 1),
-        (0, -1): np.flatnonzero(col == 0),
-        (0, 1): np.flatnonzero(col == width - 1),
-    }
+    bottom = np.flatnonzero(row == height - 1)
+    side = {1: np.flatnonzero(col == width - 1), -1: np.flatnonzero(col == 0)}
     total = np.zeros(n)
     for d_row, d_col, sector, spacing in directions:
-        for sign in (1, -1):
-            neighbour = np.take(flat, pixels + sign * (d_row * width + d_col), mode="clip")
-            crossed = neighbour != own
-            if d_row:
-                crossed[at_edge[sign * d_row, 0]] = True
-            if d_col:
-                crossed[at_edge[0, sign * d_col]] = True
-            total += 0.5 * sector * spacing * np.bincount(index[crossed], minlength=n)
+        exits = np.take(flat, pixels + (d_row * width + d_col), mode="clip") != own
+        if d_row:
+            exits[bottom] = True
+        if d_col:
+            exits[side[d_col]] = True
+        total += sector * spacing * np.bincount(own[exits], minlength=n + 1)[1:]
     return total
 
 

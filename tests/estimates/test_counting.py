@@ -117,7 +117,9 @@ def test_frame_sides_by_hand():
     labels[3:5, 6] = 4  # over the top: counted
     labels[6, 7:10] = 5  # over the right: counted
     labels[10, 10] = 6  # elsewhere
-    assert gundersen_count(labels, (4, 8, 4, 8)) == 3
+    labels[7, 7:9] = labels[7:10, 8] = 7  # out over the right, then down beside the right side: counted
+    labels[1:5, 3] = labels[1, 4:6] = labels[1:5, 5] = 8  # also left of the left side produced: forbidden
+    assert gundersen_count(labels, (4, 8, 4, 8)) == 4
 
 
 def test_density_scales_with_area_and_ignores_pits_without_weight():

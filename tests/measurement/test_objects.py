@@ -121,8 +121,23 @@ def test_border_of_the_frame_and_of_the_picture():
     np.testing.assert_array_equal(whole, [True, False, False])
     strip_left_out = measured(labels, frame=(0, 3, 0, 6)).columns["touches_image_border"]
     np.testing.assert_array_equal(strip_left_out, [True, False, True])
-    right = measured(labels, frame=(0, 4, 0, 5)).columns["touches_image_border"]
-    np.testing.assert_array_equal(right, [True, False, True])
+
+
+@pytest.mark.parametrize(
+    ("frame", "touches"),
+    [
+        ((0, 5, 0, 5), False),
+        ((2, 5, 0, 5), True),
+        ((0, 3, 0, 5), True),
+        ((0, 5, 2, 5), True),
+        ((0, 5, 0, 3), True),
+        ((1, 4, 1, 4), False),
+    ],
+)
+def test_each_side_of_the_frame(frame, touches):
+    labels = np.zeros((5, 5), dtype=np.int32)
+    labels[2, 2] = 1
+    assert measured(labels, frame=frame).columns["touches_image_border"][0] == touches
 
 
 def test_specimen_edge_is_not_the_frame_border():
