@@ -23,6 +23,7 @@ app = typer.Typer(
 )
 for command in (
     study_commands.demo,
+    study_commands.start,
     study_commands.check,
     study_commands.measure,
     study_commands.report,

@@ -19,12 +19,18 @@ if TYPE_CHECKING:
 def _pixel_size(text: str) -> float | tuple[float, float]:
     """'0.5' or '0.5,0.6' (x, y) as µm."""
     try:
-        sizes = tuple(float(part) for part in text.split(","))
+        sizes = [float(part) for part in text.split(",")]
     except ValueError:
-        sizes = ()
+        sizes = []
     if len(sizes) not in (1, 2):
         raise typer.BadParameter(f"{text!r} is neither one number nor two as X,Y, in µm")
     return sizes[0] if len(sizes) == 1 else (sizes[0], sizes[1])
+
+
+def _refuse_odd_pixel_size(text: str | None) -> str | None:
+    if text is not None:
+        _pixel_size(text)
+    return text
 
 
 Image = Annotated[Path, typer.Argument(metavar="IMAGE", help="Micrograph: PNG, JPEG, BMP, TIFF or OME-TIFF.")]
@@ -33,7 +39,11 @@ JsonOut = Annotated[
 ]
 PixelSize = Annotated[
     str | None,
-    typer.Option(help="Pixel size in µm, or X,Y where they differ; overrides the file.", metavar="X[,Y]"),
+    typer.Option(
+        help="Pixel size in µm, or X,Y where they differ; overrides the file.",
+        metavar="X[,Y]",
+        callback=_refuse_odd_pixel_size,
+    ),
 ]
 SettingsFile = Annotated[
     Path | None,
@@ -86,7 +96,7 @@ def degraded(
     page: Page = None,
     kind: Kind = None,
 ) -> None:
-    """Measure the fraction of a surface that is corroded or covered by product."""
+    """Measure how much of a surface is corroded or covered."""
     from surfscan.cli.settings_file import read_settings
     from surfscan.opening import open_mask
     from surfscan.procedures import measure_degraded

@@ -32,7 +32,7 @@ def demo(
     ] = False,
     workers: Workers = None,
 ) -> None:
-    """Copy the demo study (all data invented), measure it and write its report."""
+    """Copy an invented study, measure it and report on it."""
     from surfscan.demo import against_truth as compared
     from surfscan.demo import copy_study
 
@@ -47,8 +47,26 @@ def demo(
         raise typer.Exit(1)
 
 
+def start(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder of images, searched throughout.")],
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace a study.toml that is there.")
+    ] = False,
+) -> None:
+    """Draft a study.toml from the names and metadata of images."""
+    from surfscan.study.drafting import draft_study
+
+    draft = draft_study(folder, overwrite=overwrite)
+    print(f"Draft: {draft.path}")
+    if draft.could_not_tell:
+        print("Could not tell:")
+        for line in draft.could_not_tell:
+            print(f"  - {line}")
+    print(f"Edit it, then: surfscan check {folder}")
+
+
 def check(study: Study) -> None:
-    """Find everything wrong with a study before a long run."""
+    """Find everything wrong with a study, before a long run."""
     from surfscan.study.check import check_study
 
     findings = check_study(study)
@@ -62,7 +80,10 @@ def check(study: Study) -> None:
 
 
 def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None:
-    """Measure every image that is new or has changed; stop and start again at will."""
+    """Measure every image of a study that is new or changed.
+
+    Stop it whenever you like: what is measured is kept, and the next run goes on from there.
+    """
     from surfscan.cli.output import write_text
     from surfscan.cli.result_json import plain_json
 
@@ -76,7 +97,7 @@ def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None
 
 
 def report(study: Study) -> None:
-    """Write tables and the self-contained page of a measured study."""
+    """Write the tables and the page of a measured study."""
     for warning in _report(study):
         print(f"warning: {warning}", file=sys.stderr)
 

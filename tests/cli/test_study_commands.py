@@ -1,0 +1,137 @@
+"""The study commands in a row, as a user calls them, on a small study with one bad image."""
+
+import json
+import shutil
+
+import pytest
+import tifffile
+
+from surfscan import demo
+from surfscan.cli import main
+
+MANIFEST = """\
+title = "Two plates"
+
+[[group]]
+name = "7 d"
+
+[[specimen]]
+id = "A"
+group = "7 d"
+exposure_h = 168.0
+
+[[specimen]]
+id = "B"
+group = "7 d"
+exposure_h = 168.0
+
+[[image]]
+file = "a.tif"
+specimen = "A"
+condition = "cleaned"
+field_choice = "systematic"
+pixel_size_um = 0.5
+
+[[image]]
+file = "b.tif"
+specimen = "B"
+condition = "cleaned"
+field_choice = "systematic"
+pixel_size_um = 0.5
+"""
+
+
+@pytest.fixture
+def study(tmp_path, pitted):
+    """A study of two images."""
+    for name in ("a.tif", "b.tif"):
+        tifffile.imwrite(tmp_path / name, pitted, metadata=None)
+    (tmp_path / "study.toml").write_text(MANIFEST, encoding="utf-8")
+    return tmp_path
+
+
+def test_start_drafts_a_study_that_check_reads(study, capsys):
+    """Start says what it could not tell, does not overwrite by itself, and what it wrote passes check."""
+    assert main(["start", str(study)]) == 2
+    assert "study.toml" in capsys.readouterr().err
+    assert main(["start", str(study), "--overwrite"]) == 0
+    said = capsys.readouterr().out
+    assert f"Draft: {study / 'study.toml'}" in said
+    assert "Could not tell:" in said
+    assert main(["check", str(study)]) == 0
+
+
+def test_check_measure_report(study, capsys):
+    """Check finds no error, measure measures, measure again has nothing to do, report writes the page."""
+    assert main(["check", str(study)]) == 0
+    assert "0 errors" in capsys.readouterr().out
+    assert main(["measure", str(study), "--workers", "1"]) == 0
+    assert "2 images: 2 measured, 0 unchanged" in capsys.readouterr().out
+    assert main(["measure", str(study / "study.toml"), "--workers", "1"]) == 0
+    assert "2 images: 0 measured, 2 unchanged" in capsys.readouterr().out
+    assert main(["report", str(study)]) == 0
+    said = capsys.readouterr().out
+    assert str(study / "report.html") in said
+    assert (study / "report.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert (study / "tables" / "specimens.csv").is_file()
+
+
+def test_a_bad_image_fails_alone(study, capfd):
+    """The other image is measured, the bad one is named with its fault, and the exit code is 1."""
+    (study / "b.tif").write_bytes(b"")
+    assert main(["measure", str(study), "--workers", "1", "--json", "-"]) == 1
+    shown = capfd.readouterr()
+    outcome = json.loads(shown.out)
+    assert outcome["done"] == ["a.tif"]
+    assert [image for image, _ in outcome["failed"]] == ["b.tif"]
+    assert "failed: b.tif: " in shown.err
+    assert "Traceback" not in shown.err
+    assert main(["report", str(study)]) == 0
+
+
+def test_check_lists_every_fault(study, capsys):
+    """Several faults come out together, with file and line, and the exit code is 2."""
+    text = MANIFEST.replace('specimen = "B"', 'specimen = "C"').replace('file = "a.tif"', 'file = "x.tif"')
+    (study / "study.toml").write_text(text.replace("exposure_h", "exposure_d", 1), encoding="utf-8")
+    assert main(["check", str(study)]) == 2
+    shown = capsys.readouterr().out
+    assert "error: study.toml:9: unknown key 'exposure_d'" in shown
+    assert "x.tif is missing" in shown
+    assert "there is no specimen 'C'" in shown
+
+
+@pytest.mark.parametrize("command", ["check", "measure", "report"])
+def test_no_study(command, tmp_path, capsys):
+    """A folder without a study: exit 2 and the way to one."""
+    assert main([command, str(tmp_path)]) == 2
+    assert "surfscan start" in capsys.readouterr().err
+
+
+def test_report_before_measure(study, capsys):
+    """A report of nothing says what to run first."""
+    assert main(["report", str(study)]) == 2
+    assert "surfscan measure" in capsys.readouterr().err
+
+
+def test_demo_against_truth(tmp_path, capsys, monkeypatch):
+    """A cut-down demo runs from copy to page and sets measured beside true."""
+    source = demo.sample_folder()
+    small = tmp_path / "small"
+    (small / "images").mkdir(parents=True)
+    head, *blocks = (source / "study.toml").read_text(encoding="utf-8").split("[[image]]\n")
+    kept = [block for block in blocks if '"U28-1"' in block]
+    files = [line.split('"')[1] for block in kept for line in block.splitlines() if line.startswith("file")]
+    (small / "study.toml").write_text("[[image]]\n".join([head, *kept]), encoding="utf-8")
+    truth = (source / "truth.csv").read_text(encoding="utf-8").splitlines()
+    own = [truth[0], *(line for line in truth if line.split(",")[0] in files)]
+    (small / "truth.csv").write_text("\n".join(own) + "\n", encoding="utf-8")
+    for file in files:
+        shutil.copy(source / file, small / file)
+    monkeypatch.setattr(demo, "sample_folder", lambda: small)
+
+    assert main(["demo", str(tmp_path / "out"), "--against-truth", "--workers", "1"]) == 0
+    said = capsys.readouterr().out
+    assert str(tmp_path / "out" / "report.html") in said
+    assert "measured / true" in said
+    assert all(file in said for file in files)
+    assert "pits: " in said
