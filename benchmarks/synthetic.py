@@ -321,7 +321,7 @@ FAMILIES = ("clear", "low_contrast_noisy", "machined", "mixed")
 def family_settings(family: str, seed: int, shape: tuple[int, int] = (1024, 1024)) -> dict[str, Any]:
     """Settings of `make_micrograph` for one picture of a family; they vary with the seed.
 
-    "clear": contrast 0.3 to 0.6, little noise. "low_contrast_noisy": contrast 0.12 to 0.25, much
+    "clear": contrast 0.3 to 0.6, little noise. "low_contrast_noisy": contrast 0.12 to 0.22, much
     noise. "machined": strong parallel lines, few pits. "mixed": anything between.
     """
     if family not in FAMILIES:
@@ -343,17 +343,17 @@ def family_settings(family: str, seed: int, shape: tuple[int, int] = (1024, 1024
             "contrast": (0.3, 0.6),
             "median_radius_px": 6.0,
             "noise": rng.uniform(0.015, 0.03),
-            "scratches": int(rng.integers(8, 28)),
+            "scratches": int(rng.integers(10, 30)),
             "touching_fraction": rng.uniform(0.25, 0.45),
         }
     elif family == "low_contrast_noisy":
         own = {
             "n_pits": _density(rng.uniform(200, 350), shape),
-            "contrast": (0.12, 0.25),
+            "contrast": (0.12, 0.22),
             "median_radius_px": 8.0,
-            "noise": rng.uniform(0.03, 0.047),
+            "noise": rng.uniform(0.034, 0.052),
             "scratches": int(rng.integers(5, 20)),
-            "scratch_depth": 0.15,
+            "scratch_depth": 0.16,
             "touching_fraction": rng.uniform(0.05, 0.2),
         }
     elif family == "machined":
