@@ -26,7 +26,8 @@ class InputError(Exception):
 
     def __str__(self) -> str:
         where = f"{self.path}: " if self.path else ""
-        return f"{where}{self.fault.rstrip('.')}. {self.remedy.rstrip('.')}."
+        stop = "" if self.remedy.endswith((".", "?", "!")) else "."
+        return f"{where}{self.fault.rstrip('.')}. {self.remedy}{stop}"
 
     def __reduce__(self) -> tuple[type[InputError], tuple[str | None, str, str]]:
         """Survive the trip back from a worker process."""
