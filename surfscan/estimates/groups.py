@@ -92,14 +92,14 @@ def specimen_mean(
     mean = float(x.mean())
     if n == 1:
         return GroupEstimate(
-            mean, math.nan, 1, math.nan, math.nan, None, "1 specimen: scatter between specimens unknown"
+            mean, math.nan, 1, math.nan, math.nan, None, f"1 specimen, at least {MIN_SPECIMENS} are needed"
         )
     same = bool(np.all(x == x[0]))
     sd = 0.0 if same else float(x.std(ddof=1))
     u = sd / math.sqrt(n)
     if n < MIN_SPECIMENS:
         return GroupEstimate(
-            mean, sd, n, u, n - 1.0, None, f"{n} specimens: too few for an interval, at least {MIN_SPECIMENS}"
+            mean, sd, n, u, n - 1.0, None, f"{n} specimens, at least {MIN_SPECIMENS} are needed"
         )
     if same:
         return GroupEstimate(
@@ -138,7 +138,7 @@ def subtract_baseline(group: GroupEstimate, baseline: GroupEstimate) -> GroupEst
                 math.nan,
                 math.nan,
                 None,
-                f"{name} has too few specimens ({side.n}): at least {MIN_SPECIMENS} are needed",
+                f"{name} has too few specimens, {side.n}; at least {MIN_SPECIMENS} are needed",
             )
     parts = np.array([group.standard_uncertainty, baseline.standard_uncertainty])
     u = math.hypot(*parts)

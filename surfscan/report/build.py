@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tomllib
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -23,6 +24,7 @@ from surfscan.report.writing import csv_bytes, data_dictionary, file_stem, workb
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import Study, load_study, manifest_path
+from surfscan.study.tasks import fingerprint
 
 _PICTURES_BYTES = 9_000_000
 _PICTURE_BYTES = 160_000
@@ -88,6 +90,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     pictures, faults = _pictures(study, records)
     warnings = [
         *(("the report", text) for text in notes),
+        *_stale(study, records),
         *(("the store", f"{image} is not in study.toml; its results enter nothing") for image in strays),
         *faults,
         *((g.name, text) for g in groups for text in g.warnings),
@@ -141,9 +144,37 @@ def _pictures(
     return pictures, faults
 
 
+def _stale(study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str]]:
+    """Results that the study as it stands now would not give."""
+    found = []
+    for record in records:
+        region = study.folder / record.image.region if record.image.region else None
+        region_sha256 = file_sha256(region) if region and region.is_file() else None
+        for procedure in record.image.procedures:
+            stored = record.done(procedure)
+            if stored is None or stored.source is None:
+                continue
+            settings = study.settings.of(procedure)
+            now = fingerprint(
+                record.image, procedure, settings, stored.source.sha256, region_sha256, stored.version
+            )
+            if now != stored.fingerprint:
+                found.append(
+                    (
+                        record.image_id,
+                        f"{procedure}: settings, pixel size or region mask changed since this was measured; "
+                        "the figures are those from before. Run surfscan measure, then report again",
+                    )
+                )
+    return found
+
+
 def _inputs(manifest: Path, study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str, str]]:
     """Every input of the results with its SHA-256: images as measured, other files as they are now."""
     rows = [(manifest.name, "study", file_sha256(manifest))]
+    specimens_csv = tomllib.loads(manifest.read_text(encoding="utf-8-sig")).get("specimens_csv")
+    if specimens_csv:
+        rows.append((specimens_csv, "specimens", file_sha256(study.folder / specimens_csv)))
     truth = study.folder / TRUTH_FILE
     if truth.is_file():
         rows.append((truth.name, "true values", file_sha256(truth)))

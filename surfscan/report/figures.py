@@ -124,11 +124,9 @@ def size_figure(panels: Sequence[SizePanel], unit: str, alt: str) -> str:
     from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
     with _style(f"sizes {unit}"):
-        across = min(4, len(panels))
+        across = max(2, min(4, len(panels)))
         down = math.ceil(len(panels) / across)
-        figure = Figure(
-            figsize=(_WIDTH_IN * (across / 4 if across < 3 else 1), 2.7 * down), layout="constrained"
-        )
+        figure = Figure(figsize=(_WIDTH_IN * min(across, 3) / 3, 2.7 * down), layout="constrained")
         axes = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
         everything = np.concatenate([np.r_[p.diameters, p.limits] for p in panels])
         low, high = everything.min() / 1.25, everything.max() * 1.25
@@ -158,19 +156,19 @@ def size_figure(panels: Sequence[SizePanel], unit: str, alt: str) -> str:
         return _svg(figure, alt)
 
 
-def truth_figure(panels: Sequence[tuple[str, np.ndarray, np.ndarray]], alt: str) -> str:
-    """Measured against true, one panel a figure: (axis title, true, measured)."""
+def truth_figure(panels: Sequence[tuple[str, str, np.ndarray, np.ndarray]], alt: str) -> str:
+    """Measured against true, one panel a figure: (title, unit, true, measured)."""
     from matplotlib.figure import Figure
 
     with _style("truth"):
         across = max(len(panels), 2)
         figure = Figure(figsize=(min(_WIDTH_IN, 3.6 * across), 3.6), layout="constrained")
         axes = figure.subplots(1, across, squeeze=False)[0]
-        for ax, (title, true, measured) in zip(axes, panels, strict=False):
+        for ax, (title, unit, true, measured) in zip(axes, panels, strict=False):
             top = max(float(np.max(true)), float(np.max(measured)), 1e-12) * 1.08
             ax.plot([0, top], [0, top], color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
             ax.plot(true, measured, "o", color=LOSS, markersize=5, alpha=0.8, markeredgewidth=0)
-            ax.set(xlim=(0, top), ylim=(0, top), xlabel="true", ylabel="measured")
+            ax.set(xlim=(0, top), ylim=(0, top), xlabel=f"true ({unit})", ylabel=f"measured ({unit})")
             ax.set_title(f"{title}\nn = {len(true)} images; dashed: equal")
             ax.set_aspect("equal")
             ax.grid(color="#dddddd", linewidth=0.6)

@@ -105,10 +105,10 @@ def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
     for name, (_, words) in GROUP_FIGURES.items():
         mean = group.means[name]
         if mean.n and mean.refused:
-            refusals.setdefault(f"no interval of the mean: {mean.refused}", []).append(words)
+            refusals.setdefault(f"no interval of the mean ({mean.refused})", []).append(words)
         difference = group.differences.get(name)
         if difference and mean.n and not mean.refused and difference.refused:
-            refusals.setdefault(f"no interval of the difference: {difference.refused}", []).append(words)
+            refusals.setdefault(f"no interval of the difference ({difference.refused})", []).append(words)
     group.warnings += [f"{', '.join(words)}: {reason}" for reason, words in refusals.items()]
     if control and any(
         difference.ci95 and control.means[name].standard_uncertainty == 0

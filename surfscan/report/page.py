@@ -33,7 +33,7 @@ _HEADS = {
     "degraded_area_fraction": ("Degraded area", "%", 100.0),
     "tarnished_area_fraction": ("Tarnished area", "%", 100.0),
     "median_equivalent_diameter_um": ("Median pit diameter", "µm", 1.0),
-    "pit_count": ("Pit count", "", 1.0),
+    "pit_count": ("Pit count", "pits", 1.0),
 }
 """Figure -> (head, unit on the page, factor from the stored unit)."""
 
@@ -123,6 +123,8 @@ def _shown_figures(groups: Sequence[GroupSummary]) -> list[str]:
 
 def _group_chart(content: PageContent) -> str:
     names = [n for n in _shown_figures(content.groups) if n != "tarnished_area_fraction"]
+    if "pit_density_per_mm2" in names and "pit_density_per_mpx" in names:
+        names.remove("pit_density_per_mpx")
     groups = [g for g in content.groups if g.members]
     if not names or not groups:
         return ""
@@ -144,7 +146,7 @@ def _group_chart(content: PageContent) -> str:
                     [v * scale for v in seen],
                 )
             )
-        panels.append(figures.Panel(f"{text} ({unit})", bars))
+        panels.append(figures.Panel(f"{text}\n({unit})", bars))
     alt = "Specimen values, group means and 95 % intervals of " + ", ".join(
         _HEADS[n][0].lower() for n in names
     )
@@ -166,7 +168,7 @@ def _group_grid(groups: Sequence[GroupSummary]) -> Grid:
     for group in groups:
         cells = [
             Cell(group.name, (f"baseline: {group.baseline}",) if group.baseline else ()),
-            Cell(significant(group.row["exposure_h"], 4)),
+            Cell(_hours(group.row["exposure_h"])),
             Cell(str(len(group.members))),
         ]
         for name in names:
@@ -189,7 +191,8 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
         low, high = estimate.ci95 or (math.nan, math.nan)
         lines = []
         if estimate is group.means[name]:
-            lines.append(f"SD {significant(estimate.sd * scale, 2)}, n {estimate.n}")
+            scatter = "" if math.isnan(estimate.sd) else f"SD {significant(estimate.sd * scale, 2)}, "
+            lines.append(f"{scatter}n {estimate.n}")
         if estimate.ci95 is None:
             lines.insert(0, "no interval")
         out.append(estimate_cell(estimate.value, low, high, scale=scale, lines=lines))
@@ -243,11 +246,14 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
 
     surfaces = dict.fromkeys(row[f"{p}_condition"] for p in ("pits", "degraded"))
     fields = sorted({row["n_pit_fields"], row["n_degraded_fields"]} - {0}) or [0]
-    classes = (row["g46_density_class"], row["g46_size_class"])
+    classes = [
+        row[f"g46_{what}_class"].replace(" (outside chart)", "*").replace(" ", "\u00a0")
+        for what in ("density", "size")
+    ]
     return [
         Cell(f"{summary.specimen.id} {marks}".strip()),
         Cell(row["group"]),
-        Cell(significant(row["exposure_h"], 4)),
+        Cell(_hours(row["exposure_h"])),
         Cell(", ".join(words(s) for s in surfaces if s)),
         Cell(" / ".join(map(str, fields))),
         Cell(NO_VALUE if math.isnan(row["pit_count"]) else f"{row['pit_count']:.0f}"),
@@ -264,8 +270,12 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
 
 def _worst_cell(summary: SpecimenSummary) -> Cell:
     shown = [
-        f"{_HEADS[name][0].lower()} {significant(value * _HEADS[name][2])} {_HEADS[name][1]}"
-        for name in ("pit_density_per_mm2", "pitted_area_fraction", "degraded_area_fraction")
+        f"{significant(value * _HEADS[name][2])} {_HEADS[name][1]}{what}"
+        for name, what in (
+            ("pit_density_per_mm2", ""),
+            ("pitted_area_fraction", " pitted"),
+            ("degraded_area_fraction", " degraded"),
+        )
         if not math.isnan(value := summary.row[f"worst_seen_{name}"])
     ]
     return Cell("× shown" if shown else "", tuple(shown))
@@ -281,7 +291,13 @@ def _specimen_notes(specimens: Sequence[SpecimenSummary]) -> list[str]:
         notes.append("† Pits counted with corrosion product on the surface: product may hide some.")
     if any(s.row["n_failed"] for s in specimens):
         notes.append("‡ Some images of this specimen were not measured; see below.")
+    if any("outside" in s.row["g46_density_class"] + s.row["g46_size_class"] for s in specimens):
+        notes.append("* Outside the rating chart of ASTM G46; nothing is extrapolated.")
     return notes
+
+
+def _hours(value: float) -> str:
+    return NO_VALUE if math.isnan(value) else f"{value:g}"
 
 
 def _truth_grid(truth: Sequence[TruthComparison]) -> Grid:
@@ -292,7 +308,7 @@ def _truth_grid(truth: Sequence[TruthComparison]) -> Grid:
         relative = figure.relative_bias
         rows.append(
             [
-                Cell(f"{text} ({unit})" if unit else text),
+                Cell(f"{text} ({unit})"),
                 Cell(str(len(figure.true))),
                 Cell(significant(float(figure.true.mean()) * scale)),
                 Cell(significant(float(figure.measured.mean()) * scale)),
@@ -316,7 +332,7 @@ def _truth_grid(truth: Sequence[TruthComparison]) -> Grid:
 def _truth_chart(truth: Sequence[TruthComparison]) -> str:
     panels = [
         (
-            f"{_HEADS[t.figure][0]}" + (f" ({_HEADS[t.figure][1]})" if _HEADS[t.figure][1] else ""),
+            *_HEADS[t.figure][:2],
             t.true * _HEADS[t.figure][2],
             t.measured * _HEADS[t.figure][2],
         )
@@ -381,7 +397,7 @@ def _gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
                     "name": record.image_id,
                     "worst": not record.enters_means,
                     "caption": prose.field_caption(record, picture.scale_words if picture else ""),
-                    "picture": picture and _marked(picture, markup),
+                    "picture": picture and {**vars(picture), "scale_bar": markup(picture.scale_bar)},
                     "panels": [
                         {
                             "title": {"pits": "Pits", "degraded": "Degraded area"}[procedure],
@@ -395,15 +411,6 @@ def _gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
         if fields:
             gallery.append({"title": f"{summary.specimen.id} · {summary.specimen.group}", "fields": fields})
     return gallery
-
-
-def _marked(picture: FieldPicture, markup: Any) -> dict[str, Any]:
-    return {
-        "width": picture.width,
-        "height": picture.height,
-        "data_uri": picture.data_uri,
-        "scale_bar": markup(picture.scale_bar),
-    }
 
 
 def _failed_grid(records: Sequence[FieldRecord]) -> Grid | None:

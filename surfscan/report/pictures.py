@@ -32,6 +32,8 @@ class FieldPicture:
     ----------
     width, height : int
         Size in picture pixels.
+    strip : int
+        Height of the strip below the picture that holds the scale bar, so that it hides nothing.
     data_uri : str
         The picture itself, WebP.
     layers : dict of str to str
@@ -44,6 +46,7 @@ class FieldPicture:
 
     width: int
     height: int
+    strip: int
     data_uri: str
     layers: dict[str, str]
     scale_bar: str
@@ -103,9 +106,10 @@ def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPict
         if record.done(procedure):
             layers[procedure] = draw(record, zoom, unit)
     um_per_px = scale.pixel_size_x_um / zoom[0] if scale else None
-    bar, scale_words = _scale_bar(width, height, unit, um_per_px, 1 / zoom[0])
+    strip = round(26 * unit)
+    bar, scale_words = _scale_bar(width, height, strip, um_per_px, 1 / zoom[0])
     uri = "data:image/webp;base64," + base64.b64encode(data).decode("ascii")
-    return FieldPicture(width, height, uri, layers, bar, scale_words)
+    return FieldPicture(width, height, strip, uri, layers, bar, scale_words)
 
 
 def _eight_bit(pixels: np.ndarray) -> np.ndarray:
@@ -227,7 +231,7 @@ def _polygon(points: np.ndarray, tolerance: float) -> str:
 
 
 def _scale_bar(
-    width: int, height: int, unit: float, um_per_px: float | None, source_px_per_px: float
+    width: int, top: int, strip: int, um_per_px: float | None, source_px_per_px: float
 ) -> tuple[str, str]:
     """A bar of a round length, about a fifth of the picture wide; in pixels of the file without a scale."""
     per_px = um_per_px if um_per_px is not None else source_px_per_px
@@ -238,15 +242,10 @@ def _scale_bar(
     if um_per_px is not None and length >= 1000:
         label = f"{significant(length / 1000, 1)} mm"
     bar = length / per_px
-    text, pad = 15 * unit, 7 * unit
-    box_width = max(bar, 0.62 * text * len(label)) + 2 * pad
-    box_height = text + 3.1 * pad
-    x, y = 8 * unit, height - box_height - 8 * unit
+    middle = top + 0.55 * strip
     svg = (
-        f'<g class="scale-bar"><rect x="{x:.1f}" y="{y:.1f}" width="{box_width:.1f}" '
-        f'height="{box_height:.1f}"/>'
-        f'<path d="M{x + pad:.1f} {y + box_height - pad:.1f}h{bar:.1f}" stroke-width="{4 * unit:.1f}"/>'
-        f'<text x="{x + pad:.1f}" y="{y + text + 0.5 * pad:.1f}" font-size="{text:.1f}">'
+        f'<g class="scale-bar"><path d="M0 {middle:.1f}h{bar:.1f}" stroke-width="{0.2 * strip:.1f}"/>'
+        f'<text x="{bar + 0.35 * strip:.1f}" y="{middle + 0.2 * strip:.1f}" font-size="{0.56 * strip:.1f}">'
         f"{html.escape(label)}</text></g>"
     )
     words = f"scale bar {label}" if um_per_px is not None else f"scale unknown; bar {label} of the file"

@@ -44,8 +44,8 @@ METHOD = (
 )
 
 _SENTENCES = (
-    ("pit_density_per_mm2", "Pit density", " mm⁻²", 1.0),
-    ("degraded_area_fraction", "Degraded area", " %", 100.0),
+    ("pit_density_per_mm2", "Pit density", "\u00a0mm⁻²", 1.0),
+    ("degraded_area_fraction", "Degraded area", "\u00a0%", 100.0),
 )
 
 
@@ -106,14 +106,14 @@ def field_caption(record: FieldRecord, scale_words: str) -> str:
         near, review = record.figure("pits", "near_limit_count"), record.figure("pits", "for_review_count")
         count = _count(round(record.figure("pits", "pit_count")), "pit")
         text = f"{count} ({near:.0f} near a limit, {review:.0f} more for review)"
-        density = _figure(record, "pits", "pit_density_per_mm2", " mm⁻²", 1.0)
-        density = density or _figure(record, "pits", "pit_density_per_mpx", " per million px", 1.0)
-        pitted = _figure(record, "pits", "pitted_area_fraction", " %", 100.0)
+        density = _figure(record, "pits", "pit_density_per_mm2", "\u00a0mm⁻²", 1.0)
+        density = density or _figure(record, "pits", "pit_density_per_mpx", "\u00a0per million px", 1.0)
+        pitted = _figure(record, "pits", "pitted_area_fraction", "\u00a0%", 100.0)
         text += f"; density {density}" if density else ""
         text += f"; pitted area {pitted}" if pitted else ""
         sentences.append(text + ".")
     if record.done("degraded"):
-        share = _figure(record, "degraded", "degraded_area_fraction", " %", 100.0)
+        share = _figure(record, "degraded", "degraded_area_fraction", "\u00a0%", 100.0)
         sentences.append(f"Degraded area {share}." if share else "Degraded area not determined.")
     if scale_words:
         sentences.append(scale_words[0].upper() + scale_words[1:] + ".")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from surfscan.columns import Table, columns, conform
+from surfscan.columns import GROUP_FIGURES, Table, columns, conform
 from surfscan.estimates import counting, fields, g46
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, words
 
@@ -46,6 +46,17 @@ class SpecimenSummary:
     pooled: dict[str, list[FieldRecord]] = field(default_factory=dict)
     row: dict[str, Any] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
+    remarks: dict[str, list[str]] = field(default_factory=dict)
+    """Text -> figures it is about, so that one fault of three figures is one warning."""
+
+    def warn(self, text: str) -> None:
+        """Add a warning."""
+        self.warnings.append(text)
+
+    def remark(self, figure: str, texts: Iterable[str]) -> None:
+        """Add what limits one figure of `GROUP_FIGURES`."""
+        for text in texts:
+            self.remarks.setdefault(text, []).append(GROUP_FIGURES[figure][1])
 
 
 def summarise_specimens(
@@ -77,7 +88,7 @@ def specimen_table(summaries: Sequence[SpecimenSummary]) -> Table:
 
 
 def _fill(summary: SpecimenSummary) -> None:
-    specimen, records, row, warn = summary.specimen, summary.records, summary.row, summary.warnings.append
+    specimen, records, row, warn = summary.specimen, summary.records, summary.row, summary.warn
     worst = [r for r in records if not r.enters_means]
     unmeasured = [
         r for r in records if any(r.status(p) in ("failed", "not measured") for p in r.image.procedures)
@@ -103,8 +114,9 @@ def _fill(summary: SpecimenSummary) -> None:
         )
     for procedure in _POOLED_FIRST:
         summary.pooled[procedure] = _one_condition(records, procedure, warn)
-    _fill_pits(summary.pooled["pits"], row, warn)
-    _fill_degraded(summary.pooled["degraded"], row, warn)
+    _fill_pits(summary)
+    _fill_degraded(summary)
+    summary.warnings += [f"{', '.join(figures)}: {text}" for text, figures in summary.remarks.items()]
     for name, procedure in (
         ("pit_density_per_mm2", "pits"),
         ("pitted_area_fraction", "pits"),
@@ -131,7 +143,8 @@ def _one_condition(
     return [r for r in usable if r.image.condition == chosen]
 
 
-def _fill_pits(pooled: list[FieldRecord], row: dict[str, Any], warn: Callable[[str], None]) -> None:
+def _fill_pits(summary: SpecimenSummary) -> None:
+    pooled, row, warn = summary.pooled["pits"], summary.row, summary.warn
     tables = [r.table("pits") for r in pooled]
     scaled = [i for i, r in enumerate(pooled) if not math.isnan(r.figure("pits", "field_area_mm2"))]
     row |= {
@@ -157,10 +170,10 @@ def _fill_pits(pooled: list[FieldRecord], row: dict[str, Any], warn: Callable[[s
     )
     if used:
         areas = [pooled[i].figure("pits", area_name) * unit for i in used]
-        value, limits, how = _density([tables[i] for i in used], areas, warn)
+        value, limits, row["pit_density_interval"], remarks = _density([tables[i] for i in used], areas)
         _put(row, name, value, limits)
-        row["pit_density_interval"] = how
-    _fraction(row, "pitted_area_fraction", pooled, "pits", warn, boundary=False)
+        summary.remark(name, remarks)
+    _fraction(summary, "pitted_area_fraction", pooled, "pits", boundary=False)
     _sizes([tables[i] for i in scaled], row)
     row["g46_density_class"] = row["g46_size_class"] = ""
     if not math.isnan(row["pit_density_per_mm2"]):
@@ -178,45 +191,39 @@ def _fill_pits(pooled: list[FieldRecord], row: dict[str, Any], warn: Callable[[s
 
 
 def _density(
-    tables: Sequence[Table], areas: Sequence[float], warn: Callable[[str], None]
-) -> tuple[float, tuple[float, float], str]:
-    """Summed weights over summed areas, its interval and what that interval rests on."""
+    tables: Sequence[Table], areas: Sequence[float]
+) -> tuple[float, tuple[float, float], str, tuple[str, ...]]:
+    """Summed weights over summed areas, its interval, what that rests on, and what limits it."""
     everything = np.concatenate([t["edge_weight"] for t in tables])
     poisson = counting.density(everything, float(sum(areas)))
     if len(areas) == 1:
-        return _value(poisson.value), poisson.ci95 or NO_INTERVAL, "Poisson, one field"
+        return _value(poisson.value), poisson.ci95 or NO_INTERVAL, "Poisson, one field", ()
     between = fields.area_weighted_mean([_weight(t) for t in tables], areas)
     if not between.standard_deviation:
-        return between.mean, poisson.ci95 or NO_INTERVAL, f"Poisson, {len(areas)} fields alike"
-    for text in between.warnings:
-        warn(f"pit density: {text}")
-    return between.mean, between.ci95 or NO_INTERVAL, f"between {len(areas)} fields"
+        return between.mean, poisson.ci95 or NO_INTERVAL, f"Poisson, {len(areas)} fields alike", ()
+    return between.mean, between.ci95 or NO_INTERVAL, f"between {len(areas)} fields", between.warnings
 
 
-def _fill_degraded(pooled: list[FieldRecord], row: dict[str, Any], warn: Callable[[str], None]) -> None:
+def _fill_degraded(summary: SpecimenSummary) -> None:
+    pooled, row = summary.pooled["degraded"], summary.row
     row["degraded_condition"] = pooled[0].image.condition if pooled else ""
     row["n_degraded_fields"] = len(pooled)
-    _fraction(row, "degraded_area_fraction", pooled, "degraded", warn, boundary=True)
+    _fraction(summary, "degraded_area_fraction", pooled, "degraded", boundary=True)
     with_class = [r for r in pooled if not math.isnan(r.figure("degraded", "tarnished_area_fraction"))]
-    _fraction(row, "tarnished_area_fraction", with_class, "degraded", lambda _: None, boundary=True)
+    _fraction(summary, "tarnished_area_fraction", with_class, "degraded", boundary=True)
 
 
 def _fraction(
-    row: dict[str, Any],
-    name: str,
-    pooled: Sequence[FieldRecord],
-    procedure: str,
-    warn: Callable[[str], None],
-    *,
-    boundary: bool,
+    summary: SpecimenSummary, name: str, pooled: Sequence[FieldRecord], procedure: str, *, boundary: bool
 ) -> None:
     """Area-weighted mean over fields with its interval; the field's own interval where there is one field."""
+    row = summary.row
     measured = [r for r in pooled if not math.isnan(r.figure(procedure, name))]
     accuracy = f"{name}_relative_accuracy_percent"
     if name != "tarnished_area_fraction":
         row[accuracy] = math.nan
     if len(measured) < len(pooled):
-        warn(f"{name}: {_fields(len(pooled) - len(measured))} without a defensible value left out")
+        summary.remark(name, [f"{_fields(len(pooled) - len(measured))} without a defensible value left out"])
     if not measured:
         _put(row, name, math.nan, NO_INTERVAL)
         return
@@ -238,8 +245,7 @@ def _fraction(
     _put(row, name, between.mean, (max(between.mean - below, 0.0), min(between.mean + above, 1.0)))
     if accuracy in row and between.standard_deviation:
         row[accuracy] = _value(between.relative_accuracy_percent)
-        for text in between.warnings:
-            warn(f"{name}: {text}")
+        summary.remark(name, between.warnings)
 
 
 def _areas(measured: Sequence[FieldRecord], procedure: str) -> np.ndarray:

@@ -44,6 +44,10 @@ def test_infinite_upper_limit():
     assert str(round_to_interval(5.0, 4.0, math.inf)) == "5.0 (4.0 to ∞)"
 
 
+def test_interval_of_rounding_noise_does_not_flood_the_page():
+    assert str(round_to_interval(-0.1, -0.10000000000000012, -0.1)) == "−0.100000 (−0.100000 to −0.100000)"
+
+
 def test_interval_without_width():
     assert str(round_to_interval(5.0, 5.0, 5.0)) == "5.00 (5.00 to 5.00)"
 
