@@ -1,1 +1,28 @@
 """One callable per kind of image; the only thing that command line, batch and viewer call."""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from surfscan.procedures.degraded import measure_degraded
+    from surfscan.procedures.pits import measure_pits
+    from surfscan.procedures.result import Result
+    from surfscan.procedures.settings import DegradedSettings, PitSettings
+
+_HOME = {
+    "DegradedSettings": "settings",
+    "PitSettings": "settings",
+    "Result": "result",
+    "measure_degraded": "degraded",
+    "measure_pits": "pits",
+}
+
+__all__ = ["DegradedSettings", "PitSettings", "Result", "measure_degraded", "measure_pits"]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOME:
+        raise AttributeError(f"module 'surfscan.procedures' has no attribute {name!r}")
+    return getattr(import_module(f"surfscan.procedures.{_HOME[name]}"), name)

@@ -1,0 +1,147 @@
+"""Uneven light: the grey that bare metal would have at every pixel, estimated from metal and not from pits.
+
+The estimate works on a reduced grid, so that time and memory grow with the number of pixels and with
+nothing else, whatever the scale of the shading.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+_GRID_SIDE = 512
+_MAX_REDUCTION = 8
+_ROUNDS = 5
+_ORDER = 4
+_DARK_LIMIT = 2.0
+_BRIGHT_LIMIT = 3.0
+_MAD_TO_SIGMA = 1.4826
+
+
+@dataclass(frozen=True)
+class MetalLevel:
+    """Grey level of bare metal over an image, kept on a reduced grid.
+
+    Attributes
+    ----------
+    grid : ndarray of shape (m, n), float32
+        Metal grey at the centres of blocks of `reduction` by `reduction` pixels.
+    reduction : int
+        Pixels per grid step.
+    shape : tuple of int
+        Rows and columns of the full image.
+    """
+
+    grid: np.ndarray
+    reduction: int
+    shape: tuple[int, int]
+
+    def full(self) -> np.ndarray:
+        """Metal grey at every pixel, shape `shape`, float32 (bilinear between grid points)."""
+        rows, cols = self.shape
+        padded = (self.grid.shape[1] * self.reduction, self.grid.shape[0] * self.reduction)
+        return np.ascontiguousarray(
+            cv2.resize(self.grid, padded, interpolation=cv2.INTER_LINEAR)[:rows, :cols]
+        )
+
+
+def reduction_for(shape: tuple[int, int]) -> int:
+    """Pixels per step of the reduced grid for an image of `shape`: 8 for large images, less for small."""
+    return int(min(_MAX_REDUCTION, max(1, min(shape) * _MAX_REDUCTION // _GRID_SIDE)))
+
+
+def metal_level(grey: np.ndarray, *, scale_px: float, valid: np.ndarray | None = None) -> MetalLevel:
+    """Estimate the grey of bare metal under uneven light.
+
+    A polynomial of fourth order (vignetting, a lamp to one side) times a normalised Gaussian mean of what it
+    leaves, both over blocks taken for metal, repeated: after each round, blocks darker than the estimate by
+    more than twice the spread of the metal (pits, stains, product) or brighter by more than three times
+    (glare) are left out. Large pits are therefore bridged and not followed. At the image's edges the weights
+    are renormalised over what is inside.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (M, N)
+        uint8, uint16 or float32.
+    scale_px : float
+        Standard deviation of the Gaussian, px: shading slower than this is taken out.
+    valid : ndarray of shape (M, N), bool, optional
+        Pixels that belong to the specimen; all where not given.
+
+    Returns
+    -------
+    MetalLevel
+    """
+    k = reduction_for(grey.shape)
+    blocks, weight = _reduce(grey, valid, k)
+    inside = weight > 0.5
+    if not inside.any():
+        inside = weight > 0
+    level = float(np.median(blocks[inside])) if inside.any() else 1.0
+    sigma = max(scale_px / k, 1.0)
+    keep = inside.astype(np.float32)
+    grid = _metal_grid(blocks, keep, sigma, level)
+    for _ in range(_ROUNDS):
+        ratio = blocks / np.maximum(grid, 1e-6) - 1.0
+        metal = ratio[keep > 0]
+        centre = float(np.median(metal))
+        spread = _MAD_TO_SIGMA * float(np.median(np.abs(metal - centre))) + 1e-4
+        keep = (
+            inside & (ratio > centre - _DARK_LIMIT * spread) & (ratio < centre + _BRIGHT_LIMIT * spread)
+        ).astype(np.float32)
+        grid = _metal_grid(blocks, keep, sigma, level)
+    return MetalLevel(grid=grid, reduction=k, shape=(int(grey.shape[0]), int(grey.shape[1])))
+
+
+def _reduce(grey: np.ndarray, valid: np.ndarray | None, k: int) -> tuple[np.ndarray, np.ndarray]:
+    """Block means of the valid pixels and the valid share of each block (edges padded by replication)."""
+    rows, cols = grey.shape
+    pad_rows, pad_cols = -rows % k, -cols % k
+    size = ((cols + pad_cols) // k, (rows + pad_rows) // k)
+
+    def area_mean(a: np.ndarray) -> np.ndarray:
+        if pad_rows or pad_cols:
+            a = cv2.copyMakeBorder(a, 0, pad_rows, 0, pad_cols, cv2.BORDER_REPLICATE)
+        return np.asarray(cv2.resize(a, size, interpolation=cv2.INTER_AREA), np.float32)
+
+    if valid is None:
+        return area_mean(grey), np.ones(size[::-1], np.float32)
+    weight = area_mean(valid.astype(np.float32))
+    total = area_mean(np.where(valid, grey, 0).astype(np.float32))
+    return np.where(weight > 0, total / np.maximum(weight, 1e-6), 0).astype(np.float32), weight
+
+
+def _metal_grid(blocks: np.ndarray, keep: np.ndarray, sigma: float, level: float) -> np.ndarray:
+    """Metal level from the kept blocks: polynomial times smooth remainder."""
+    form = _polynomial(blocks, keep, level)
+    return np.asarray(form * _smooth(blocks / form, keep, sigma, 1.0), np.float32)
+
+
+def _polynomial(blocks: np.ndarray, keep: np.ndarray, level: float) -> np.ndarray:
+    """Least-squares polynomial through the kept blocks, never below a tenth of `level`."""
+    rows, cols = blocks.shape
+    y, x = np.linspace(-1, 1, rows), np.linspace(-1, 1, cols)
+    powers = [(i, j) for i in range(_ORDER + 1) for j in range(_ORDER + 1 - i) if i < rows and j < cols]
+    step = max(1, min(rows, cols) // 64)
+    some = (slice(None, None, step), slice(None, None, step))
+    used = keep[some] > 0
+    if used.sum() < 4 * len(powers):
+        return np.full(blocks.shape, level, np.float32)
+    design = np.stack([np.outer(y[::step] ** i, x[::step] ** j)[used] for i, j in powers], axis=1)
+    terms, *_ = np.linalg.lstsq(design, blocks[some][used].astype(np.float64), rcond=None)
+    form = sum(t * np.outer(y**i, x**j) for t, (i, j) in zip(terms, powers, strict=True))
+    return np.maximum(form, 0.1 * level).astype(np.float32)
+
+
+def _smooth(blocks: np.ndarray, keep: np.ndarray, sigma: float, fallback: float) -> np.ndarray:
+    """Normalised Gaussian mean of `blocks` under weights `keep`; wide gaps are bridged by wider Gaussians."""
+    out = np.full(blocks.shape, fallback, np.float32)
+    for width in (4.0 * sigma, sigma):
+        border = cv2.BORDER_CONSTANT
+        mass = cv2.GaussianBlur(keep, (0, 0), width, borderType=border)
+        mean = cv2.GaussianBlur(blocks * keep, (0, 0), width, borderType=border) / np.maximum(mass, 1e-12)
+        trust = np.clip(mass / 0.02, 0, 1)
+        out = (trust * mean + (1 - trust) * out).astype(np.float32)
+    return out

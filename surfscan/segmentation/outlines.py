@@ -1,0 +1,262 @@
+"""Outlines at half contrast: each dark object against its own surroundings, none against a global threshold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from surfscan.segmentation.grouped import components, distance_inside, grouped_max, grouped_quantile
+
+CORE_SHARE = 0.5
+"""The floor is where the distance to the outline is at least this share of the largest such distance."""
+
+_LOW_SHARE = 0.45
+_MIN_SEED_PX = 4
+_FLOOR_QUANTILE = 0.6
+_FLOOR_SHARE = 0.8
+_HOLE_SHARE = 0.5
+_CORE_AREA_SHARE = 0.1
+_SKIRT_PX = 3
+_GROWTH_PX = 3
+_RING_PX = (3, 9)
+
+
+def disc(radius: int) -> np.ndarray:
+    """Structuring element: a disc of whole-pixel radius."""
+    side = 2 * radius + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
+
+
+def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | None = None) -> np.ndarray:
+    """Find dark objects, the darkest first, each cut at half its own contrast.
+
+    At falling levels, each half of the one before, connected parts darker than the level are judged: one
+    whose floor is at least twice the level is cut at half its floor and set aside with its blurred skirt; the
+    others wait for the next level. So a faint object, a scratch or a shaded area that a pit hangs together
+    with at a low level does not lower the level at which the pit is outlined.
+
+    Parameters
+    ----------
+    contrast : ndarray of shape (M, N), float32
+        1 minus grey over metal level, smoothed to the working resolution.
+    limit : ndarray of shape (M, N), float32
+        Contrast that an object must somewhere pass.
+    valid : ndarray of shape (M, N), bool, optional
+        The specimen region; everything where not given.
+
+    Returns
+    -------
+    ndarray of shape (M, N), uint8
+        1 inside an object.
+    """
+    flat, limit_flat = contrast.ravel(), limit.ravel()
+    lowest = _LOW_SHARE * float(limit.min())
+    found = np.zeros(contrast.shape, np.uint8)
+    open_field = np.ones(contrast.shape, np.uint8) if valid is None else valid.astype(np.uint8)
+    level = _LOW_SHARE
+    while True:
+        last = level <= lowest
+        dark = cv2.compare(contrast, max(level, lowest), cv2.CMP_GT) & open_field
+        if last:
+            dark &= cv2.compare(contrast, _LOW_SHARE * limit, cv2.CMP_GT)
+        n, labels = components(dark)
+        where = np.flatnonzero(labels)
+        label = labels.ravel()[where]
+        value = flat[where]
+        seeded = np.bincount(label, value > limit_flat[where], n + 1) >= _MIN_SEED_PX
+        floor = grouped_quantile(label, value, n, _FLOOR_QUANTILE)
+        enough = np.bincount(label, limit_flat[where], n + 1) * _FLOOR_SHARE < floor * np.bincount(
+            label, minlength=n + 1
+        )
+        ripe = seeded & enough & (last | (floor >= 2 * level))
+        keep = ripe[label] & (value > 0.5 * floor[label])
+        cut = np.zeros_like(found)
+        cut.ravel()[where[keep]] = 1
+        found |= fill_holes(cut, found)
+        if last:
+            return found
+        open_field &= 1 - cv2.dilate(found, disc(_SKIRT_PX))
+        level /= 2
+        if level < lowest:
+            level = lowest
+
+
+def fill_holes(mask: np.ndarray, cores: np.ndarray) -> np.ndarray:
+    """Close the holes in objects: glints on the floor, and a darker core found before.
+
+    A hole as large as half of its object or more is metal inside a ring and stays open; so does one with a
+    core that takes up less than a tenth of the object, for that is a pit in a stain.
+
+    Parameters
+    ----------
+    mask, cores : ndarray of shape (M, N), uint8, 0 or 1
+
+    Returns
+    -------
+    ndarray of shape (M, N), uint8
+    """
+    outlines, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    if tree is None:
+        return mask
+    filled = mask.copy()
+    for hole in np.flatnonzero(tree[0, :, 3] >= 0):
+        whole = cv2.contourArea(outlines[tree[0, hole, 3]])
+        if cv2.contourArea(outlines[hole]) >= _HOLE_SHARE * whole:
+            continue
+        c, r, w, h = cv2.boundingRect(outlines[hole])
+        core = int(np.count_nonzero(cores[r : r + h, c : c + w]))
+        if core == 0 or core >= _CORE_AREA_SHARE * whole:
+            cv2.drawContours(filled, outlines, int(hole), 1, cv2.FILLED)
+    return filled
+
+
+@dataclass(frozen=True)
+class Outlined:
+    """Objects outlined at half contrast.
+
+    Attributes
+    ----------
+    labels : ndarray of shape (M, N), int32
+        1 to n, as they came in; an object that vanished has no pixels.
+    floor : ndarray of shape (n + 1,)
+        Median contrast of the floor, against the metal level.
+    surround : ndarray of shape (n + 1,)
+        Median contrast of the metal round it, against the metal level.
+    depth_px : ndarray of shape (n + 1,)
+        Largest distance from the outline, px.
+    """
+
+    labels: np.ndarray
+    floor: np.ndarray
+    surround: np.ndarray
+    depth_px: np.ndarray
+
+
+def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray) -> Outlined:
+    """Draw every object's outline anew where the contrast is half between its floor and its surroundings.
+
+    The floor is the median over the object's core, the surroundings the median over a ring near it. The
+    outline may move outwards by up to 3 px, each pixel going to the nearest object.
+
+    Parameters
+    ----------
+    labels : ndarray of shape (M, N), int32
+        Objects, roughly outlined; 1 to n.
+    contrast : ndarray of shape (M, N), float32
+        Smoothed contrast.
+    usable : ndarray of shape (M, N), bool
+        Pixels that may count as surrounding metal: inside the specimen and not dark themselves.
+
+    Returns
+    -------
+    Outlined
+    """
+    n = int(labels.max())
+    flat = contrast.ravel()
+    inside = (labels > 0).view(np.uint8)
+    owner = _nearest(labels)
+
+    reach = cv2.dilate(inside, disc(_RING_PX[1]))
+    ring = reach & (1 - cv2.dilate(inside, disc(_RING_PX[0]))) & usable.view(np.uint8)
+    where = np.flatnonzero(ring)
+    surround = np.nan_to_num(grouped_quantile(owner(where), flat[where], n))
+
+    floor, _ = floor_contrast(labels, contrast, n)
+    half = np.nan_to_num(surround + 0.5 * (floor - surround), nan=np.inf)
+
+    where = np.flatnonzero(cv2.dilate(inside, disc(_GROWTH_PX)))
+    label = owner(where)
+    keep = flat[where] > half[label]
+    drawn = np.zeros(labels.shape, np.int32)
+    drawn.ravel()[where[keep]] = label[keep]
+    drawn = _largest_parts(drawn, n)
+    floor, depth = floor_contrast(drawn, contrast, n)
+    return Outlined(drawn, floor, surround, depth)
+
+
+def floor_contrast(labels: np.ndarray, contrast: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Median contrast of each object's floor, and the largest distance inside it.
+
+    Parameters
+    ----------
+    labels : ndarray of shape (M, N), int32
+    contrast : ndarray of shape (M, N), float32
+    n : int
+        Largest label.
+
+    Returns
+    -------
+    floor : ndarray of shape (n + 1,)
+        Median over the core: pixels at least `CORE_SHARE` of the way in. Not the darkest pixel.
+    depth_px : ndarray of shape (n + 1,)
+        Largest distance from the outline, px.
+    """
+    distance = distance_inside(labels > 0)
+    where = np.flatnonzero(labels)
+    label, inward = labels.ravel()[where], distance.ravel()[where]
+    deepest = grouped_max(label, inward, n)
+    core = inward >= CORE_SHARE * deepest[label]
+    return grouped_quantile(label[core], contrast.ravel()[where[core]], n), deepest
+
+
+def edge_width(labels: np.ndarray, contrast: np.ndarray, strength: np.ndarray) -> np.ndarray:
+    """Width over which each object's edge shades off, px, shape (n + 1,).
+
+    Contrast of the object over the median steepness along its outline; not-a-number without an outline.
+    """
+    inside = (labels > 0).view(np.uint8)
+    rim = inside & (1 - cv2.erode(inside, disc(1), borderType=cv2.BORDER_CONSTANT, borderValue=1))
+    rim[[0, -1], :] = 0
+    rim[:, [0, -1]] = 0
+    where = np.flatnonzero(rim)
+    flat, cols = contrast.ravel(), contrast.shape[1]
+    steep = 0.5 * np.hypot(flat[where + 1] - flat[where - 1], flat[where + cols] - flat[where - cols])
+    median = grouped_quantile(labels.ravel()[where], steep, len(strength) - 1)
+    return np.abs(strength) / np.maximum(median, 1e-6)
+
+
+def _nearest(labels: np.ndarray):
+    """Function from flat pixel positions to the label of the nearest labelled pixel."""
+    _, zone = cv2.distanceTransformWithLabels(
+        (labels == 0).view(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    where = np.flatnonzero(labels)
+    names = np.zeros(int(zone.max()) + 1, np.int32)
+    names[zone.ravel()[where]] = labels.ravel()[where]
+    return lambda positions: names[zone.ravel()[positions]]
+
+
+def _largest_parts(labels: np.ndarray, n: int) -> np.ndarray:
+    """Of every label the largest connected part only; crumbs that noise cut off are dropped."""
+    count, parts = components(_apart(labels))
+    where = np.flatnonzero(parts)
+    part, label = parts.ravel()[where], labels.ravel()[where]
+    size = np.bincount(part, minlength=count + 1)
+    owner = np.zeros(count + 1, np.int32)
+    owner[part] = label
+    order = np.lexsort((np.arange(count + 1), size))
+    best = np.zeros(n + 1, np.int64)
+    best[owner[order]] = order
+    keep = best[label] == part
+    out = np.zeros_like(labels)
+    out.ravel()[where[keep]] = label[keep]
+    return _regrow(out, labels)
+
+
+def _apart(labels: np.ndarray) -> np.ndarray:
+    """Mask in which touching labels are parted by taking off, on one side, the pixels that touch."""
+    mask = (labels > 0).view(np.uint8).copy()
+    for shift in ((0, 1), (1, 0), (1, 1), (1, -1)):
+        here = labels[: labels.shape[0] - shift[0], max(0, -shift[1]) : labels.shape[1] - max(0, shift[1])]
+        there = labels[shift[0] :, max(0, shift[1]) : labels.shape[1] + min(0, shift[1])]
+        mask_here = mask[: labels.shape[0] - shift[0], max(0, -shift[1]) : labels.shape[1] - max(0, shift[1])]
+        mask_here[(here != there) & (there > 0)] = 0
+    return mask
+
+
+def _regrow(kept: np.ndarray, labels: np.ndarray) -> np.ndarray:
+    """Give back the pixels that `_apart` took where they touch what was kept of their own label."""
+    beside = cv2.dilate((kept > 0).view(np.uint8), np.ones((3, 3), np.uint8)).view(bool)
+    return np.where((kept == 0) & beside & (labels > 0), labels, kept)

@@ -1,0 +1,247 @@
+"""Dark pits on a micrograph: found by local contrast to noise, outlined at half contrast, judged by shape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from surfscan.preparation.light import metal_level
+from surfscan.preparation.lines import COHERENCE_LIMIT, follow_lines, line_direction
+from surfscan.preparation.noise import pixel_noise, scale_spread, spread_map
+from surfscan.segmentation.grouped import Ellipses, ellipses
+from surfscan.segmentation.outlines import Outlined, dark_objects, disc, edge_width, outline
+from surfscan.segmentation.scratches import continues_beyond
+from surfscan.segmentation.shapes import part_shapes
+
+_LIGHT_SCALE_PX = 64.0
+_LINE_LENGTH_PX = 40.0
+_SMOOTHING_PX = (1.0, 2.0)
+_NOISE_SHARE = 0.16
+_SEED_SHARE = 0.8
+_LINE_TAILS = 1.5
+_NEAR = 1.25
+_SOFT_PX, _SOFT_SHARE = 10.0, 1.2
+
+CRACK_LIKE = "crack-like: long and thin, or part of a longer dark line"
+SOFT_EDGED = "soft edge: shades off over its own radius, as a stain does"
+JUST_BELOW = "just below a limit: "
+
+
+@dataclass(frozen=True)
+class DarkPits:
+    """What was found.
+
+    Attributes
+    ----------
+    labels : ndarray of shape (M, N), int32
+        Pits, 1 to n.
+    contrast, contrast_to_noise : ndarray of shape (n,), float64
+        Of each pit.
+    near_limit : ndarray of shape (n,), str
+        Limits that a pit passed by less than a quarter; empty where none.
+    review : ndarray of shape (M, N), int32
+        Features for a person to look at, 1 to m; not counted as pits.
+    review_contrast, review_contrast_to_noise : ndarray of shape (m,), float64
+    review_reason : ndarray of shape (m,), str
+    followed_lines : bool
+        Whether lines of machining, rolling or polishing were taken for texture.
+    smoothing_px : float
+        Standard deviation of the Gaussian that sets the working resolution, px.
+    """
+
+    labels: np.ndarray
+    contrast: np.ndarray
+    contrast_to_noise: np.ndarray
+    near_limit: np.ndarray
+    review: np.ndarray
+    review_contrast: np.ndarray
+    review_contrast_to_noise: np.ndarray
+    review_reason: np.ndarray
+    followed_lines: bool
+    smoothing_px: float
+
+    def laid_over(self, shape: tuple[int, int], window: tuple[slice, slice]) -> DarkPits:
+        """The same finds with labels on a picture of `shape`, of which `window` was searched."""
+        labels, review = np.zeros(shape, np.int32), np.zeros(shape, np.int32)
+        labels[window], review[window] = self.labels, self.review
+        return replace(self, labels=labels, review=review)
+
+
+def find_dark_pits(
+    grey: np.ndarray,
+    *,
+    region: np.ndarray | None = None,
+    min_contrast: float,
+    min_contrast_to_noise: float,
+    min_diameter_px: float,
+    max_aspect: float,
+) -> DarkPits:
+    """Find pits darker than the metal round them.
+
+    Contrast is taken against the grey that bare metal would have there (uneven light, and lines that run one
+    way over the whole field, are followed). At a working resolution set by the noise, objects are found darkest
+    first, parted by shape, and outlined where the contrast is half between the median of the floor and the
+    median of the surroundings. Grey is not depth: nothing here says how deep a pit is.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (M, N), uint8, uint16 or float32
+        Bright is high.
+    region : ndarray of shape (M, N), bool, optional
+        The specimen; everything where not given.
+    min_contrast : float
+        Smallest contrast, 1 minus floor over surrounding metal.
+    min_contrast_to_noise : float
+        Smallest contrast in units of the spread of the metal, both of its local spread at the working
+        resolution and of its patchiness at the size of the object.
+    min_diameter_px : float
+        Smallest equivalent diameter, px.
+    max_aspect : float
+        Largest ratio of length to width.
+
+    Returns
+    -------
+    DarkPits
+    """
+    contrast, smoothing, followed = _contrast(grey, region)
+    spread = spread_map(contrast, region)
+    if followed:
+        spread *= np.float32(_LINE_TAILS)
+    limit = np.maximum(_SEED_SHARE * min_contrast, min_contrast_to_noise * spread)
+    mask = dark_objects(contrast, limit, region)
+    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(1))
+    labels, cracks = part_shapes(mask)
+    dark = cv2.dilate(cv2.compare(contrast, 0.45 * limit, cv2.CMP_GT), disc(1)) > 0
+    usable = ~dark if region is None else ~dark & region
+    drawn = outline(labels, contrast, usable)
+    if region is not None:
+        drawn.labels[~region] = 0
+    form = ellipses(drawn.labels, len(drawn.floor) - 1)
+    return _judge(
+        contrast,
+        spread,
+        drawn,
+        form,
+        cracks,
+        patchiness=scale_spread(contrast, usable),
+        limits=(min_contrast, min_contrast_to_noise, min_diameter_px),
+        max_aspect=max_aspect,
+        followed=followed,
+        smoothing=smoothing,
+    )
+
+
+def _contrast(grey: np.ndarray, region: np.ndarray | None) -> tuple[np.ndarray, float, bool]:
+    """Contrast at the working resolution, its smoothing in px, and whether lines were followed."""
+    metal = metal_level(grey, scale_px=_LIGHT_SCALE_PX, valid=region).full()
+    np.maximum(metal, 1e-6 * max(float(metal.max()), 1e-30), out=metal)
+    contrast = np.divide(grey, metal, out=metal, dtype=np.float32)
+    np.subtract(1.0, contrast, out=contrast)
+    np.clip(contrast, -1.0, 1.0, out=contrast)
+    if region is not None:
+        contrast[~region] = 0.0
+    noise = pixel_noise(contrast)
+    smoothing = float(np.clip(noise / (2 * np.sqrt(np.pi)) / (_NOISE_SHARE * 0.08), *_SMOOTHING_PX))
+    across, coherence = line_direction(cv2.GaussianBlur(contrast, (0, 0), 1.0), region)
+    followed = coherence > COHERENCE_LIMIT
+    if followed:
+        contrast = follow_lines(contrast, across, length_px=_LINE_LENGTH_PX, valid=region)
+        if region is not None:
+            contrast[~region] = 0.0
+    return np.asarray(cv2.GaussianBlur(contrast, (0, 0), smoothing)), smoothing, followed
+
+
+def _judge(
+    contrast: np.ndarray,
+    spread: np.ndarray,
+    drawn: Outlined,
+    form: Ellipses,
+    cracks: np.ndarray,
+    *,
+    patchiness: tuple[np.ndarray, np.ndarray],
+    limits: tuple[float, float, float],
+    max_aspect: float,
+    followed: bool,
+    smoothing: float,
+) -> DarkPits:
+    """Sort the outlined objects into pits, features for review, and what is too small or too faint."""
+    n = len(drawn.floor) - 1
+    strength = np.nan_to_num(drawn.floor - drawn.surround)
+    relative = strength / np.maximum(1 - drawn.surround, 0.05)
+    diameter = np.sqrt(4 * form.area / np.pi)
+    row = np.clip(np.rint(form.row), 0, contrast.shape[0] - 1).astype(int)
+    col = np.clip(np.rint(form.col), 0, contrast.shape[1] - 1).astype(int)
+    noise = np.maximum(spread[row, col], np.interp(diameter, *patchiness, left=0.0))
+    to_noise = strength / noise
+    width = 2 * np.maximum(drawn.depth_px, 0.5)
+    aspect = np.maximum(form.aspect, form.area / width**2)
+
+    long = (aspect > max_aspect) & (form.area > 0)
+    goes_on = np.zeros(n + 1, bool)
+    goes_on[1:] = continues_beyond(
+        contrast,
+        form.row[1:],
+        form.col[1:],
+        form.half_width[1:],
+        form.half_length[1:],
+        strength[1:],
+        drawn.surround[1:],
+    )
+    soft = edge_width(drawn.labels, contrast, strength) > np.maximum(_SOFT_PX, _SOFT_SHARE * diameter / 2)
+    ratios = np.stack([relative / limits[0], to_noise / limits[1], diameter / limits[2]])
+    real = (form.area > 0) & (ratios.min(axis=0) >= 1)
+    almost = (form.area > 0) & (ratios.min(axis=0) >= 1 / _NEAR) & ~real
+    pit = real & ~long & ~goes_on & ~soft
+    listed = (real | almost) & ~pit
+    names = ("contrast", "contrast to noise", "diameter")
+
+    def which(condition: np.ndarray, k: int) -> str:
+        return ", ".join(name for name, yes in zip(names, condition[:, k], strict=True) if yes)
+
+    near = ratios < _NEAR
+    below = ratios < 1
+    reasons = [
+        CRACK_LIKE if long[k] or goes_on[k] else SOFT_EDGED if soft[k] else JUST_BELOW + which(below, k)
+        for k in np.flatnonzero(listed)
+    ]
+    pits = np.where(pit, np.cumsum(pit), 0).astype(np.int32)[drawn.labels]
+    review = np.where(listed, np.cumsum(listed), 0).astype(np.int32)[drawn.labels]
+    review, crack_contrast, crack_noise = _add_cracks(review, pits, cracks, contrast, spread, limits)
+    reasons += [CRACK_LIKE] * len(crack_contrast)
+    return DarkPits(
+        labels=pits,
+        contrast=relative[pit],
+        contrast_to_noise=to_noise[pit],
+        near_limit=np.array([which(near, k) for k in np.flatnonzero(pit)], dtype=str),
+        review=review,
+        review_contrast=np.concatenate([relative[listed], crack_contrast]),
+        review_contrast_to_noise=np.concatenate([to_noise[listed], crack_noise]),
+        review_reason=np.array(reasons, dtype=str),
+        followed_lines=followed,
+        smoothing_px=smoothing,
+    )
+
+
+def _add_cracks(
+    review: np.ndarray,
+    pits: np.ndarray,
+    cracks: np.ndarray,
+    contrast: np.ndarray,
+    spread: np.ndarray,
+    limits: tuple[float, float, float],
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Put the crack-like arms among the features for review, where nothing else lies."""
+    free = (cracks > 0) & (review == 0) & (pits == 0)
+    where = np.flatnonzero(free)
+    label = cracks.ravel()[where]
+    n = int(cracks.max())
+    area = np.bincount(label, minlength=n + 1)
+    mean = np.bincount(label, contrast.ravel()[where], n + 1) / np.maximum(area, 1)
+    noise = np.bincount(label, spread.ravel()[where], n + 1) / np.maximum(area, 1)
+    keep = (area >= np.pi / 4 * limits[2] ** 2) & (mean >= limits[0])
+    first = int(review.max())
+    names = np.where(keep, first + np.cumsum(keep), 0).astype(np.int32)
+    review.ravel()[where] = names[label]
+    return review, mean[keep], mean[keep] / np.maximum(noise[keep], 1e-9)
