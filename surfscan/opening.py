@@ -75,7 +75,9 @@ def open_image(
 
 
 def open_mask(path: str | Path, shape: tuple[int, int]) -> np.ndarray:
-    """Open a mask drawn on an image: any value but 0 is inside.
+    """Open a mask drawn on an image: any stored value but 0 is inside.
+
+    The stored value counts, also in a TIFF that calls white zero: a bool array written to TIFF may be such.
 
     Parameters
     ----------
@@ -108,7 +110,7 @@ def open_mask(path: str | Path, shape: tuple[int, int]) -> np.ndarray:
             f"the mask is {rows} x {cols} px, the image is {shape[0]} x {shape[1]} px (rows x columns)",
             "Draw the mask on this image, at its full size",
         )
-    inside = loaded.pixels != 0
+    inside = loaded.pixels != loaded.zero
     if loaded.pixels.dtype.kind == "f":
         inside &= ~np.isnan(loaded.pixels)
     return inside if inside.ndim == 2 else inside.any(axis=2)

@@ -1,64 +1,70 @@
-"""Micrograph, height map, calibration and source."""
-
-import json
+import dataclasses
+import math
 
 import numpy as np
 import pytest
 
-import surfscan
 from surfscan.images import Calibration, HeightMap, Micrograph, Source
 
-
-def test_pixel_area_and_squareness():
-    """The area of a pixel is the product of its sides; sides within 0.1 % count as square."""
-    assert Calibration(0.5, 0.4, 0.01, "stated").pixel_area_um2 == pytest.approx(0.2)
-    assert not Calibration(0.5, 0.4, 0.01, "stated").is_square
-    assert Calibration(0.5, 0.5004, 0.01, "stated").is_square
-    assert not Calibration(0.5, 0.5006, 0.01, "stated").is_square
+SOURCE = Source("a.tif", "00", 2, "TIFF")
 
 
-@pytest.mark.parametrize("bad", [0, -1, float("nan"), float("inf"), "0.5", None])
-@pytest.mark.parametrize("field", ["pixel_size_x_um", "pixel_size_y_um", "relative_uncertainty"])
-def test_impossible_calibration(field, bad):
-    """Nothing but a finite number above 0 is a pixel size or an uncertainty."""
-    values = {"pixel_size_x_um": 1.0, "pixel_size_y_um": 1.0, "relative_uncertainty": 0.01, field: bad}
-    with pytest.raises(ValueError, match=field):
-        Calibration(origin="stated", **values)
+def calibration(**changes):
+    values = {
+        "pixel_size_x_um": 0.5,
+        "pixel_size_y_um": 0.25,
+        "relative_uncertainty": 0.01,
+        "origin": "stated",
+    }
+    return Calibration(**(values | changes))
 
 
-def test_dictionaries_are_plain():
-    """Calibration and source go into JSON as they are, and come back equal."""
-    scale = Calibration(0.5, 0.4, 0.01, "stated")
-    source = Source("a.tif", "ab", 2, "TIFF")
-    assert Calibration(**json.loads(json.dumps(scale.as_dict()))) == scale
-    assert Source(**json.loads(json.dumps(source.as_dict()))) == source
+def test_calibration():
+    scale = calibration()
+    assert scale.pixel_area_um2 == 0.125
+    assert scale.as_dict() == dataclasses.asdict(scale)
 
 
-def test_grey_of_grey_is_the_picture_itself():
-    """No copy and no change for a grey picture, whatever its number type."""
-    for dtype in (np.uint8, np.uint16, np.float32):
-        pixels = np.arange(12, dtype=dtype).reshape(3, 4)
-        assert Micrograph(pixels, None, Source("a")).grey is pixels
+@pytest.mark.parametrize("name", ["pixel_size_x_um", "pixel_size_y_um", "relative_uncertainty"])
+@pytest.mark.parametrize("value", [0, -1, math.nan, math.inf, None, "1"])
+def test_a_calibration_is_never_zero_or_unknown(name, value):
+    with pytest.raises(ValueError, match=name):
+        calibration(**{name: value})
 
 
-def test_grey_of_colour():
-    """ITU-R BT.601: 0.299 red, 0.587 green, 0.114 blue."""
-    pixels = np.zeros((1, 4, 3), np.float32)
-    pixels[0, 0], pixels[0, 1], pixels[0, 2], pixels[0, 3] = (1, 0, 0), (0, 1, 0), (0, 0, 1), (1, 1, 1)
-    image = Micrograph(pixels, None, Source("a"))
-    assert image.shape == (1, 4)
-    assert image.grey[0] == pytest.approx([0.299, 0.587, 0.114, 1.0], abs=1e-6)
+@pytest.mark.parametrize(("y", "square"), [(0.5, True), (0.5004, True), (0.502, False)])
+def test_square_pixels_agree_within_a_thousandth(y, square):
+    assert calibration(pixel_size_y_um=y).is_square is square
 
 
-def test_shape_of_a_height_map():
-    """Rows, then columns."""
-    assert HeightMap(np.zeros((3, 5)), None, Source("a")).shape == (3, 5)
+def test_source():
+    assert SOURCE.as_dict() == {"path": "a.tif", "sha256": "00", "page": 2, "file_format": "TIFF"}
 
 
-def test_shop_window():
-    """Every name that surfscan offers is there, and nothing else is."""
-    assert all(getattr(surfscan, name) is not None for name in surfscan.__all__)
-    assert surfscan.Micrograph is Micrograph
-    assert dir(surfscan) == sorted(surfscan.__all__)
-    with pytest.raises(AttributeError, match="no_such_name"):
-        _ = surfscan.no_such_name
+@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.float32])
+def test_grey_of_grey_is_the_pixels_themselves(dtype):
+    pixels = np.arange(12).reshape(3, 4).astype(dtype)
+    image = Micrograph(pixels, None, SOURCE)
+    assert image.shape == (3, 4) and image.grey is pixels
+
+
+@pytest.mark.parametrize(("dtype", "tolerance"), [(np.uint8, 1), (np.uint16, 1), (np.float32, 1e-3)])
+def test_grey_of_colour_is_luminance(dtype, tolerance):
+    """ITU-R BT.601: 0.299 red + 0.587 green + 0.114 blue."""
+    pixels = np.array([[[200, 0, 0], [0, 200, 0], [0, 0, 200], [200, 200, 200]]], dtype)
+    image = Micrograph(pixels, None, SOURCE)
+    assert image.shape == (1, 4) and image.grey.dtype == dtype
+    np.testing.assert_allclose(image.grey, [[59.8, 117.4, 22.8, 200]], atol=tolerance)
+
+
+def test_grey_takes_any_memory_layout():
+    pixels = np.arange(60, dtype=np.uint8).reshape(4, 5, 3)
+    turned = Micrograph(pixels[::-1, ::-1], None, SOURCE).grey
+    np.testing.assert_array_equal(turned, Micrograph(pixels, None, SOURCE).grey[::-1, ::-1])
+
+
+def test_height_map_and_frozen():
+    image = HeightMap(np.zeros((3, 4)), calibration(), SOURCE, ("a word",))
+    assert image.shape == (3, 4) and image.warnings == ("a word",)
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        image.calibration = None

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from numbers import Real
 from pathlib import Path
 from typing import Any
 
@@ -125,14 +126,14 @@ def _is_printer_default(density: float, um_per_unit_length: float, dpi: float) -
         exact = default * um_per_unit_length / _UM_PER_INCH
         if abs(dpi - default) <= _DPI_TOLERANCE * default:
             return True
-        if float(density).is_integer() and abs(density - exact) < 1 and exact > 10:
+        if density in (math.floor(exact), round(exact)):
             return True
     return False
 
 
 def _check_stated(pixel_size_um: Any, path: Path | None) -> tuple[float, float]:
     pair = pixel_size_um if isinstance(pixel_size_um, (tuple, list)) else (pixel_size_um, pixel_size_um)
-    if len(pair) != 2 or not all(isinstance(v, (int, float)) and not isinstance(v, bool) for v in pair):
+    if len(pair) != 2 or not all(isinstance(v, Real) and not isinstance(v, bool) for v in pair):
         raise InputError(path, f"pixel size {pixel_size_um!r} is neither a number nor two", "State it in µm")
     x, y = float(pair[0]), float(pair[1])
     if not all(math.isfinite(v) and SMALLEST_PIXEL_UM <= v <= LARGEST_PIXEL_UM for v in (x, y)):
@@ -147,7 +148,7 @@ def _check_stated(pixel_size_um: Any, path: Path | None) -> tuple[float, float]:
 def _check_uncertainty(value: Any, path: Path | None) -> float:
     if value is None:
         return DECLARED_SCALE_ALLOWANCE
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not 0 < value < 1:
+    if isinstance(value, bool) or not isinstance(value, Real) or not 0 < value < 1:
         raise InputError(
             path,
             f"relative uncertainty {value!r} of the pixel size is not between 0 and 1",

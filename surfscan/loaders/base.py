@@ -67,6 +67,8 @@ class LoadedImage:
         Page taken, first page 0; None where the file holds one image.
     lossy : bool
         Whether compression may have changed pixel values.
+    zero : float
+        What a stored 0 has become: 0, or the brightest value where the file calls white zero.
     scale_tags : tuple of ScaleTag
         Best first.
     warnings : tuple of str
@@ -77,6 +79,7 @@ class LoadedImage:
     kind: Kind = "micrograph"
     page: int | None = None
     lossy: bool = False
+    zero: float = 0
     scale_tags: tuple[ScaleTag, ...] = ()
     warnings: tuple[str, ...] = ()
 

@@ -43,12 +43,15 @@ def _decoder_messages() -> Iterator[list[str]]:
                 os.dup2(kept, 2)
                 os.close(kept)
                 caught.seek(0)
+                previous_is_decoders = False
                 for raw in caught.read().splitlines(keepends=True):
-                    line = raw.decode("utf-8", "replace")
+                    line = raw.decode("utf-8", "replace").strip()
                     if _DECODER_LINE.search(line):
-                        lines.append(line.strip())
-                    else:
+                        lines.append(line)
+                        previous_is_decoders = True
+                    elif line or not previous_is_decoders:  # a decoder's line may end in an empty one
                         os.write(2, raw)
+                        previous_is_decoders = False
 
 
 def decode(path: Path, data: bytes) -> tuple[np.ndarray, list[str]]:

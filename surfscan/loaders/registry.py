@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from importlib.metadata import entry_points
+from numbers import Integral
 from pathlib import Path
+from typing import Any
 
 from surfscan.errors import InputError
 from surfscan.loaders.base import LoadedImage, Loader
@@ -53,8 +55,7 @@ def load(path: Path, page: int | None = None) -> LoadedImage:
     InputError
         Whatever is wrong with the file.
     """
-    if page is not None and (not isinstance(page, int) or isinstance(page, bool) or page < 0):
-        raise InputError(path, f"page {page!r} is not a page number", "Pages count 0, 1, 2, ...")
+    _check_page(path, page)
     head = _read_head(path)
     loaders, problems = find_loaders()
     for loader in loaders:
@@ -84,6 +85,11 @@ def load(path: Path, page: int | None = None) -> LoadedImage:
         f"the content is of no format that surfscan reads{text}",
         " ".join((f"Formats read: {formats}.", "Export the image as TIFF or PNG.", *problems)),
     )
+
+
+def _check_page(path: Path, page: Any) -> None:
+    if page is not None and (isinstance(page, bool) or not isinstance(page, Integral) or int(page) < 0):
+        raise InputError(path, f"page {page!r} is not a page number", "Pages count 0, 1, 2, ...")
 
 
 def _read_head(path: Path) -> bytes:

@@ -64,7 +64,7 @@ class TiffLoader:
             index, reported_page = _choose_page(path, file, page, complaints)
             chosen: Any = file.pages[index]
             _check_layout(path, chosen, file.filehandle.size)
-            pixels, remarks = interpret(path, chosen, chosen.asarray(squeeze=False))
+            pixels, zero, remarks = interpret(path, chosen, chosen.asarray(squeeze=False))
             description = file.pages[0].description
             tags: list[ScaleTag] = []
             brightness = chosen.photometric == 0
@@ -92,6 +92,7 @@ class TiffLoader:
             kind="heightmap" if heights else "micrograph",
             page=reported_page,
             lossy=int(chosen.compression) in _LOSSY,
+            zero=zero,
             scale_tags=tuple(tags),
             warnings=tuple(remarks),
         )
@@ -128,6 +129,8 @@ def _choose_page(
     earlier = len(complaints)
     count = len(file.pages)
     damage = complaints[earlier:]
+    if count == 0:
+        raise InputError(path, f"the TIFF is damaged: no page can be found ({'; '.join(damage)})", _REMEDY)
     if asked is not None:
         if asked >= count:
             raise InputError(path, f"there is no page {asked}: the last one is {count - 1}", _ASK_FOR_PAGE)

@@ -15,7 +15,7 @@ _JPEG_COMPRESSIONS = {6, 7}
 _COLOUR_MAP, _NODATA = 320, 42113
 
 
-def interpret(path: Path, page: Any, samples: np.ndarray) -> tuple[np.ndarray, list[str]]:
+def interpret(path: Path, page: Any, samples: np.ndarray) -> tuple[np.ndarray, float, list[str]]:
     """Turn decoded samples into grey or RGB with bright high.
 
     Parameters
@@ -30,6 +30,8 @@ def interpret(path: Path, page: Any, samples: np.ndarray) -> tuple[np.ndarray, l
     -------
     pixels : ndarray of shape (M, N) or (M, N, 3)
         Number type of the file; 1 to 7 bits are brought to 8.
+    zero : float
+        What a stored 0 has become.
     remarks : list of str
         What was dropped or taken for granted.
 
@@ -49,7 +51,7 @@ def interpret(path: Path, page: Any, samples: np.ndarray) -> tuple[np.ndarray, l
     photometric = int(page.photometric)
     channels = pixels.shape[2]
     if photometric == _PALETTE and channels == 1:
-        return _apply_palette(path, page, pixels[..., 0]), []
+        return _apply_palette(path, page, pixels[..., 0]), 0, []
     _check_colour_model(path, page, photometric, channels)
     remarks: list[str] = []
     if channels in (2, 4):
@@ -63,11 +65,12 @@ def interpret(path: Path, page: Any, samples: np.ndarray) -> tuple[np.ndarray, l
     if pixels.shape[2] == 1:
         pixels = pixels[..., 0]
     pixels = _stretch_few_bits(np.ascontiguousarray(pixels), int(page.bitspersample))
+    zero: float = 0
     if photometric == _WHITE_IS_ZERO:
-        _invert(pixels, int(page.bitspersample))
+        zero = _invert(pixels, int(page.bitspersample))
     if pixels.dtype.kind == "f" and page.tags.valueof(_NODATA) is not None:
         pixels[pixels == pixels.dtype.type(page.nodata)] = np.nan
-    return pixels, remarks
+    return pixels, zero, remarks
 
 
 def _check_colour_model(path: Path, page: Any, photometric: int, channels: int) -> None:
@@ -92,7 +95,7 @@ def _apply_palette(path: Path, page: Any, indices: np.ndarray) -> np.ndarray:
     """Colours of a palette image, 8 bits; grey where the palette is."""
     palette = page.tags.valueof(_COLOUR_MAP)
     entries = 2 ** int(page.bitspersample)
-    if palette is None or len(palette) != 3 * entries or indices.dtype.kind not in "bu":
+    if palette is None or np.size(palette) != 3 * entries or indices.dtype.kind not in "bu":
         raise InputError(path, "the palette is missing or damaged", "Save the image in grey or RGB")
     colours: np.ndarray = np.asarray(palette, np.uint16).reshape(3, entries)
     if colours.max() > 255:  # 16-bit entries, as the specification has it; some writers put 8-bit ones
@@ -112,14 +115,17 @@ def _stretch_few_bits(pixels: np.ndarray, bits: int) -> np.ndarray:
     return np.asarray(table[pixels.astype(np.uint8, copy=False)])
 
 
-def _invert(pixels: np.ndarray, bits: int) -> None:
-    """Turn white-is-zero in place so that bright is high; the range of values stays."""
+def _invert(pixels: np.ndarray, bits: int) -> float:
+    """Turn white-is-zero in place so that bright is high, in the same range; gives what 0 has become."""
     if pixels.dtype.kind == "f":
         finite = pixels[np.isfinite(pixels)]
-        if finite.size:
-            np.subtract(finite.min() + finite.max(), pixels, out=pixels)
-    elif pixels.dtype.kind == "i" or bits in (8, 16, 32, 64):
+        top = float(finite.min()) + float(finite.max()) if finite.size else 0.0
+        with np.errstate(over="ignore", invalid="ignore"):
+            np.subtract(pixels.dtype.type(top), pixels, out=pixels)
+        return top
+    if pixels.dtype.kind == "i" or bits in (8, 16, 32, 64):
         np.invert(pixels, out=pixels)
-    else:
-        top = 255 if bits < 8 else 2**bits - 1
-        np.subtract(pixels.dtype.type(top), pixels, out=pixels)
+        return -1 if pixels.dtype.kind == "i" else np.iinfo(pixels.dtype).max
+    top = 255 if bits < 8 else 2**bits - 1
+    np.subtract(pixels.dtype.type(top), pixels, out=pixels)
+    return top

@@ -1,0 +1,202 @@
+import hashlib
+
+import cv2
+import numpy as np
+import pytest
+import tifffile
+
+import surfscan
+from surfscan.errors import InputError
+from surfscan.images import HeightMap, Micrograph
+from surfscan.opening import open_image, open_mask
+
+SCALED = {"resolution": (20_000, 20_000), "resolutionunit": "CENTIMETER"}
+
+
+@pytest.fixture
+def grey():
+    return np.arange(20 * 30, dtype=np.uint16).reshape(20, 30)
+
+
+def test_a_scaled_file_opens_without_a_word(tmp_path, grey):
+    path = tmp_path / "a.tif"
+    tifffile.imwrite(path, grey, **SCALED)
+    image = surfscan.open_image(str(path))
+    assert isinstance(image, Micrograph) and image.warnings == ()
+    np.testing.assert_array_equal(image.pixels, grey)
+    assert image.calibration.pixel_size_x_um == 0.5
+    assert image.source.as_dict() == {
+        "path": str(path),
+        "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
+        "page": None,
+        "file_format": "TIFF",
+    }
+
+
+def test_unknown_scale_is_none_not_one(tmp_path, grey):
+    cv2.imwrite(str(tmp_path / "a.png"), grey)
+    image = open_image(tmp_path / "a.png")
+    assert image.calibration is None
+    assert "No usable scale" in image.warnings[0]
+    image = open_image(tmp_path / "a.png", pixel_size_um=(0.5, 0.25), pixel_size_relative_uncertainty=0.002)
+    assert image.calibration.as_dict() == {
+        "pixel_size_x_um": 0.5,
+        "pixel_size_y_um": 0.25,
+        "relative_uncertainty": 0.002,
+        "origin": "stated pixel size",
+    }
+    assert image.warnings == ()
+
+
+def test_page_is_reported(tmp_path, grey):
+    tifffile.imwrite(tmp_path / "a.tif", np.stack([grey, grey + 1]), **SCALED)
+    image = open_image(tmp_path / "a.tif", page=1)
+    assert image.source.page == 1 and image.pixels[0, 0] == 1
+    with pytest.raises(InputError, match="2 pages"):
+        open_image(tmp_path / "a.tif")
+
+
+@pytest.mark.parametrize(("dtype", "opened", "words"), [
+    (np.uint8, np.uint8, ""),
+    (np.uint16, np.uint16, ""),
+    (np.int8, np.float32, "int8 are held as float32"),
+    (np.int16, np.float32, "int16 are held as float32"),
+    (np.uint32, np.float32, "values are kept"),
+    (np.int32, np.float32, "values are kept"),
+    (np.uint64, np.float32, "values are kept"),
+])  # fmt: skip
+def test_whole_number_types_keep_their_values(tmp_path, dtype, opened, words):
+    pixels = np.arange(400).reshape(20, 20).clip(0, 120).astype(dtype)
+    tifffile.imwrite(tmp_path / "a.tif", pixels, **SCALED)
+    image = open_image(tmp_path / "a.tif")
+    assert image.pixels.dtype == opened
+    np.testing.assert_array_equal(image.pixels, pixels)
+    assert words in " ".join(image.warnings) and bool(words) == bool(image.warnings)
+
+
+def test_rounding_of_large_whole_numbers_is_told(tmp_path):
+    tifffile.imwrite(tmp_path / "a.tif", np.full((20, 20), 2**24 + 1, np.uint32), **SCALED)
+    assert "rounded" in " ".join(open_image(tmp_path / "a.tif").warnings)
+
+
+@pytest.mark.parametrize(("dtype", "opened"), [
+    (np.float16, np.float32),
+    (np.float32, np.float32),
+    (np.float64, np.float64),
+])  # fmt: skip
+def test_float_is_heights_unless_told(tmp_path, grey, dtype, opened):
+    heights = (grey / 8).astype(dtype)
+    tifffile.imwrite(tmp_path / "a.tif", heights, **SCALED)
+    image = open_image(tmp_path / "a.tif")
+    assert isinstance(image, HeightMap) and image.heights_um.dtype == opened
+    np.testing.assert_array_equal(image.heights_um, heights)
+    image = open_image(tmp_path / "a.tif", kind="micrograph")
+    assert isinstance(image, Micrograph) and image.pixels.dtype == np.float32
+    np.testing.assert_array_equal(image.pixels, heights)
+
+
+def test_whole_numbers_may_be_stated_to_be_heights(tmp_path, grey):
+    tifffile.imwrite(tmp_path / "a.tif", grey, **SCALED)
+    image = open_image(tmp_path / "a.tif", kind="heightmap")
+    assert isinstance(image, HeightMap)
+    np.testing.assert_array_equal(image.heights_um, grey)
+    assert "heights in µm" in image.warnings[0]
+
+
+def test_colour_is_no_height_map(tmp_path):
+    tifffile.imwrite(tmp_path / "a.tif", np.zeros((20, 20, 3), np.float32), photometric="rgb")
+    with pytest.raises(InputError, match="colour"):
+        open_image(tmp_path / "a.tif", kind="heightmap")
+
+
+@pytest.mark.parametrize("kind", ["micrograph", "heightmap"])
+def test_missing_values(tmp_path, grey, kind):
+    values = grey.astype(np.float32)
+    values[0, :3] = np.nan, np.inf, -np.inf
+    tifffile.imwrite(tmp_path / "a.tif", values, **SCALED)
+    image = open_image(tmp_path / "a.tif", kind=kind)
+    opened = image.pixels if kind == "micrograph" else image.heights_um
+    assert np.isnan(opened[0, :3]).all() and np.isfinite(opened).sum() == 597
+    assert image.warnings == (
+        "2 infinite values are treated as not recorded.",
+        "3 of 600 values are not recorded (not a number).",
+    )
+
+
+@pytest.mark.parametrize("kind", ["micrograph", "heightmap"])
+def test_no_number_at_all(tmp_path, kind):
+    tifffile.imwrite(tmp_path / "a.tif", np.full((20, 20), np.nan, np.float32))
+    with pytest.raises(InputError, match="no pixel holds a number"):
+        open_image(tmp_path / "a.tif", kind=kind)
+
+
+def test_float64_beyond_float32(tmp_path):
+    values = np.linspace(0, 1, 400).reshape(20, 20)
+    values[0, 0] = 1e300
+    tifffile.imwrite(tmp_path / "a.tif", values, **SCALED)
+    image = open_image(tmp_path / "a.tif", kind="micrograph")
+    assert np.isnan(image.pixels[0, 0]) and "infinite" in image.warnings[0]
+
+
+def test_one_pixel_opens_with_a_warning(tmp_path):
+    tifffile.imwrite(tmp_path / "a.tif", np.array([[7]], np.uint8), **SCALED)
+    image = open_image(tmp_path / "a.tif")
+    assert image.shape == (1, 1)
+    assert "only 1 x 1 px" in image.warnings[0]
+
+
+def test_all_black_opens(tmp_path):
+    tifffile.imwrite(tmp_path / "a.tif", np.zeros((20, 20), np.uint8), **SCALED)
+    image = open_image(tmp_path / "a.tif")
+    assert image.warnings == () and not image.pixels.any()
+
+
+def test_60000_pixels_wide(tmp_path):
+    cv2.imwrite(str(tmp_path / "a.png"), np.tile(np.arange(60_000, dtype=np.uint16), (64, 1)))
+    assert open_image(tmp_path / "a.png").shape == (64, 60_000)
+
+
+def test_unknown_kind(tmp_path):
+    with pytest.raises(InputError, match="kind 'photo' is unknown"):
+        open_image(tmp_path / "a.tif", kind="photo")
+
+
+def test_missing_file(tmp_path):
+    with pytest.raises(InputError, match=r"a\.tif: there is no such file"):
+        open_image(tmp_path / "a.tif")
+
+
+@pytest.mark.parametrize("name", ["m.png", "m.bmp", "m.tif"])
+def test_mask_any_value_but_0_is_inside(tmp_path, name):
+    drawn = np.array([[0, 1, 255], [128, 0, 2]], np.uint8)
+    cv2.imwrite(str(tmp_path / name), drawn)
+    mask = open_mask(tmp_path / name, (2, 3))
+    assert mask.dtype == bool
+    np.testing.assert_array_equal(mask, drawn > 0)
+
+
+def test_mask_of_other_kinds(tmp_path):
+    labels = np.array([[0, 70_000], [-1, 0]], np.int32)
+    tifffile.imwrite(tmp_path / "labels.tif", labels, compression="zlib")
+    np.testing.assert_array_equal(open_mask(tmp_path / "labels.tif", (2, 2)), labels != 0)
+    tifffile.imwrite(tmp_path / "bits.tif", labels != 0)
+    np.testing.assert_array_equal(open_mask(tmp_path / "bits.tif", (2, 2)), labels != 0)
+    floats = np.array([[0, 0.5], [np.nan, 0]], np.float32)
+    tifffile.imwrite(tmp_path / "floats.tif", floats)
+    np.testing.assert_array_equal(open_mask(tmp_path / "floats.tif", (2, 2)), [[False, True], [False, False]])
+    colour = np.zeros((2, 2, 3), np.uint8)
+    colour[0, 1, 2] = 9
+    cv2.imwrite(str(tmp_path / "colour.png"), colour)
+    np.testing.assert_array_equal(open_mask(tmp_path / "colour.png", (2, 2)), [[False, True], [False, False]])
+
+
+def test_mask_of_the_wrong_size_names_both(tmp_path):
+    cv2.imwrite(str(tmp_path / "m.png"), np.zeros((2, 3), np.uint8))
+    with pytest.raises(InputError, match=r"2 x 3 px.*40 x 60 px"):
+        open_mask(tmp_path / "m.png", (40, 60))
+
+
+def test_mask_with_loss_is_refused(tmp_path):
+    cv2.imwrite(str(tmp_path / "m.jpg"), np.zeros((16, 16), np.uint8))
+    with pytest.raises(InputError, match="with loss"):
+        open_mask(tmp_path / "m.jpg", (16, 16))
