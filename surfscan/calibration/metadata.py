@@ -148,7 +148,7 @@ def _check_stated(pixel_size_um: Any, path: Path | None) -> tuple[float, float]:
 def _check_uncertainty(value: Any, path: Path | None) -> float:
     if value is None:
         return DECLARED_SCALE_ALLOWANCE
-    if isinstance(value, bool) or not isinstance(value, Real) or not 0 < value < 1:
+    if isinstance(value, bool) or not isinstance(value, Real) or not 0 < float(value) < 1:
         raise InputError(
             path,
             f"relative uncertainty {value!r} of the pixel size is not between 0 and 1",

@@ -16,7 +16,9 @@ import numpy as np
 from surfscan.errors import InputError
 
 _stderr_lock = threading.Lock()
-_DECODER_LINE = re.compile(r"libpng|libjpeg|JPEG|OpenCV|global .*\.cpp|\[ *(WARN|ERROR)")
+_DECODER_LINE = re.compile(
+    r"libpng|JPEG|JFIF|Adobe color|Inconsistent progression|OpenCV|global .*\.cpp|\[ *(WARN|ERROR)"
+)
 _COLOUR_PROFILE = re.compile(r"iCCP|sRGB|gAMA|cHRM|cICP|OpenCV|\.cpp")
 
 
@@ -34,7 +36,7 @@ def _decoder_messages() -> Iterator[list[str]]:
             yield lines
             return
         with tempfile.TemporaryFile() as caught:
-            if sys.stderr is not None:
+            if sys.stderr is not None and not sys.stderr.closed:
                 sys.stderr.flush()
             os.dup2(caught.fileno(), 2)
             try:

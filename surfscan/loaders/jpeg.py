@@ -16,6 +16,7 @@ _REMEDY = "Copy or export the file again"
 _SOI, _EOI, _SOS, _APP0, _APP1 = 0xD8, 0xD9, 0xDA, 0xE0, 0xE1
 _FRAME_HEADERS = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _END_OF_SCAN = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)  # not a stuffed byte, restart or fill
+_HARMLESS = re.compile(r"extraneous bytes before marker|JFIF revision|Adobe color transform|ICC marker")
 _DENSITY_UNIT = {1: "inch", 2: "cm"}
 
 
@@ -57,7 +58,7 @@ class JpegLoader:
         pixels, messages = decode(path, data)
         warnings = []
         for message in messages:
-            if "extraneous bytes before marker" not in message:
+            if not _HARMLESS.search(message):
                 raise InputError(path, f"the JPEG is damaged ({message})", _REMEDY)
             warnings.append(f"The JPEG may be damaged: the decoder reports {message!r}.")
         if turned := orientation_warning(header.exif.orientation):

@@ -93,6 +93,17 @@ def test_spare_bytes_before_the_end_are_a_warning(tmp_path, jpeg, capfd):
     assert capfd.readouterr().err == ""
 
 
+def test_unknown_revision_is_a_warning(tmp_path, grey, jpeg, capfd):
+    data = bytearray(jpeg)
+    data[data.index(b"JFIF\0") + 5] = 4
+    path = tmp_path / "a.jpg"
+    path.write_bytes(data)
+    loaded = load(path)
+    assert loaded.pixels.shape == grey.shape
+    assert "revision" in loaded.warnings[0]
+    assert capfd.readouterr().err == ""
+
+
 @pytest.mark.parametrize(("offset", "value", "fault"), [(9, 4, "4 colour components"), (4, 12, "12 bits")])
 def test_unread_kinds_are_refused(tmp_path, jpeg, offset, value, fault):
     data = bytearray(jpeg)
