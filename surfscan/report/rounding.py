@@ -72,7 +72,7 @@ def round_to_interval(
         return Rounded(
             significant(value), _fixed(low, _decimals(value, 3)), _fixed(high, _decimals(value, 3))
         )
-    largest = max(abs(value), abs(low) if math.isfinite(low) else 0.0)
+    largest = max(abs(number) for number in (value, low, high) if math.isfinite(number))
     places = min(_decimals(half, 2), _decimals(largest, _MOST_DIGITS))
     return Rounded(_fixed(value, places), _fixed(low, places), _fixed(high, places))
 

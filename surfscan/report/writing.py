@@ -108,7 +108,8 @@ def write_bytes(path: Path, content: bytes) -> None:
         draft.write_bytes(content)
         draft.replace(path)
     except OSError as error:
-        draft.unlink(missing_ok=True)
+        if draft.is_file():
+            draft.unlink()
         raise InputError(
             path,
             f"cannot be written ({error.strerror or error})",

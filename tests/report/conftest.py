@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 from pathlib import Path
 
 import cv2
@@ -189,18 +190,23 @@ def build_study(folder: Path, fields: list[tuple]) -> Path:
     return folder
 
 
+@pytest.fixture(scope="session")
+def _pattern_study(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return build_study(tmp_path_factory.mktemp("pattern") / "study", FIELDS)
+
+
 @pytest.fixture
-def study_folder(tmp_path: Path) -> Path:
-    """A fresh study."""
-    return build_study(tmp_path / "study", FIELDS)
+def study_folder(tmp_path: Path, _pattern_study: Path) -> Path:
+    """A study of its own for a test to change."""
+    return Path(shutil.copytree(_pattern_study, tmp_path / "study"))
 
 
 @pytest.fixture(scope="session")
-def reported(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def reported(tmp_path_factory: pytest.TempPathFactory, _pattern_study: Path) -> Path:
     """A study with its report written, to be read only."""
     from surfscan.report.build import write_report
 
-    folder = build_study(tmp_path_factory.mktemp("reported") / "study", FIELDS)
+    folder = Path(shutil.copytree(_pattern_study, tmp_path_factory.mktemp("reported") / "study"))
     (folder / "truth.csv").write_text(
         "image,figure,true_value\n"
         + "".join(f"images/{i:02d}.png,pit_count,{f[4]}\n" for i, f in enumerate(FIELDS))

@@ -1,0 +1,74 @@
+"""Groups of specimens: the specimen is the replicate."""
+
+import math
+
+import numpy as np
+import pytest
+
+from surfscan.estimates.groups import specimen_mean, subtract_baseline
+from surfscan.report.groups import group_table, summarise_groups
+from surfscan.report.records import gather
+from surfscan.report.specimens import summarise_specimens
+from surfscan.store.results import ResultsStore
+from surfscan.study.manifest import load_study
+
+
+@pytest.fixture
+def groups(study_folder):
+    study = load_study(study_folder)
+    records, _ = gather(study, ResultsStore(study.folder).all())
+    return {g.name: g for g in summarise_groups(study.groups, summarise_specimens(study.specimens, records))}
+
+
+def test_mean_is_over_specimens_not_fields_or_pits(groups):
+    group = groups["uncoated 7 d"]
+    degraded = group.means["degraded_area_fraction"]
+    assert degraded.n == 3  # six fields, 95 pits
+    assert degraded.value == pytest.approx(np.mean([0.22, 0.32, 0.41]))
+    expected = specimen_mean([0.22, 0.32, 0.41], lowest=0, highest=1)
+    assert group.row["mean_degraded_area_fraction_ci95_low"] == pytest.approx(expected.ci95[0])
+
+
+def test_baseline_is_subtracted_with_its_uncertainty(groups):
+    group, control = groups["uncoated 7 d"], groups["as received"]
+    name = "degraded_area_fraction"
+    expected = subtract_baseline(group.means[name], control.means[name])
+    assert group.row[f"baseline_subtracted_{name}"] == pytest.approx(
+        group.means[name].value - control.means[name].value
+    )
+    assert group.row[f"baseline_subtracted_{name}_ci95_low"] == pytest.approx(expected.ci95[0])
+    assert group.row[f"mean_{name}"] == pytest.approx(group.means[name].value)
+
+
+def test_no_baseline_no_difference(groups):
+    assert math.isnan(groups["as received"].row["baseline_subtracted_degraded_area_fraction"])
+    assert groups["as received"].differences == {}
+
+
+def test_below_three_specimens_the_interval_is_refused_with_a_reason(groups):
+    reference = groups["reference & <b>$x$</b>"]
+    assert math.isnan(reference.row["mean_pitted_area_fraction_ci95_low"])
+    assert reference.row["n_specimens_pitted_area_fraction"] == 2
+    assert any("2 specimens, at least 3 are needed" in w for w in reference.warnings)
+
+
+def test_uncleaned_specimens_mark_their_group(groups):
+    assert any("pits on 1 of 3 specimens" in w for w in groups["uncoated 7 d"].warnings)
+
+
+def test_exposures_that_differ_are_not_averaged(study_folder):
+    manifest = study_folder / "study.toml"
+    text = manifest.read_text(encoding="utf-8")
+    manifest.write_text(text.replace("exposure_h = 168.0", "exposure_h = 336.0", 1), encoding="utf-8")
+    study = load_study(study_folder)
+    specimens = summarise_specimens(study.specimens, [])
+    group = next(g for g in summarise_groups(study.groups, specimens) if g.name == "uncoated 7 d")
+    assert math.isnan(group.row["exposure_h"])
+    assert any("differ in exposure" in w for w in group.warnings)
+
+
+def test_table_keeps_the_order_of_the_study(groups):
+    table = group_table(list(groups.values()))
+    assert table["group"].tolist() == list(groups)
+    assert table["n_specimens"].tolist() == [3, 3, 2]
+    assert table["baseline"].tolist() == ["", "as received", ""]

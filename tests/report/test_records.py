@@ -1,0 +1,49 @@
+"""Images of a study joined with their results."""
+
+import math
+
+import pytest
+
+from surfscan.report.records import gather
+from surfscan.store.results import ResultsStore
+from surfscan.study.manifest import load_study
+
+
+@pytest.fixture
+def records(study_folder):
+    found, _ = gather(load_study(study_folder), ResultsStore(study_folder).all())
+    return {r.image_id: r for r in found}
+
+
+def test_every_image_of_the_study_in_its_order(study_folder):
+    study = load_study(study_folder)
+    found, strays = gather(study, ResultsStore(study_folder).all())
+    assert [r.image_id for r in found] == [i.image_id for i in study.images]
+    assert strays == []
+
+
+def test_results_of_images_no_longer_named_are_strays(study_folder):
+    manifest = study_folder / "study.toml"
+    manifest.write_text(manifest.read_text(encoding="utf-8").replace("images/00.png", "images/new.png"))
+    found, strays = gather(load_study(study_folder), ResultsStore(study_folder).all())
+    assert strays == ["images/00.png"]
+    assert found[0].status("pits") == "not measured"
+
+
+def test_status_of_done_failed_and_not_asked_for(records):
+    assert records["images/00.png"].status("pits") == "done"
+    assert records["images/lost.png"].status("pits") == "failed"
+    assert records["images/lost.png"].done("pits") is None
+    assert records["images/10.png"].status("degraded") == ""
+
+
+def test_missing_figures_are_not_a_number(records):
+    assert math.isnan(records["images/11.png"].figure("pits", "pit_density_per_mm2"))
+    assert all(map(math.isnan, records["images/11.png"].interval("pits", "pit_density_per_mm2")))
+    assert math.isnan(records["images/lost.png"].figure("pits", "pit_count"))
+    assert records["images/lost.png"].text("pits", "g46_density_class") == ""
+    assert len(records["images/lost.png"].table("pits")["label"]) == 0
+
+
+def test_only_worst_seen_fields_stay_out_of_means(records):
+    assert [i for i, r in records.items() if not r.enters_means] == ["images/06.png"]

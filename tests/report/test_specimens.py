@@ -1,0 +1,148 @@
+"""Fields pooled to specimens."""
+
+import math
+
+import numpy as np
+import pytest
+
+from surfscan.estimates import counting, fields
+from surfscan.report.records import gather
+from surfscan.report.specimens import specimen_table, summarise_specimens
+from surfscan.store.results import ResultsStore
+from surfscan.study.manifest import load_study
+
+
+def summaries(folder):
+    study = load_study(folder)
+    records, _ = gather(study, ResultsStore(study.folder).all())
+    return {s.specimen.id: s for s in summarise_specimens(study.specimens, records)}
+
+
+@pytest.fixture
+def pooled(study_folder):
+    return summaries(study_folder)
+
+
+def edit(folder, old, new, count=1):
+    manifest = folder / "study.toml"
+    text = manifest.read_text(encoding="utf-8")
+    assert old in text
+    manifest.write_text(text.replace(old, new, count), encoding="utf-8")
+
+
+AREA = 300 * 400 * 0.25e-6
+
+
+def test_one_field_has_its_poisson_interval(pooled):
+    row = pooled["A2"].row
+    expected = counting.density(np.full(2, 1.1), AREA)
+    assert row["pit_density_per_mm2"] == pytest.approx(expected.value)
+    assert row["pit_density_per_mm2_ci95_low"] == pytest.approx(expected.ci95[0])
+    assert row["pit_density_per_mm2_ci95_high"] == pytest.approx(expected.ci95[1])
+    assert row["pit_density_interval"] == "Poisson, one field"
+
+
+def test_several_fields_have_the_between_field_interval_and_no_worst_seen(pooled):
+    row = pooled["U1"].row
+    expected = fields.area_weighted_mean(np.array([12, 16, 14]) * 1.1, [AREA] * 3)
+    assert row["pit_count"] == 42  # the 40 pits of the worst-seen field stay out
+    assert row["pit_density_per_mm2"] == pytest.approx(42 * 1.1 / (3 * AREA))
+    assert row["pit_density_per_mm2_ci95_low"] == pytest.approx(expected.ci95[0])
+    assert row["pit_density_interval"] == "between 3 fields"
+    assert row["n_pit_fields"] == 3
+    assert row["n_worst_seen"] == 1
+
+
+def test_worst_seen_is_shown_apart(pooled):
+    row = pooled["U1"].row
+    assert row["worst_seen_pit_density_per_mm2"] == pytest.approx(40 * 1.1 / AREA)
+    assert row["worst_seen_degraded_area_fraction"] == pytest.approx(0.6)
+    assert math.isnan(pooled["U2"].row["worst_seen_degraded_area_fraction"])
+
+
+def test_degraded_interval_adds_the_class_boundary_to_field_sampling(pooled):
+    row = pooled["U1"].row
+    values = np.array([0.20, 0.24, 0.22])
+    half = fields.field_mean(values).half_width
+    assert row["degraded_area_fraction"] == pytest.approx(0.22)
+    assert row["degraded_area_fraction_ci95_low"] == pytest.approx(0.22 - math.hypot(half, 0.004))
+    assert row["degraded_area_fraction_ci95_high"] == pytest.approx(0.22 + math.hypot(half, 0.006))
+    assert row["degraded_area_fraction_relative_accuracy_percent"] == pytest.approx(100 * half / 0.22)
+
+
+def test_one_field_keeps_its_own_interval(pooled):
+    row = pooled["A1"].row
+    assert row["degraded_area_fraction_ci95_low"] == pytest.approx(row["degraded_area_fraction"] - 0.004)
+    assert math.isnan(row["degraded_area_fraction_relative_accuracy_percent"])
+
+
+def test_fields_alike_fall_back_to_poisson(study_folder, pooled):
+    edit(study_folder, 'specimen = "R1"', 'specimen = "A3"')  # two fields without a pit
+    edit(study_folder, 'condition = "as_received"', 'condition = "cleaned"', 3)
+    row = summaries(study_folder)["A3"].row
+    assert row["pit_density_per_mm2"] == 0
+    assert row["pit_density_per_mm2_ci95_high"] == pytest.approx(3.689 / (2 * AREA), rel=1e-3)
+    assert row["pit_density_interval"] == "Poisson, 2 fields alike"
+
+
+def test_unknown_scale_gives_density_per_million_pixels(pooled):
+    row = pooled["R2"].row
+    assert math.isnan(row["pit_density_per_mm2"])
+    assert row["pit_density_per_mpx"] == pytest.approx(3 * 1.1 / 0.12)
+    assert row["g46_density_class"] == ""
+    assert row["pitted_area_fraction"] > 0
+
+
+def test_a_field_without_scale_stays_out_of_a_specimen_that_has_one(study_folder):
+    edit(study_folder, 'file = "images/11.png"\nspecimen = "R2"', 'file = "images/11.png"\nspecimen = "U2"')
+    edit(study_folder, '"not_stated"\nfield_choice', '"cleaned"\nfield_choice')
+    summary = summaries(study_folder)["U2"]
+    assert summary.row["n_pit_fields"] == 3
+    assert summary.row["pit_density_per_mm2"] == pytest.approx(44 * 1.1 / (2 * AREA))
+    assert any("without a known scale" in w for w in summary.warnings)
+
+
+def test_product_on_the_surface_is_warned_of(pooled):
+    hidden = [s for s, summary in pooled.items() if any("product may hide" in w for w in summary.warnings)]
+    assert hidden == ["X<script>alert(1)</script>"]
+
+
+def test_one_condition_is_pooled_when_there_are_several(study_folder):
+    edit(
+        study_folder,
+        'file = "images/03.png"\nspecimen = "U1"\ncondition = "cleaned"',
+        'file = "images/03.png"\nspecimen = "U1"\ncondition = "with_product"',
+    )
+    summary = summaries(study_folder)["U1"]
+    assert summary.row["pits_condition"] == "cleaned"
+    assert summary.row["pit_count"] == 30
+    assert summary.row["degraded_condition"] == "with_product"
+    assert summary.row["degraded_area_fraction"] == pytest.approx(0.20)
+    assert any("only fields in condition cleaned are pooled" in w for w in summary.warnings)
+
+
+def test_unstated_choice_and_failed_images_are_warned_of(pooled):
+    assert any("field_choice not stated" in w for w in pooled["R2"].warnings)
+    assert any("images/lost.png" in w for w in pooled["A1"].warnings)
+    assert pooled["A1"].row["n_failed"] == 1
+
+
+def test_two_fields_give_one_warning_for_all_figures(pooled):
+    (warning,) = [w for w in pooled["U2"].warnings if "two fields only" in w]
+    assert warning.startswith("pit density, pitted area fraction, degraded area fraction:")
+
+
+def test_specimen_with_only_a_worst_seen_field_has_no_figures(study_folder):
+    edit(study_folder, '"random"', '"worst_seen"')
+    edit(study_folder, 'file = "images/07.png"\nspecimen = "U2"', 'file = "images/07.png"\nspecimen = "U1"')
+    row = summaries(study_folder)["U2"].row
+    assert row["n_pit_fields"] == 0
+    assert math.isnan(row["pit_density_per_mm2"])
+    assert math.isnan(row["degraded_area_fraction"])
+    assert row["worst_seen_pit_density_per_mm2"] > 0
+
+
+def test_table_has_one_row_a_specimen(pooled):
+    table = specimen_table(list(pooled.values()))
+    assert table["specimen"].tolist() == list(pooled)
+    assert table["pit_count"].tolist()[:3] == [1, 2, 0]

@@ -1,0 +1,44 @@
+"""Tables with a row an image or a pit."""
+
+import math
+
+import pytest
+
+from surfscan.columns import TABLES
+from surfscan.report.records import gather
+from surfscan.report.tables import image_table, object_table
+from surfscan.store.results import ResultsStore
+from surfscan.study.manifest import load_study
+
+
+@pytest.fixture
+def records(study_folder):
+    return gather(load_study(study_folder), ResultsStore(study_folder).all())[0]
+
+
+def test_image_table_has_every_image_failed_ones_too(records):
+    table = image_table(records)
+    assert list(table) == [c.name for c in TABLES["study_images"]]
+    assert table["image"].tolist() == [r.image_id for r in records]
+    assert table["pits_status"].tolist() == ["done"] * 12 + ["failed"]
+    assert table["enters_means"].sum() == 12
+    assert math.isnan(table["pit_count"][-1])
+    assert math.isnan(table["pixel_size_x_um"][11])
+    assert len(table["sha256"][0]) == 64
+
+
+def test_pit_table_holds_all_pits_with_whose_they_are(records):
+    table = object_table(records, "pits")
+    assert len(table["label"]) == 1 + 2 + 0 + 12 + 16 + 14 + 40 + 20 + 24 + 9 + 0 + 3
+    assert set(table["group"][table["specimen"] == "U1"]) == {"uncoated 7 d"}
+    assert sum(table["image"] == "images/06.png") == 40
+
+
+def test_review_table(records):
+    assert len(object_table(records, "for_review")["label"]) == 12
+
+
+def test_nothing_measured_gives_empty_tables_with_all_columns():
+    table = object_table([], "pits")
+    assert list(table) == [c.name for c in TABLES["study_pits"]]
+    assert all(len(column) == 0 for column in table.values())

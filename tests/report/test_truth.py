@@ -1,0 +1,60 @@
+"""Measured against true."""
+
+import numpy as np
+import pytest
+
+from surfscan.errors import InputError
+from surfscan.estimates.groups import t_factor
+from surfscan.report.records import gather
+from surfscan.report.truth import compare_with_truth
+from surfscan.store.results import ResultsStore
+from surfscan.study.manifest import load_study
+
+
+def compare(folder, text):
+    (folder / "truth.csv").write_text(text, encoding="utf-8")
+    records, _ = gather(load_study(folder), ResultsStore(folder).all())
+    return compare_with_truth(folder, records)
+
+
+def test_no_truth_file_no_comparison(study_folder):
+    assert compare_with_truth(study_folder, []) == []
+
+
+def test_bias_interval_and_coverage(study_folder):
+    (pits, degraded) = compare(
+        study_folder,
+        "image,figure,true_value,remark\n"
+        "images/03.png,pit_count,14,\nimages/04.png,pit_count,16,\nimages/05.png,pit_count,15,\n"
+        "images/03.png,degraded_area_fraction,0.201,\nimages/04.png,degraded_area_fraction,0.5,\n",
+    )
+    assert pits.measured.tolist() == [12, 16, 14]
+    assert pits.bias == pytest.approx(-1)
+    half = t_factor(2) * np.std([-2, 0, -1], ddof=1) / np.sqrt(3)
+    assert pits.bias_ci95 == pytest.approx((-1 - half, -1 + half))
+    assert pits.relative_bias == pytest.approx(42 / 45 - 1)
+    assert (pits.covered, pits.with_interval) == (0, 0)
+    assert degraded.bias_ci95 is None  # two images
+    assert (degraded.covered, degraded.with_interval) == (1, 2)
+
+
+def test_images_without_a_result_are_left_out(study_folder):
+    text = "image,figure,true_value\nimages/lost.png,pit_count,3\nimages/00.png,pit_count,1\n"
+    (pits,) = compare(study_folder, text)
+    assert pits.images == ("images/00.png",)
+
+
+@pytest.mark.parametrize(
+    "text, fault",
+    [
+        ("image,figure\n", r"truth\.csv: lacks the column\(s\) true_value"),
+        ("image,figure,true_value\nother.png,pit_count,1\n", r"truth\.csv:2: image 'other\.png' is not in"),
+        ("image,figure,true_value\nimages/00.png,depth,1\n", r"truth\.csv:2: unknown figure 'depth'"),
+        ("image,figure,true_value\nimages/00.png,pit_count,many\n", r"'many' is not a number"),
+        ("image,figure,true_value\nimages/00.png,pit_count,nan\n", r"'nan' is not a number"),
+        ("image,figure,true_value\nimages/00.png,pit_count\n", r"None is not a number"),
+    ],
+)
+def test_faults_are_named_with_their_line(study_folder, text, fault):
+    with pytest.raises(InputError, match=fault):
+        compare(study_folder, text)
