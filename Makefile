@@ -30,12 +30,12 @@ soak: .venv/.ready-to-test
 # The environment is installed anew whenever pyproject.toml changes.
 .venv/.ready-to-run: pyproject.toml | .venv
 	@echo "Installing surfscan into .venv"
-	@$(BIN)/python -m pip install -q --disable-pip-version-check -e .
+	@$(BIN)/python -m pip install -qq -e .
 	@touch $@
 
 .venv/.ready-to-test: pyproject.toml | .venv
 	@echo "Installing surfscan with its test and viewer extras into .venv"
-	@$(BIN)/python -m pip install -q --disable-pip-version-check -e ".[test,viewer]"
+	@$(BIN)/python -m pip install -qq -e ".[test,viewer]"
 	@touch $@ .venv/.ready-to-run
 
 .venv:

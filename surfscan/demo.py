@@ -96,15 +96,20 @@ def against_truth(folder: Path) -> str:
     comparisons = compare_with_truth(study.folder, records)
     cells: dict[str, dict[str, str]] = {record.image_id: {} for record in records}
     for c in comparisons:
-        scale = 100 if c.figure.endswith("_fraction") else 1
-        for image, measured, true in zip(c.images, c.measured * scale, c.true * scale, strict=True):
-            cells[image][c.figure] = f"{significant(measured)} / {significant(true)}"
+        for image, measured, true in zip(c.images, c.measured, c.true, strict=True):
+            cells[image][c.figure] = f"{_shown(c.figure, measured)} / {_shown(c.figure, true)}"
     heads = ["measured / true", *(_HEADINGS[c.figure] for c in comparisons)]
     rows = [[image, *(own.get(c.figure, "") for c in comparisons)] for image, own in cells.items()]
     widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
     table = [heads, ["-" * width for width in widths], *rows]
     lines = ["  ".join(map(str.ljust, row, widths)).rstrip() for row in table]
     return "\n".join([*lines, "", *(_in_all(c) for c in comparisons)])
+
+
+def _shown(figure: str, value: float) -> str:
+    if figure.endswith("_count"):
+        return f"{value:.0f}"
+    return significant(100 * value if figure.endswith("_fraction") else value)
 
 
 def _in_all(c: TruthComparison) -> str:

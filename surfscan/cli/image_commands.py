@@ -12,6 +12,8 @@ import typer
 from surfscan.errors import InputError
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from surfscan.images import Micrograph
     from surfscan.procedures.result import Result
 
@@ -73,13 +75,12 @@ def pits(
 ) -> None:
     """Find, outline and count the dark pits of a micrograph."""
     from surfscan.cli.settings_file import read_settings
-    from surfscan.opening import open_mask
     from surfscan.procedures import measure_pits
     from surfscan.procedures.settings import PitSettings
 
     chosen = read_settings(settings, "pits", PitSettings)
     picture = _open("pits", image, pixel_size_um, page, kind, outputs=(labels, json))
-    result = measure_pits(picture, chosen, region=region and open_mask(region, picture.shape))
+    result = measure_pits(picture, chosen, region=_region(region, picture))
     _deliver(result, "pits", labels, json)
 
 
@@ -98,13 +99,12 @@ def degraded(
 ) -> None:
     """Measure how much of a surface is corroded or covered."""
     from surfscan.cli.settings_file import read_settings
-    from surfscan.opening import open_mask
     from surfscan.procedures import measure_degraded
     from surfscan.procedures.settings import DegradedSettings
 
     chosen = read_settings(settings, "degraded", DegradedSettings)
     picture = _open("degraded", image, pixel_size_um, page, kind, outputs=(mask, json))
-    result = measure_degraded(picture, chosen, region=region and open_mask(region, picture.shape))
+    result = measure_degraded(picture, chosen, region=_region(region, picture))
     _deliver(result, "degraded", mask, json)
 
 
@@ -131,6 +131,12 @@ def _open(
             "If it is a picture, say --kind micrograph",
         )
     return opened
+
+
+def _region(path: Path | None, picture: Micrograph) -> np.ndarray | None:
+    from surfscan.opening import open_mask
+
+    return None if path is None else open_mask(path, picture.shape)
 
 
 def _deliver(result: Result, mask: str, mask_path: Path | None, json: Path | None) -> None:

@@ -22,20 +22,23 @@ def result_text(result: Result) -> str:
         Lines of text, the last without a line break.
     """
     lines = [f"{result.source.path}: {_headline(result)}", f"  scale: {_scale(result)}"]
-    rows = [(label, _figure(result.summary, name, unit)) for name, label, unit in _ROWS[result.procedure]]
-    rows = [(label, figure) for label, figure in rows if figure]
-    width = max((len(label) for label, _ in rows), default=0)
-    lines += [f"  {label:<{width}}  {figure}" for label, figure in rows]
+    rows: dict[str, str] = {}
+    for name, label, unit in _ROWS[result.procedure]:
+        rows[label] = rows.get(label) or _figure(result.summary, name, unit)
+    width = max(map(len, rows))
+    lines += [f"  {label:<{width}}  {figure}" for label, figure in rows.items() if figure]
     lines += [f"  warning: {warning}" for warning in result.warnings]
     return "\n".join(lines)
 
 
+# Where two figures carry one label, the first that the summary has is said: px only where there is no µm.
 _ROWS = {
     "pits": (
         ("pit_density_per_mm2", "pit density", "per mm²"),
         ("pit_density_per_mpx", "pit density", "per million pixels"),
         ("pitted_area_fraction", "pitted area", "%"),
         ("total_pit_area_um2", "total pit area", "µm²"),
+        ("total_pit_area_px", "total pit area", "px"),
         ("median_equivalent_diameter_um", "median equivalent diameter", "µm"),
         ("median_equivalent_diameter_px", "median equivalent diameter", "px"),
         ("mean_area_um2", "mean pit area", "µm²"),

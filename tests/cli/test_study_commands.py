@@ -44,8 +44,8 @@ pixel_size_um = 0.5
 @pytest.fixture
 def study(tmp_path, pitted):
     """A study of two images."""
-    for name in ("a.tif", "b.tif"):
-        tifffile.imwrite(tmp_path / name, pitted, metadata=None)
+    for name, picture in (("a.tif", pitted), ("b.tif", pitted[::-1])):
+        tifffile.imwrite(tmp_path / name, picture, metadata=None)
     (tmp_path / "study.toml").write_text(MANIFEST, encoding="utf-8")
     return tmp_path
 
