@@ -33,6 +33,7 @@ _HEADS = {
     "degraded_area_fraction": ("Degraded area", "%", 100.0),
     "tarnished_area_fraction": ("Tarnished area", "%", 100.0),
     "median_equivalent_diameter_um": ("Median pit diameter", "µm", 1.0),
+    "median_equivalent_diameter_px": ("Median pit diameter, no scale", "px", 1.0),
     "pit_count": ("Pit count", "pits", 1.0),
 }
 """Figure -> (head, unit on the page, factor from the stored unit)."""
@@ -218,6 +219,7 @@ def _specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
                 "pit_density_per_mpx",
                 "pitted_area_fraction",
                 "median_equivalent_diameter_um",
+                "median_equivalent_diameter_px",
             )
         ),
         Head("ASTM G46", "density, size"),
@@ -261,6 +263,7 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
         estimate("pit_density_per_mpx"),
         estimate("pitted_area_fraction"),
         Cell(significant(row["median_equivalent_diameter_um"])),
+        Cell(significant(row["median_equivalent_diameter_px"])),
         Cell(classes[0], (classes[1],) if classes[1] else ()),
         estimate("degraded_area_fraction"),
         estimate("tarnished_area_fraction"),

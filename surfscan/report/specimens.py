@@ -174,7 +174,7 @@ def _fill_pits(summary: SpecimenSummary) -> None:
         _put(row, name, value, limits)
         summary.remark(name, remarks)
     _fraction(summary, "pitted_area_fraction", pooled, "pits", boundary=False)
-    _sizes([tables[i] for i in scaled], row)
+    _sizes([tables[i] for i in used], row, "um" if scaled else "px")
     row["g46_density_class"] = row["g46_size_class"] = ""
     if not math.isnan(row["pit_density_per_mm2"]):
         mean_area = row["mean_area_um2"]
@@ -257,12 +257,22 @@ def _areas(measured: Sequence[FieldRecord], procedure: str) -> np.ndarray:
     return areas
 
 
-def _sizes(tables: Sequence[Table], row: dict[str, Any]) -> None:
-    diameters = np.concatenate([t["equivalent_diameter_um"] for t in tables]) if tables else np.empty(0)
-    areas = np.concatenate([t["area_um2"] for t in tables]) if tables else np.empty(0)
-    row["median_equivalent_diameter_um"] = float(np.median(diameters)) if diameters.size else math.nan
-    row["mean_equivalent_diameter_um"] = float(np.mean(diameters)) if diameters.size else math.nan
-    row["mean_area_um2"] = float(np.mean(areas)) if areas.size else math.nan
+def _sizes(tables: Sequence[Table], row: dict[str, Any], unit: str) -> None:
+    """Median and mean over the pits that the frame does not cut, as `measure_pits` takes them."""
+    for name in ("median_equivalent_diameter_um", "median_equivalent_diameter_px"):
+        row[name] = math.nan
+    row["mean_equivalent_diameter_um"] = row["mean_area_um2"] = math.nan
+    whole = [~t["touches_image_border"] for t in tables]
+    if not sum(int(w.sum()) for w in whole):
+        return
+    diameters = np.concatenate(
+        [t[f"equivalent_diameter_{unit}"][w] for t, w in zip(tables, whole, strict=True)]
+    )
+    row[f"median_equivalent_diameter_{unit}"] = float(np.median(diameters))
+    if unit == "um":
+        areas = np.concatenate([t["area_um2"][w] for t, w in zip(tables, whole, strict=True)])
+        row["mean_equivalent_diameter_um"] = float(np.mean(diameters))
+        row["mean_area_um2"] = float(np.mean(areas))
 
 
 def _weight(table: Table) -> float:

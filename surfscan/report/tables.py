@@ -18,6 +18,7 @@ _PIT_NUMBERS = (
     "field_area_mm2",
     "field_area_px",
     "total_pit_area_um2",
+    "total_pit_area_px",
     "median_equivalent_diameter_um",
     "median_equivalent_diameter_px",
     "mean_area_um2",
