@@ -209,8 +209,9 @@ def paint_pits(
         window = np.s_[top:bottom, left:right]
         rows, cols = np.mgrid[window].astype(np.float64)
         distance = outline.signed_distance(rows, cols)
-        # the floor darkens a little away from the wall and carries its own texture
-        floor = own_contrast * (1 + 0.15 * np.clip(-distance / outline.radius - 0.35, -0.35, 0.65))
+        # away from the wall a floor is a little darker or brighter, and it carries its own texture
+        dish = rng.uniform(-0.15, 0.15)
+        floor = own_contrast * (1 + dish * np.clip(-distance / outline.radius - 0.35, -0.35, 0.65))
         floor = floor * (1 + smooth_noise(rng, distance.shape, max(1.0, outline.radius / 5), 0.08))
         covered = np.clip(0.5 - distance, 0, 1)
         depth[window] = np.maximum(depth[window], np.clip(floor, 0, 0.97) * covered)
