@@ -16,7 +16,7 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "CHANGELOG.md"])
 def test_links_lead_somewhere(document):
-    """Every link to a file of the project leads to one, and every picture has words for those who do not see."""
+    """Every link to a file of the project leads to one, and every picture has words beside it."""
     text = (ROOT / document).read_text(encoding="utf-8")
     for words, target in re.findall(r"!?\[([^\]]*)\]\(([^)]+)\)", text):
         assert words.strip()

@@ -1,3 +1,5 @@
 """surfscan in the napari viewer. Screens only: every number comes from surfscan."""
 
-__all__ = ()
+from surfscan import __version__
+
+__all__ = ("__version__",)
