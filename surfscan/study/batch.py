@@ -21,7 +21,7 @@ from surfscan.study.worker import Outcome, limit_threads, measure_image
 
 CRASHED = (
     "the process that measured it died (out of memory, or a crash in a library). Use fewer workers, "
-    "or cut the image into smaller fields"
+    "or cut the image into smaller fields."
 )
 
 
@@ -134,7 +134,7 @@ class _Batch:
                 region_sha256 = _sha256(folder / image.region, "region mask") if image.region else None
             except InputError as error:
                 jobs = self.jobs(image, "missing", None)
-                self.keep(image, _all_failed(jobs, f"{error.fault}. {error.remedy}"))
+                self.keep(image, _all_failed(jobs, str(InputError(None, error.fault, error.remedy))))
                 continue
             jobs = [job for job in self.jobs(image, sha256, region_sha256) if not self.up_to_date(image, job)]
             if jobs:

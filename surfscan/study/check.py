@@ -198,10 +198,10 @@ class _Check:
     def folder_contents(self) -> Iterator[Finding]:
         """Images that lie in the folder and stand nowhere in the manifest."""
         named = {
-            (self.folder / name).resolve()
-            for image in self.images.values()
-            for name in (image.file, image.region)
-            if name
+            (self.folder / name.replace("\\", "/")).resolve()
+            for row in self.manifest.rows["image"].values()
+            for name in (row.get("file"), row.get("region"))
+            if isinstance(name, str)
         }
         strays = [path for path in find_images(self.folder) if path.resolve() not in named]
         if strays:

@@ -113,7 +113,7 @@ def _pictures(folder: Path) -> tuple[list[_Picture], list[str]]:
             left_out.append(f"{file!r} was left out: its name is not valid text. Rename it")
             continue
         except InputError as error:
-            left_out.append(f"{file} was left out: {error.fault}. {error.remedy}")
+            left_out.append(str(InputError(file, f"left out: {error.fault}", error.remedy)))
             continue
         if not hasattr(image, "pixels"):
             left_out.append(f"{file} was left out: it holds heights, not brightness")

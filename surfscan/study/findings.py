@@ -32,7 +32,7 @@ class Finding:
     remedy: str
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.what}. {self.remedy}"
+        return str(InputError(self.where, self.what, self.remedy))
 
 
 def as_error(path: Path, faults: Sequence[Finding]) -> InputError:

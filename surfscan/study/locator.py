@@ -74,23 +74,20 @@ class _Scanner:
         self.lines.setdefault(key, bisect_right(self.starts, self.at))
 
     def header(self, brackets: int) -> Key:
-        line_start = self.at
+        start = self.at
         self.at += brackets
         names = self.names()
-        after = self.at + brackets
+        end, self.at = self.at + brackets, start
         key: Key = ()
-        for name in names[:-1]:
+        for depth, name in enumerate(names, 1):
             key = (*key, name)
+            self.note(key)
+            if brackets == 2 and depth == len(names):
+                self.counts[key] = self.counts.get(key, 0) + 1
             if key in self.counts:
                 key = (*key, self.counts[key] - 1)
-        key = (*key, names[-1])
-        self.at = line_start
-        if brackets == 2:
-            self.note(key)
-            self.counts[key] = self.counts.get(key, 0) + 1
-            key = (*key, self.counts[key] - 1)
-        self.note(key)
-        self.at = after
+                self.note(key)
+        self.at = end
         return key
 
     def names(self) -> list[str]:

@@ -27,7 +27,7 @@ Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
 def _pair(value: object) -> object:
     """One pixel size for both directions, or [x, y]."""
-    if isinstance(value, list):
+    if isinstance(value, (list, tuple)):
         return tuple(value)
     return value if isinstance(value, str) or value is None else (value, value)
 
@@ -227,14 +227,16 @@ class ManifestReader:
         The manifest.
     faults : list of Finding
         All that is wrong with it.
+    rows : dict of str to dict of int to dict
+        After reading, every table ("image", "specimen", ...) as written, by its number in the file.
     tables : dict of str to dict of int to model
-        After reading, the tables ("image", "specimen", ...) that are sound by themselves, by their number
-        in the file: what can still be checked where others are at fault.
+        Those that are sound by themselves: what can still be checked where others are at fault.
     """
 
     def __init__(self, path: str | Path) -> None:
         self.path = manifest_path(path)
         self.faults: list[Finding] = []
+        self.rows: dict[str, dict[int, dict[str, Any]]] = {name: {} for name in _TABLES}
         self.tables: dict[str, dict[int, Any]] = {name: {} for name in _TABLES}
         self._lines: dict[Key, int] = {}
         self._specimen_where: dict[int, str] = {}
@@ -256,11 +258,11 @@ class ManifestReader:
             return None, self.faults
         self._check_top(raw)
         settings = self._validate(StudySettings, raw.get("settings", {}), ("settings",))
-        rows = {name: self._rows(name, raw) for name in _TABLES}
+        self.rows = {name: self._rows(name, raw) for name in _TABLES}
         for name, model in _TABLES.items():
-            found = {i: self._validate(model, row, (name, i)) for i, row in rows[name].items()}
+            found = {i: self._validate(model, row, (name, i)) for i, row in self.rows[name].items()}
             self.tables[name] = {i: table for i, table in found.items() if table is not None}
-        self._check_names(rows)
+        self._check_names()
         if self.faults:
             self.faults.sort(key=_file_and_line)
             return None, self.faults
@@ -353,8 +355,9 @@ class ManifestReader:
                 self.fault(self.where(*key, *path), what, remedy)
             return None
 
-    def _check_names(self, rows: Mapping[str, Mapping[int, Mapping[str, Any]]]) -> None:
+    def _check_names(self) -> None:
         """Names that stand twice or lead nowhere, in tables that have other faults as well."""
+        rows = self.rows
         materials = self._unique("material", "name", rows["material"])
         groups = self._unique("group", "name", rows["group"])
         specimens = self._unique("specimen", "id", rows["specimen"])

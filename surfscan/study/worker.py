@@ -120,10 +120,9 @@ def _said(error: Exception, task: ImageTask) -> str:
     """The error in one line, without this machine's folders."""
     if isinstance(error, InputError):
         at_region = task.image.region is not None and error.path == str(task.folder / task.image.region)
-        where = f"{task.image.region}: " if at_region else ""
-        return f"{where}{error.fault}. {error.remedy}"
+        return str(InputError(task.image.region if at_region else None, error.fault, error.remedy))
     if isinstance(error, MemoryError):
-        return "there was not enough memory. Use fewer workers, or cut the image into smaller fields"
+        return "there was not enough memory. Use fewer workers, or cut the image into smaller fields."
     frame = traceback.extract_tb(sys.exc_info()[2])[-1]
     place = f"{Path(frame.filename).name}:{frame.lineno}"
-    return f"unexpected {type(error).__name__} in {place}: {error}. Please report it with the image"
+    return f"unexpected {type(error).__name__} in {place}: {error}. Please report it with the image."

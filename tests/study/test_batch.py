@@ -60,10 +60,10 @@ def test_goes_on_past_bad_images(make_study: MakeStudy, write_image: Callable[..
     outcome = measure_study(folder, workers=1)
     assert outcome.done == ["images/good.png"]
     failed = dict(outcome.failed)
-    assert failed.pop("images/refused.png") == "pits: the image has no metal. Look at it"
+    assert failed.pop("images/refused.png") == "pits: the image has no metal. Look at it."
     assert "unexpected KeyError in surfscan_stand_ins.py:" in failed.pop("images/surprise.png")
     assert "memory" in failed.pop("images/memory.png")
-    assert failed.pop("images/half.png") == "degraded: one class only. Look at it"
+    assert failed.pop("images/half.png") == "degraded: one class only. Look at it."
     assert "gone.png is missing" in failed.pop("images/gone.png")
     assert "0 bytes" in failed.pop("images/empty.png")
     assert "format" in failed.pop("images/text.png")

@@ -1,0 +1,117 @@
+"""`surfscan check` finds everything at once and names the line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from surfscan.errors import InputError
+from surfscan.study.check import check_study
+
+SOUND = 'pixel_size_um = 0.5\ncondition = "cleaned"\ncleaning = "acid"\nfield_choice = "random"\n'
+REPLICATES = "".join(f'[[specimen]]\nid = "s{n}"\ngroup = "g"\nexposure_h = 168\n' for n in (2, 3))
+MakeStudy = Callable[..., Path]
+
+
+def _found(folder: Path) -> list[str]:
+    return [f"{finding.severity} {finding}" for finding in check_study(folder)]
+
+
+def _lines(folder: Path, text: str) -> list[int]:
+    lines = (folder / "study.toml").read_text().splitlines()
+    return [number for number, line in enumerate(lines, 1) if line == text]
+
+
+def test_a_sound_study_gives_nothing(make_study: MakeStudy, write_image: Callable[..., None]) -> None:
+    folder = make_study({f"{n}.png": 200 for n in "abc"}, {f"{n}.png": SOUND for n in "abc"}, REPLICATES)
+    text = (folder / "study.toml").read_text()
+    for number in (2, 3):
+        before, _, after = text.rpartition('specimen = "s"')
+        text = f'{before}specimen = "s{5 - number}"{after}'
+    (folder / "study.toml").write_text(text)
+    write_image(folder / "regions/a.png", seed=99)
+    region = 'file = "images/a.png"\nregion = "regions/a.png"'
+    (folder / "study.toml").write_text(text.replace('file = "images/a.png"', region))
+    assert _found(folder) == []
+
+
+def test_everything_at_once(make_study: MakeStudy, write_image: Callable[..., None]) -> None:
+    extra = {
+        "a.png": SOUND.replace("cleaned", "with_product"),
+        "size.png": SOUND + 'region = "small.png"',
+        "nomask.png": SOUND + 'region = "smal.png"',
+        "black.png": SOUND + 'region = "black.png"',
+        "text.png": SOUND,
+        "gone.png": SOUND,
+        "twin.png": SOUND + 'cleanning = "x"',
+        "again.png": SOUND.replace("random", "worst_seen"),
+    }
+    folder = make_study({**dict.fromkeys(extra, 200), "plain.png": 200}, extra)
+    write_image(folder / "small.png", size=20)
+    import cv2
+    import numpy as np
+
+    (folder / "black.png").write_bytes(cv2.imencode(".png", np.zeros((40, 40), np.uint8))[1].tobytes())
+    (folder / "images/text.png").write_text("no picture")
+    (folder / "images/gone.png").rename(folder / "images/gone1.png")
+    (folder / "images/again.png").write_bytes((folder / "images/a.png").read_bytes())
+    found = _found(folder)
+
+    def line(of: str, start: str = "file = ") -> int:
+        lines = (folder / "study.toml").read_text().splitlines()
+        here = lines.index(f'file = "images/{of}"')
+        return next(n for n, text in enumerate(lines[here:], here + 1) if text.startswith(start))
+
+    for start, part in [
+        (f"warning study.toml:{line('a.png', 'condition')}:", "may hide pits"),
+        (f"error study.toml:{line('size.png', 'region')}: small.png:", "20 x 20 px"),
+        (f"error study.toml:{line('nomask.png', 'region')}: the mask smal.png is missing.", "'small.png'?"),
+        (f"error study.toml:{line('black.png', 'region')}: black.png marks no specimen", ""),
+        (f"error study.toml:{line('text.png')}: images/text.png: the content is of no format", ""),
+        (f"error study.toml:{line('gone.png')}: images/gone.png is missing.", "Did you mean 'gone1.png'?"),
+        (f"error study.toml:{line('twin.png', 'cleanning')}: unknown key 'cleanning'", "'cleaning'"),
+        (f"error study.toml:{line('again.png')}: images/again.png holds the same picture as images/a", ""),
+        (f"warning study.toml:{line('plain.png')}: images/plain.png: No usable scale", "Add pixel_size_um"),
+        (f"warning study.toml:{line('plain.png') - 1}: images/plain.png does not state the condition", ""),
+        (f"warning study.toml:{line('plain.png') - 1}: images/plain.png does not state how the field", ""),
+        ("warning study.toml:4: group 'g' has 1 specimen.", "3 or more"),
+        ("warning study.toml: 1 image in the folder is not in the study (images/gone1.png)", ""),
+    ]:  # fmt: skip
+        assert [f for f in found if f.startswith(start) and part in f], (start, found)
+
+
+def test_the_design_of_the_study(make_study: MakeStudy) -> None:
+    head = (
+        '[[group]]\nname = "control"\n[[group]]\nname = "empty"\n'
+        '[[specimen]]\nid = "c"\ngroup = "control"\nexposure_h = 5\n[[specimen]]\nid = "u"\ngroup = "g"\n'
+    )
+    folder = make_study({"a.png": 200}, {"a.png": SOUND.replace("random", "worst_seen")}, head)
+    manifest = folder / "study.toml"
+    manifest.write_text(manifest.read_text().replace('name = "g"', 'name = "g"\nbaseline = "control"'))
+    found = _found(folder)
+    for start in (
+        "warning study.toml:5: baseline 'control' holds exposed specimens (c).",
+        "warning study.toml:7: specimen 's' has only worst-seen fields",
+        "warning study.toml:13: group 'empty' has 0 specimens. Take it out",
+        "warning study.toml:15: specimen 'c' has no image",
+        "warning study.toml:19: specimen 'u' does not state its exposure",
+    ):
+        assert [f for f in found if f.startswith(start)], (start, found)
+
+
+def test_says_what_is_cleaned_how(make_study: MakeStudy) -> None:
+    folder = make_study({"a.png": 200}, {"a.png": SOUND.replace("cleaning", "note")})
+    [number] = _lines(folder, 'condition = "cleaned"')
+    said = f"warning study.toml:{number}: images/a.png does not say how it was cleaned"
+    assert [f for f in _found(folder) if f.startswith(said)]
+
+
+def test_a_study_without_images(make_study: MakeStudy) -> None:
+    assert "error study.toml: the study names no image. Add [[image]] tables." in _found(make_study({}))
+
+
+def test_no_study_at_all(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="there is no study here"):
+        check_study(tmp_path)

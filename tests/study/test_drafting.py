@@ -1,0 +1,95 @@
+"""A draft that loads, measures nothing wrong, and says what it does not know."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from surfscan.errors import InputError
+from surfscan.study.drafting import draft_study
+from surfscan.study.manifest import load_study
+
+WriteImage = Callable[..., None]
+
+
+def test_a_draft_loads_and_asks(tmp_path: Path, write_image: WriteImage) -> None:
+    folder = tmp_path / "my_study"
+    names = ["U_7d-1_a", "U_7d-1_b", "U_7d-2_a", "C_168h-1_worst", "R-1_product", 'odd "one"\x7f']
+    for number, name in enumerate(names):
+        write_image(folder / f"images/{name}.png", number)
+    write_image(folder / "masks/U_7d-1_a_region.png")
+    draft = draft_study(folder)
+    study = load_study(folder)
+    assert draft.path.read_text(encoding="utf-8") == draft.text
+    assert study.title == "my study"
+    assert {i.file for i in study.images} == {f"images/{name}.png" for name in names}
+    hours = {s.id: s.exposure_h for s in study.specimens}
+    assert (hours["U_7d-1"], hours["U_7d-2"], hours["C_168h-1"], hours["R-1"]) == (168, 168, 168, None)
+    assert [len(study.images_of(s)) for s in ("U_7d-1", "U_7d-2")] == [2, 1]
+    assert study.specimen("U_7d-2").group == study.specimen("U_7d-1").group == "U_7d"
+    by_file = {image.file.removeprefix("images/"): image for image in study.images}
+    assert by_file["U_7d-1_a.png"].region == "masks/U_7d-1_a_region.png"
+    assert by_file["U_7d-1_b.png"].region is None
+    assert by_file["C_168h-1_worst.png"].field_choice == "worst_seen"
+    assert by_file["R-1_product.png"].condition == "with_product"
+    asked = "\n".join(draft.could_not_tell)
+    for part in (
+        "Pixel size",
+        "Exposure: no hours or days in the name. Add exposure_h (R-1",
+        "Condition",
+        "Groups",
+    ):
+        assert part in asked
+    assert all(f"# - {line.split('(')[0]}" in draft.text for line in draft.could_not_tell)
+
+
+def test_a_scale_in_the_file_is_not_asked_for(tmp_path: Path) -> None:
+    import tifffile
+
+    pixels = np.full((30, 30), 150, np.uint8)
+    tifffile.imwrite(tmp_path / "plate_1.tif", pixels, resolution=(20000, 20000), resolutionunit="CENTIMETER")
+    draft = draft_study(tmp_path)
+    assert "pixel_size_um" not in draft.text
+    assert not [line for line in draft.could_not_tell if line.startswith("Pixel size")]
+    assert [line for line in draft.could_not_tell if line.startswith("Last number")]
+
+
+def test_what_cannot_be_measured_is_left_out_and_named(tmp_path: Path, write_image: WriteImage) -> None:
+    import tifffile
+
+    write_image(tmp_path / "good_a.png")
+    (tmp_path / "cut.png").write_bytes((tmp_path / "good_a.png").read_bytes()[:60])
+    tifffile.imwrite(tmp_path / "heights.tif", np.ones((20, 20), np.float32))
+    draft = draft_study(tmp_path)
+    assert [image.file for image in load_study(tmp_path).images] == ["good_a.png"]
+    assert [line for line in draft.could_not_tell if line.startswith("cut.png: left out")]
+    assert [
+        line for line in draft.could_not_tell if line.startswith("heights.tif was left out: it holds heights")
+    ]
+
+
+def test_one_specimen_at_several_exposures(tmp_path: Path, write_image: WriteImage) -> None:
+    for seed, name in enumerate(("7d/P1_a.png", "14d/P1_a.png")):
+        write_image(tmp_path / name, seed)
+    assert "exposure_h = 336  # the names also give 168" in draft_study(tmp_path).text
+
+
+def test_never_writes_over_a_study(tmp_path: Path, write_image: WriteImage) -> None:
+    write_image(tmp_path / "a_1.png")
+    (tmp_path / "study.toml").write_text("mine")
+    with pytest.raises(InputError, match="there is a study here already"):
+        draft_study(tmp_path)
+    assert (tmp_path / "study.toml").read_text() == "mine"
+    draft_study(tmp_path, overwrite=True)
+    assert load_study(tmp_path).images
+
+
+def test_nothing_to_draft_from(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="no image to measure was found"):
+        draft_study(tmp_path)
+    with pytest.raises(InputError, match="there is no such folder"):
+        draft_study(tmp_path / "none")
+    assert not list(tmp_path.iterdir())

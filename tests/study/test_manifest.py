@@ -1,0 +1,186 @@
+"""`study.toml`: what it says, and every fault of it with its line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from surfscan.errors import InputError
+from surfscan.study.manifest import load_study
+
+SOUND = """\
+title = "T"
+[[material]]
+name = "Mg-2Zn"
+density_g_per_cm3 = 1.76
+source = "invented"
+[[group]]
+name = "as received"
+[[group]]
+name = "7 d"
+baseline = "as received"
+[[specimen]]
+id = "U07-1"
+group = "7 d"
+exposure_h = 168
+material = "Mg-2Zn"
+[[image]]
+file = 'images\\a.png'
+specimen = "U07-1"
+pixel_size_um = 0.5
+[[image]]
+file = "./b.tif"
+specimen = "U07-1"
+shows = "surface"
+procedures = ["pits"]
+pixel_size_um = [0.5, 0.25]
+condition = "cleaned"
+cleaning = "chromic acid, 1 min"
+field_choice = "worst_seen"
+page = 2
+region = "masks/b.png"
+[settings.pits]
+min_contrast = 0.1
+"""
+
+
+def _write(folder: Path, text: str) -> Path:
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def _faults(folder: Path, text: str) -> str:
+    with pytest.raises(InputError) as caught:
+        load_study(_write(folder, text))
+    return str(caught.value)
+
+
+def test_reads_what_is_stated(tmp_path: Path) -> None:
+    study = load_study(_write(tmp_path, SOUND))
+    assert study == load_study(tmp_path / "study.toml")
+    assert (study.title, study.note, study.folder) == ("T", "", tmp_path)
+    assert study.group("7 d").baseline == "as received"
+    assert study.specimen("U07-1").exposure_h == 168.0
+    assert study.materials[0].density_g_per_cm3 == 1.76
+    assert study.settings.pits.min_contrast == 0.1 and study.settings.of("degraded").classes == 2
+    first, second = study.images_of("U07-1")
+    assert first.image_id == "images/a.png" and first.pixel_size_um == (0.5, 0.5)
+    assert first.procedures == ("pits", "degraded")
+    assert (first.condition, first.field_choice) == ("not_stated", "not_stated")
+    assert second.image_id == "b.tif#2" and second.pixel_size_um == (0.5, 0.25)
+    with pytest.raises(KeyError):
+        study.specimen("none")
+
+
+def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
+    (tmp_path / "study.toml").write_text(SOUND, encoding="utf-8-sig")
+    assert load_study(tmp_path).title == "T"
+
+
+def test_all_faults_at_once_each_with_its_line(tmp_path: Path) -> None:
+    text = SOUND
+    for good, bad in [
+        ('title = "T"', 'tittle = "T"'),
+        ('baseline = "as received"', 'baseline = "as receved"'),
+        ("exposure_h = 168", "exposure_h = -168"),
+        ('material = "Mg-2Zn"\n', 'material = "Fe"\n'),
+        ("pixel_size_um = 0.5\n", 'pixel_size_um = "0.5 mm"\n'),
+        ("page = 2", "page = -1"),
+        ("min_contrast = 0.1", "min_contrast = 3"),
+        ('cleaning = "', 'cleanning = "'),
+    ]:
+        assert good in text
+        text = text.replace(good, bad, 1)
+    said = _faults(tmp_path, text).splitlines()
+    assert said[0].startswith(f"{tmp_path / 'study.toml'}: 9 faults")
+    starts = [
+        "study.toml:1: the study has no title. ",
+        "study.toml:1: unknown key 'tittle'. Did you mean 'title'?",
+        "study.toml:10: there is no group 'as receved'. Did you mean 'as received'? Else add a [[group]]",
+        "study.toml:14: exposure_h = -168 cannot be used. exposure_h (h) should be greater than or equal",
+        "study.toml:15: there is no material 'Fe'",
+        "study.toml:19: pixel_size_um = '0.5 mm' is not a bare number. Write the number without quotes, "
+        "in µm: pixel_size_um = 500",
+        "study.toml:27: unknown key 'cleanning'. Did you mean 'cleaning'?",
+        "study.toml:29: page = -1 cannot be used",
+        "study.toml:32: min_contrast = 3 cannot be used",
+    ]
+    listed = sorted(line.strip() for line in said[1:])
+    assert len(listed) == len(starts)
+    for line, start in zip(listed, sorted(starts), strict=True):
+        assert line.startswith(start)
+    lines = [int(line.split(":")[1]) for line in said[1:]]
+    assert lines == sorted(lines)
+
+
+@pytest.mark.parametrize(
+    ("added", "said"),
+    [
+        ('[[specimen]]\nid = "U07-1"\ngroup = "7 d"\n', "specimen 'U07-1' stands twice, first at study"),
+        ('[[image]]\nfile = "images/a.png"\nspecimen = "U07-1"\n', ":34: image 'images/a.png' stands twice"),
+        ('[[group]]\nname = "7 d"\n', ":34: group '7 d' stands twice"),
+        ('[[material]]\nname = "Mg-2Zn"\n', ":34: material 'Mg-2Zn' stands twice"),
+        ('[[group]]\nname = "x"\nbaseline = "x"\n', ":35: group 'x' is its own baseline"),
+        ('[[image]]\nfile = "c.png"\nspecimen = "U07"\n', ":35: there is no specimen 'U07'. Did you"),
+        ('[[specimen]]\nid = "s"\ngroup = "14 d"\n', ":35: there is no group '14 d'"),
+        ('[image]\nfile = "c.png"\n', "not valid TOML"),
+        ("[[image]]\nspecimen = 'U07-1'\n", ":33: 'file' is missing"),
+        ("[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nprocedures = []\n", ":36: procedures = "),
+        ("[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nshows = 'height_map'\n", ":36: shows = 'height"),
+        ("broken line\n", ":33: not valid TOML"),
+        ('unclosed = "', "study.toml:33: not valid TOML"),
+        ("[setings.pits]\n", ":33: unknown key 'setings'. Did you mean 'settings'?"),
+        ("[settings.struts]\n", ":33: unknown key 'struts'. Known here: pits, degraded"),
+    ],
+)  # fmt: skip
+def test_single_faults(tmp_path: Path, added: str, said: str) -> None:
+    assert said in _faults(tmp_path, SOUND + added)
+
+
+def test_tables_that_are_no_tables(tmp_path: Path) -> None:
+    said = _faults(tmp_path, 'title = "T"\nimage = "a.png"\nnote = 3\nspecimen = [1]\n')
+    assert "study.toml:2: 'image' is not a list of tables. Head each one with [[image]]" in said
+    assert "study.toml:4: 'specimen' is not a list" in said and "study.toml:3: note is not text" in said
+
+
+def test_text_that_is_not_utf8(tmp_path: Path) -> None:
+    (tmp_path / "study.toml").write_bytes('title = "T"\nnote = "37 °C"\n'.encode("cp1252"))
+    with pytest.raises(InputError, match=r"study\.toml:2: the text is not UTF-8"):
+        load_study(tmp_path)
+
+
+def test_no_study(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="surfscan start"):
+        load_study(tmp_path)
+
+
+CSV_STUDY = 'title = "T"\nspecimens_csv = "specimens.csv"\n[[group]]\nname = "g"\n'
+
+
+def test_specimens_from_a_csv(tmp_path: Path) -> None:
+    (tmp_path / "specimens.csv").write_bytes("id;group;exposure_h\ns1;g;168,5\ns2;g;\n".encode("utf-8-sig"))
+    study = load_study(_write(tmp_path, CSV_STUDY + '[[image]]\nfile = "a"\nspecimen = "s2"\n'))
+    assert [(s.id, s.exposure_h) for s in study.specimens] == [("s1", 168.5), ("s2", None)]
+
+
+def test_faults_of_the_csv_name_its_lines(tmp_path: Path) -> None:
+    (tmp_path / "specimens.csv").write_text("id,group,exposure_h\ns1,g,7 d\n\ns1,x,-1\n,g,\n")
+    said = _faults(tmp_path, CSV_STUDY + '[[image]]\nfile = "a"\nspecimen = "q"\n')
+    for part in (
+        "specimens.csv:2: exposure_h = '7 d' is not a bare number. Write the number without quotes, in h: "
+        "exposure_h = 168",
+        "specimens.csv:4: specimen 's1' stands twice, first at specimens.csv:2",
+        "specimens.csv:4: there is no group 'x'",
+        "specimens.csv:4: exposure_h = -1.0 cannot be used",
+        "specimens.csv:5: 'id' is missing",
+        "study.toml:7: there is no specimen 'q'. Add a row for it",
+    ):
+        assert part in said
+
+
+def test_specimens_in_two_places_or_in_none(tmp_path: Path) -> None:
+    assert "study.toml:2: there is no file 'specimens.csv'" in _faults(tmp_path, CSV_STUDY)
+    (tmp_path / "specimens.csv").write_text("id,group\ns,g\n")
+    both = CSV_STUDY + '[[specimen]]\nid = "t"\ngroup = "g"\n'
+    assert "study.toml:5: specimens stand both here and in specimens_csv" in _faults(tmp_path, both)

@@ -1,0 +1,64 @@
+"""What file names tell."""
+
+from __future__ import annotations
+
+import pytest
+
+from surfscan.study.names import group_of, guess, region_owner, stem_of
+
+
+@pytest.mark.parametrize(
+    ("file", "specimen", "field", "group", "exposure_h"),
+    [
+        ("images/U07-1_a.png", "U07-1", "a", "U07", None),
+        ("U07-1_d.png", "U07-1", "d", "U07", None),
+        ("U07-1_2.tif", "U07-1", "2", "U07", None),
+        ("C28-1_b.ome.tif", "C28-1", "b", "C28", None),
+        ("uncoated_7d_2_b.tif", "uncoated_7d_2", "b", "uncoated_7d", 168.0),
+        ("mesh_168h_3 field2.png", "mesh_168h_3", "field2", "mesh_168h", 168.0),
+        ("14 days/plate3/img001.png", "plate3", "img001", "plate", None),
+        ("14days/plate3/img001.png", "plate3", "img001", "plate", 336.0),
+        ("as_received/C1_a.jpg", "C1", "a", "C", 0.0),
+        ("4weeks_P1.png", "4weeks_P1", "", "4weeks_P", 672.0),
+        ("P1_1.5h_50x.png", "P1_1.5h", "50x", "P1_1.5h", 1.5),
+        ("a.png", "a", "", "a", None),
+    ],
+)
+def test_specimen_field_group_and_exposure(
+    file: str, specimen: str, field: str, group: str, exposure_h: float | None
+) -> None:
+    found = guess(file)
+    assert (found.specimen, found.field, found.group, found.exposure_h) == (
+        specimen,
+        field,
+        group,
+        exposure_h,
+    )
+
+
+def test_a_number_that_may_count_either_is_said_to_be_unclear() -> None:
+    assert guess("mesh_7d_1.png").specimen == "mesh_7d_1" and guess("mesh_7d_1.png").is_number_unclear
+    assert not guess("mesh_7d_1_a.png").is_number_unclear
+    assert not guess("U07-1_2.png").is_number_unclear
+
+
+@pytest.mark.parametrize(
+    ("file", "condition", "worst"),
+    [
+        ("U14-3_product.jpg", "with_product", False),
+        ("U14-3_cleaned_a.jpg", "cleaned", False),
+        ("as-received/U1.png", "as_received", False),
+        ("uncleaned_1.png", "not_stated", False),
+        ("U28-2_worst.jpg", "not_stated", True),
+        ("U28-2_worsted.jpg", "not_stated", False),
+    ],
+)
+def test_condition_and_choice(file: str, condition: str, worst: bool) -> None:
+    assert (guess(file).condition, guess(file).worst_seen) == (condition, worst)
+
+
+def test_parts_of_names() -> None:
+    assert stem_of("x/U07-1_0.5.png") == "U07-1_0.5"
+    assert region_owner("masks/U07-1_a_region.png") == "U07-1_a"
+    assert region_owner("U07-1_a.png") is None
+    assert group_of("plate 12") == "plate" and group_of("7") == "7"
