@@ -61,5 +61,37 @@ class DegradedSettings(FieldSettings):
     """Area that is corroded or covered by product."""
 
     classes: Literal[2, 3] = Field(
-        2, description="Grey classes told apart: 2 (metal, degraded) or 3 (metal, tarnished, degraded)."
+        2, description="Classes told apart: 2 (metal, degraded) or 3 (metal, tarnished, degraded)."
     )
+    degraded_is: Literal["auto", "darker", "lighter"] = Field(
+        "auto",
+        description="Degraded surface against metal. 'auto': darker, or the more coloured class where colour "
+        "tells more than grey, unless that class covers more than 60 % of the region.",
+    )
+    boundary: float = Field(
+        0.6,
+        ge=0.2,
+        le=0.8,
+        description="Where the class boundary lies on the step from metal (0) to degraded surface (1). 0.5 "
+        "is half contrast; a little more leaves out the faint halo around a patch, as people do by hand.",
+    )
+    min_contrast: float = Field(
+        0.1,
+        ge=0.02,
+        le=0.9,
+        description="Smallest step between metal and degraded surface, as a share of the metal's grey.",
+    )
+    min_separation: float = Field(
+        2.5,
+        ge=1.0,
+        le=20.0,
+        description="Smallest distance between two class levels in units of their spread (Ashman's D); below "
+        "it the surface is one class and nothing is reported as degraded.",
+    )
+    min_patch_um2: float | None = Field(
+        None,
+        gt=0,
+        description="Smallest patch, and smallest hole in a patch, kept, µm²; never below min_patch_px. "
+        "Unset: min_patch_px alone decides.",
+    )
+    min_patch_px: int = Field(25, ge=1, description="Smallest patch, and smallest hole in a patch, kept, px.")

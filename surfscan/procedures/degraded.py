@@ -1,0 +1,146 @@
+"""Degraded area of a micrograph: the share of the specimen that is corroded or covered by product."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from surfscan.images import Micrograph
+from surfscan.preparation.region import specimen_region
+from surfscan.preparation.strip import find_data_strip
+from surfscan.procedures.result import Result
+from surfscan.procedures.settings import DegradedSettings
+from surfscan.segmentation.degraded import DegradedArea, degraded_area
+
+_CLIPPED = 0.02  # share of pixels at an end of the grey scale above which a warning is given
+
+
+def measure_degraded(
+    image: Micrograph, settings: DegradedSettings | None = None, *, region: np.ndarray | None = None
+) -> Result:
+    """Measure the degraded area fraction of one field.
+
+    Parameters
+    ----------
+    image : Micrograph
+        Grey or colour.
+    settings : DegradedSettings, optional
+        Defaults where None.
+    region : ndarray of shape (M, N), optional
+        Specimen region drawn elsewhere, non-zero on the specimen; overrules the settings.
+
+    Returns
+    -------
+    Result
+        Summary: `degraded_area_fraction` and `degraded_area_fraction_ci95` (0 to 1), `region_area_mm2` (None
+        without a scale), `region_area_px`; with three classes `tarnished_area_fraction` and its interval;
+        and what they rest on: `degraded_is`, `told_apart_by` ("grey" or "colour"), `separation` (Ashman's D),
+        `class_levels` (grey of each class over that of the metal), `class_boundaries` (share of the step from
+        metal to degraded surface), `smoothing_px`. Masks: "degraded" (uint8: 0 metal, 1 tarnished,
+        2 degraded) and "region".
+
+    Notes
+    -----
+    The interval holds the uncertainty of the class boundary alone. How far one field stands for the specimen
+    is not in it: that takes several fields (ASTM E562, E1245).
+
+    Raises
+    ------
+    InputError
+        If the region mask does not fit, or fewer than 100 recorded pixels of specimen are left.
+    """
+    settings = settings or DegradedSettings()
+    grey = image.grey
+    strip = find_data_strip(grey) if settings.data_strip == "auto" else None
+    path = image.source.path
+    found = specimen_region(grey, mode=settings.specimen_region, given=region, strip=strip, path=path)
+    row0, row1, col0, col1 = found.frame
+    inside = (slice(row0, row1), slice(col0, col1))
+    pixels = image.pixels[inside]
+    mask = None if found.mask is None else np.ascontiguousarray(found.mask[inside])
+    region_px = grey[inside].size if mask is None else int(np.count_nonzero(mask))
+    warnings = [*image.warnings, *found.warnings]
+    summary: dict[str, Any] = {
+        "degraded_area_fraction": None,
+        "degraded_area_fraction_ci95": None,
+        "region_area_mm2": None,
+        "region_area_px": region_px,
+        "region_origin": found.origin,
+    }
+    if image.calibration is not None:
+        summary["region_area_mm2"] = region_px * image.calibration.pixel_area_um2 * 1e-6
+    else:
+        warnings.append("no scale: the region's area is given in px only; fractions do not need one")
+    classes = np.zeros(image.shape, np.uint8)
+    values = grey[inside] if mask is None else grey[inside][mask]
+    if values.min() == values.max():
+        warnings.append(
+            f"every pixel of the region has the same grey ({values.flat[0]}): nothing can be told apart and "
+            "no fraction is given; check the exposure of the image"
+        )
+    else:
+        warnings += _clipping(pixels, mask)
+        area = degraded_area(
+            pixels,
+            mask,
+            classes=settings.classes,
+            degraded_is=settings.degraded_is,
+            boundary=settings.boundary,
+            min_contrast=settings.min_contrast,
+            min_separation=settings.min_separation,
+            min_patch_px=_least_patch(image, settings),
+        )
+        classes[inside] = area.classes
+        summary |= _figures(area)
+        warnings += area.warnings
+    return Result(
+        procedure="degraded",
+        source=image.source,
+        calibration=image.calibration,
+        settings=settings.model_dump(mode="json"),
+        summary=summary,
+        masks={"degraded": classes, "region": found.full_mask(image.shape)},
+        warnings=tuple(warnings),
+    )
+
+
+def _least_patch(image: Micrograph, settings: DegradedSettings) -> int:
+    """Smallest patch kept, px."""
+    if image.calibration is None or settings.min_patch_um2 is None:
+        return settings.min_patch_px
+    return max(settings.min_patch_px, int(np.ceil(settings.min_patch_um2 / image.calibration.pixel_area_um2)))
+
+
+def _figures(area: DegradedArea) -> dict[str, Any]:
+    """Summary fields of a class map."""
+    figures: dict[str, Any] = {
+        "degraded_area_fraction": area.fraction,
+        "degraded_area_fraction_ci95": [area.fraction_low, area.fraction_high],
+    }
+    if area.tarnished is not None:
+        figures["tarnished_area_fraction"] = area.tarnished
+        figures["tarnished_area_fraction_ci95"] = [area.tarnished_low, area.tarnished_high]
+    one_class = area.degraded_is is None
+    return figures | {
+        "degraded_is": area.degraded_is,
+        "told_apart_by": None if one_class else "colour" if area.colour_decides else "grey",
+        "separation": None if one_class else area.separation,
+        "class_levels": list(area.levels),
+        "class_boundaries": list(area.boundaries),
+        "smoothing_px": area.smoothing_px,
+    }
+
+
+def _clipping(pixels: np.ndarray, mask: np.ndarray | None) -> list[str]:
+    """Warnings about pixels at the ends of the grey scale, where classes cannot be told apart."""
+    if not np.issubdtype(pixels.dtype, np.integer):
+        return []
+    ends = {"black": 0, "white": int(np.iinfo(pixels.dtype).max)}
+    out = []
+    for name, value in ends.items():
+        at_end = pixels == value if pixels.ndim == 2 else (pixels == value).all(axis=-1)
+        share = float(np.mean(at_end if mask is None else at_end[mask]))
+        if share > _CLIPPED:
+            out.append(f"{share:.1%} of the region is clipped to {name}: classes may not be told apart there")
+    return out
