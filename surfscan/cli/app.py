@@ -51,6 +51,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except InputError as fault:
         print(f"surfscan: {fault}", file=sys.stderr)
         return 2
+    except MemoryError:
+        print("surfscan: not enough memory. Cut the image into smaller fields.", file=sys.stderr)
+        return 2
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else int(stop.code is not None)
     return 0

@@ -50,7 +50,6 @@ _ROWS = {
         ("field_area_px", "field", "px"),
     ),
     "degraded": (
-        ("degraded_area_fraction", "degraded area", "%"),
         ("tarnished_area_fraction", "tarnished area", "%"),
         ("region_area_mm2", "specimen region", "mm²"),
         ("region_area_px", "specimen region", "px"),
