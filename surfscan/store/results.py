@@ -8,6 +8,7 @@ the new one, and at most a file that the next run tidies away.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -24,10 +25,9 @@ from surfscan.images import Calibration, Source
 from surfscan.procedures.result import Result
 from surfscan.store import masks
 from surfscan.store.schema import connect
-from surfscan.store.tables import StoredTables, encode_table
+from surfscan.store.tables import REDO, StoredTables, encode_table
 
 FILE_NAME = "results.sqlite"
-_REDO = "Run 'surfscan measure': it sets the damaged results aside, deletes nothing, and measures again"
 
 
 @dataclass(frozen=True)
@@ -238,12 +238,20 @@ class ResultsStore:
                 notes += self._place(outcome.masks)
                 database.execute("DELETE FROM result WHERE image_id = ? AND procedure = ?", key)
                 database.execute(
-                    "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?)",
-                    (*key, specimen, fingerprint, outcome.version, outcome.record, _now()),
+                    "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                    (
+                        *key,
+                        specimen,
+                        fingerprint,
+                        outcome.version,
+                        outcome.record,
+                        _sha256(outcome.record.encode()),
+                        _now(),
+                    ),
                 )
                 database.executemany(
-                    "INSERT INTO data_table VALUES (?, ?, ?, ?)",
-                    [(*key, name, content) for name, content in outcome.tables.items()],
+                    "INSERT INTO data_table VALUES (?, ?, ?, ?, ?)",
+                    [(*key, name, content, _sha256(content)) for name, content in outcome.tables.items()],
                 )
                 database.executemany(
                     "INSERT INTO mask VALUES (?, ?, ?, ?, ?)",
@@ -290,15 +298,18 @@ class ResultsStore:
         if not self.path.exists():
             return []
         with self._reading() as database:
-            tables = _grouped(database.execute("SELECT image_id, procedure, name, content FROM data_table"))
-            files = _grouped(database.execute("SELECT image_id, procedure, name, file FROM mask"))
-            sums = _grouped(database.execute("SELECT image_id, procedure, name, sha256 FROM mask"))
+            tables = _grouped(database, "data_table", "content")
+            files = _grouped(database, "mask", "file")
             rows = database.execute(
-                "SELECT image_id, procedure, specimen, fingerprint, version, record FROM result "
+                "SELECT image_id, procedure, specimen, fingerprint, version, record, sha256 FROM result "
                 "ORDER BY image_id, procedure"
             ).fetchall()
         found = []
-        for image_id, procedure, specimen, fingerprint, version, text in rows:
+        for image_id, procedure, specimen, fingerprint, version, text, sha256 in rows:
+            if _sha256(text.encode()) != sha256:
+                raise InputError(self.path, f"the record of {image_id} is damaged", REDO)
+            record = json.loads(text)
+            scale = record["calibration"]
             key = (image_id, procedure)
             found.append(
                 StoredResult(
@@ -307,28 +318,20 @@ class ResultsStore:
                     procedure=procedure,
                     fingerprint=fingerprint,
                     status="done",
-                    **self._record(text, image_id),
+                    source=Source(**record["source"]),
+                    calibration=None if scale is None else Calibration(**scale),
+                    settings=record["settings"],
+                    summary=record["summary"],
                     tables=StoredTables(self.path, tables.get(key, {})),
+                    warnings=tuple(record["warnings"]),
                     version=version,
-                    mask_paths={n: self.folder / masks.FOLDER / f for n, f in files.get(key, {}).items()},
-                    mask_sha256=sums.get(key, {}),
+                    mask_paths={
+                        n: self.folder / masks.FOLDER / f for n, (f, _) in files.get(key, {}).items()
+                    },
+                    mask_sha256={n: checksum for n, (_, checksum) in files.get(key, {}).items()},
                 )
             )
         return found
-
-    def _record(self, text: str, image_id: str) -> dict[str, Any]:
-        try:
-            record = json.loads(text)
-            scale = record["calibration"]
-            return {
-                "source": Source(**record["source"]),
-                "calibration": None if scale is None else Calibration(**scale),
-                "settings": record["settings"],
-                "summary": record["summary"],
-                "warnings": tuple(record["warnings"]),
-            }
-        except (ValueError, KeyError, TypeError) as error:
-            raise InputError(self.path, f"the record of {image_id} cannot be read back", _REDO) from error
 
     def _failures(self) -> list[StoredResult]:
         if not self.path.exists():
@@ -356,11 +359,21 @@ class ResultsStore:
             database.execute("COMMIT")
 
 
-def _grouped(rows: Iterable[tuple[str, str, str, Any]]) -> dict[tuple[str, str], dict[str, Any]]:
-    grouped: dict[tuple[str, str], dict[str, Any]] = {}
-    for image_id, procedure, name, value in rows:
-        grouped.setdefault((image_id, procedure), {})[name] = value
+def _grouped(
+    database: sqlite3.Connection, table: str, content: str
+) -> dict[tuple[str, str], dict[str, tuple[Any, str]]]:
+    """Name -> (content, checksum) of each result's tables or masks."""
+    grouped: dict[tuple[str, str], dict[str, tuple[Any, str]]] = {}
+    rows = database.execute(
+        f"SELECT image_id, procedure, name, {content}, sha256 FROM {table} ORDER BY rowid"
+    )
+    for image_id, procedure, name, value, sha256 in rows:
+        grouped.setdefault((image_id, procedure), {})[name] = (value, sha256)
     return grouped
+
+
+def _sha256(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
 
 
 def _mask_files(database: sqlite3.Connection, image_id: str) -> set[str]:
@@ -389,5 +402,5 @@ def _faults_named(path: Path) -> Iterator[None]:
         raise InputError(
             path,
             f"the database is damaged ({error})",
-            _REDO,
+            REDO,
         ) from error

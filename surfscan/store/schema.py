@@ -12,10 +12,10 @@ APPLICATION_ID = 0x73726673  # "srfs": marks the file as a surfscan store
 _MIGRATIONS = (
     (
         "CREATE TABLE result (image_id TEXT NOT NULL, procedure TEXT NOT NULL, specimen TEXT NOT NULL, "
-        "fingerprint TEXT NOT NULL, version TEXT NOT NULL, record TEXT NOT NULL, measured_at TEXT NOT NULL, "
-        "PRIMARY KEY (image_id, procedure)) WITHOUT ROWID",
+        "fingerprint TEXT NOT NULL, version TEXT NOT NULL, record TEXT NOT NULL, sha256 TEXT NOT NULL, "
+        "measured_at TEXT NOT NULL, PRIMARY KEY (image_id, procedure)) WITHOUT ROWID",
         "CREATE TABLE data_table (image_id TEXT NOT NULL, procedure TEXT NOT NULL, name TEXT NOT NULL, "
-        "content BLOB NOT NULL, PRIMARY KEY (image_id, procedure, name), "
+        "content BLOB NOT NULL, sha256 TEXT NOT NULL, PRIMARY KEY (image_id, procedure, name), "
         "FOREIGN KEY (image_id, procedure) REFERENCES result ON DELETE CASCADE)",
         "CREATE TABLE mask (image_id TEXT NOT NULL, procedure TEXT NOT NULL, name TEXT NOT NULL, "
         "file TEXT NOT NULL, sha256 TEXT NOT NULL, PRIMARY KEY (image_id, procedure, name), "

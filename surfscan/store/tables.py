@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import zipfile
 from collections.abc import Iterator, Mapping
@@ -11,6 +12,9 @@ import numpy as np
 
 from surfscan.columns import Table
 from surfscan.errors import InputError
+
+REDO = "Run 'surfscan measure': it sets the damaged results aside, deletes nothing, and measures again"
+"""What to do about a damaged store."""
 
 
 def encode_table(table: Mapping[str, np.ndarray]) -> bytes:
@@ -45,40 +49,33 @@ def encode_table(table: Mapping[str, np.ndarray]) -> bytes:
 
 
 def decode_table(content: bytes) -> Table:
-    """The table that `encode_table` wrote.
-
-    Raises
-    ------
-    ValueError
-        If the bytes are damaged.
-    """
-    try:
-        with np.load(io.BytesIO(content), allow_pickle=False) as archive:
-            return {name: archive[name] for name in archive.files}
-    except (zipfile.BadZipFile, OSError, EOFError, KeyError) as error:
-        raise ValueError(f"damaged table: {error}") from error
+    """The table that `encode_table` wrote."""
+    with np.load(io.BytesIO(content), allow_pickle=False) as archive:
+        return {name: archive[name] for name in archive.files}
 
 
 class StoredTables(Mapping[str, Table]):
-    """Tables of one result, unpacked one by one when asked for.
+    """Tables of one result, checked and unpacked one by one when asked for.
 
     A study of a thousand images is thus listed without holding all its tables.
+
+    Parameters
+    ----------
+    database : Path
+        For messages.
+    contents : mapping of str to (bytes, str)
+        Encoded tables by name, each with its SHA-256, hex.
     """
 
-    def __init__(self, database: Path, contents: Mapping[str, bytes]) -> None:
+    def __init__(self, database: Path, contents: Mapping[str, tuple[bytes, str]]) -> None:
         self._database = database
         self._contents = dict(contents)
 
     def __getitem__(self, name: str) -> Table:
-        content = self._contents[name]
-        try:
-            return decode_table(content)
-        except ValueError as error:
-            raise InputError(
-                self._database,
-                f"table {name!r} cannot be read back ({error})",
-                "Run 'surfscan measure' again: it keeps the damaged store and measures anew",
-            ) from error
+        content, sha256 = self._contents[name]
+        if hashlib.sha256(content).hexdigest() != sha256:
+            raise InputError(self._database, f"table {name!r} is damaged", REDO)
+        return decode_table(content)
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._contents)
