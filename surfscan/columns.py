@@ -241,7 +241,12 @@ TABLES |= {
         Column("field_area_mm2", "mm²", "float64", "Summed area of the pooled fields."),
         *_with_ci95("pit_density_per_mm2", "mm⁻²", "Summed edge-weighted counts over summed field areas."),
         *_with_ci95("pit_density_per_mpx", "per million px", "Pit density where no scale is known."),
-        Column("pit_density_interval", "", "str", "Poisson (one field) or between fields (several)."),
+        Column(
+            "pit_density_interval",
+            "",
+            "str",
+            "Poisson (one field, or fields that agree better than counting allows) or between fields.",
+        ),
         *_with_ci95(
             "pitted_area_fraction", "1", "Mean over fields of the pitted area fraction (E562, E1245)."
         ),

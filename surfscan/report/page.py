@@ -201,7 +201,8 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
 
 
 def _group_notes(groups: Sequence[GroupSummary]) -> list[str]:
-    return [f"{g.name}: {text}." for g in groups for text in g.warnings]
+    said = group_warnings((g.name, text) for g in groups for text in g.warnings)
+    return [f"{', '.join(note.where)}: {note.text}." for note in said]
 
 
 def _specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:

@@ -31,7 +31,8 @@ METHOD = (
     "floor and the metal around them.",
     "Pit density: every pit that lies wholly in the frame counts with its Miles-Lantuéjoul edge weight; pits "
     "cut by the frame count in pit_count and in the pitted area, not in the density. One field: Poisson "
-    "interval. Several fields: summed weights over summed areas, between-field t-interval.",
+    "interval. Several fields: summed weights over summed areas, between-field t-interval, "
+    "never narrower than the Poisson interval of the pooled count.",
     "Area fractions: mean over fields with the between-field t-interval of ASTM E562 and E1245, in which "
     "each field counts by its area. For degraded area the uncertainty of the class boundary, common to all "
     "fields, is added in quadrature.",
@@ -76,7 +77,11 @@ def summary_sentences(
         if difference and not math.isnan(difference.value):
             low, high = difference.ci95 or (math.nan, math.nan)
             number = round_to_interval(difference.value, low, high, scale=scale)
-            sure = f"95 % interval {number.interval}" if number.has_interval else difference.refused
+            sure = (
+                f"95 % interval {number.interval}"
+                if number.has_interval
+                else f"no interval: {difference.refused}"
+            )
             out.append(
                 f"Less the baseline {top.baseline}, {head.lower()} of {top.name} is "
                 f"{number.value}{unit} ({sure})."

@@ -67,9 +67,12 @@ def summarise_specimens(
     Notes
     -----
     Density: summed edge-weighted counts over summed areas; Poisson interval for one field, between-field
-    t-interval of the ratio for several. Area fractions: mean over fields weighted by field area (ASTM E562,
-    E1245); for degraded area the class boundary's own uncertainty, common to all fields, is added to the
-    field sampling in quadrature on each side.
+    t-interval of the ratio for several. Fields that by chance agree better than counting allows keep the
+    Poisson interval of the pooled count: pits do not scatter less than independent ones.
+
+    Area fractions: mean over fields weighted by field area (ASTM E562, E1245); for degraded area the class
+    boundary's own uncertainty, common to all fields, is added to the field sampling in quadrature on each
+    side.
     """
     out = []
     for specimen in specimens:
@@ -199,8 +202,9 @@ def _density(
     if len(areas) == 1:
         return _value(poisson.value), poisson.ci95 or NO_INTERVAL, "Poisson, one field", ()
     between = fields.area_weighted_mean([_weight(t) for t in tables], areas)
-    if not between.standard_deviation:
-        return between.mean, poisson.ci95 or NO_INTERVAL, f"Poisson, {len(areas)} fields alike", ()
+    narrowest = poisson.ci95 or NO_INTERVAL
+    if not between.half_width or 2 * between.half_width < narrowest[1] - narrowest[0]:
+        return between.mean, narrowest, f"Poisson, {len(areas)} fields alike", ()
     return between.mean, between.ci95 or NO_INTERVAL, f"between {len(areas)} fields", between.warnings
 
 

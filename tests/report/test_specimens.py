@@ -7,7 +7,7 @@ import pytest
 
 from surfscan.estimates import counting, fields
 from surfscan.report.records import gather
-from surfscan.report.specimens import specimen_table, summarise_specimens
+from surfscan.report.specimens import _density, specimen_table, summarise_specimens
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
 
@@ -146,3 +146,19 @@ def test_table_has_one_row_a_specimen(pooled):
     table = specimen_table(list(pooled.values()))
     assert table["specimen"].tolist() == list(pooled)
     assert table["pit_count"].tolist()[:3] == [1, 2, 0]
+
+
+@pytest.mark.parametrize("counts", [(14, 14, 14), (12, 16, 14), (13, 14, 14), (2, 30, 10)])
+def test_density_interval_is_never_narrower_than_counting_allows(counts):
+    tables = [{"edge_weight": np.full(n, 1.1)} for n in counts]
+    value, (low, high), rests_on, _ = _density(tables, [AREA] * 3)
+    floor = counting.density(np.full(sum(counts), 1.1), 3 * AREA)
+    between = fields.area_weighted_mean(np.array(counts) * 1.1, [AREA] * 3)
+    assert value == pytest.approx(floor.value)
+    assert high - low >= 0.999 * (floor.ci95[1] - floor.ci95[0])
+    if counts == (2, 30, 10):
+        assert (low, high) == pytest.approx(between.ci95)
+        assert rests_on == "between 3 fields"
+    if counts == (14, 14, 14):
+        assert (low, high) == pytest.approx(floor.ci95)
+        assert rests_on == "Poisson, 3 fields alike"

@@ -1,0 +1,137 @@
+"""Whole reports."""
+
+import csv
+import io
+
+import openpyxl
+import pytest
+
+from surfscan.columns import TABLES
+from surfscan.errors import InputError
+from surfscan.report.build import write_report
+
+NAMES = ("images", "specimens", "groups", "pits", "for_review", "data_dictionary")
+
+
+def read(folder, name):
+    with (folder / "tables" / f"{name}.csv").open(encoding="utf-8", newline="") as handle:
+        return list(csv.DictReader(handle))
+
+
+def test_all_tables_as_csv_and_as_sheets(reported):
+    book = openpyxl.load_workbook(io.BytesIO((reported / "tables" / "surfscan.xlsx").read_bytes()))
+    assert tuple(book.sheetnames) == NAMES
+    for name in NAMES:
+        rows = read(reported, name)
+        key = name if name in TABLES and name == "data_dictionary" else f"study_{name}"
+        assert list(rows[0]) == [c.name for c in TABLES[key]]
+        assert book[name].max_row == len(rows) + 1
+        assert book[name].freeze_panes == "A2"
+
+
+def test_rows_of_each_table(reported):
+    assert [len(read(reported, name)) for name in NAMES[:5]] == [13, 8, 3, 141, 12]
+    defined = {(row["table"], row["column"]) for row in read(reported, "data_dictionary")}
+    for name in NAMES[:5]:
+        assert {(name, column) for column in read(reported, name)[0]} <= defined
+
+
+def test_group_mean_can_be_recomputed_from_the_specimen_table(reported):
+    values = [
+        float(row["degraded_area_fraction"])
+        for row in read(reported, "specimens")
+        if row["group"] == "uncoated 7 d"
+    ]
+    (group,) = [row for row in read(reported, "groups") if row["group"] == "uncoated 7 d"]
+    assert float(group["mean_degraded_area_fraction"]) == pytest.approx(sum(values) / 3)
+    assert group["n_specimens_degraded_area_fraction"] == "3"
+
+
+def test_same_study_same_bytes(study_folder):
+    first = {p.name: p.read_bytes() for p in write_report(study_folder).paths}
+    second = {p.name: p.read_bytes() for p in write_report(study_folder / "study.toml").paths}
+    assert first == second
+
+
+def test_outcome_lists_files_and_grouped_warnings(study_folder):
+    outcome = write_report(study_folder)
+    assert all(path.is_file() for path in outcome.paths)
+    assert {p.name for p in outcome.paths} == {f"{n}.csv" for n in NAMES} | {"surfscan.xlsx", "report.html"}
+    assert any(w.startswith("2 × 1 field with field_choice not stated") for w in outcome.warnings)
+
+
+def test_nothing_measured_is_refused(study_folder):
+    (study_folder / "results.sqlite").unlink()
+    with pytest.raises(InputError, match="nothing has been measured yet"):
+        write_report(study_folder)
+    assert not (study_folder / "report.html").exists()
+
+
+def test_no_study(tmp_path):
+    with pytest.raises(InputError, match="no study here"):
+        write_report(tmp_path)
+
+
+def test_changed_settings_are_said_and_the_figures_kept(study_folder):
+    manifest = study_folder / "study.toml"
+    with manifest.open("a", encoding="utf-8") as handle:
+        handle.write("[settings.pits]\nmin_contrast = 0.2\n")
+    outcome = write_report(study_folder)
+    assert any(w.startswith("12 × pits: settings, pixel size") for w in outcome.warnings)
+    assert not any("degraded: settings" in w for w in outcome.warnings)
+
+
+def test_lost_image_loses_its_picture_only(study_folder):
+    (study_folder / "images" / "03.png").unlink()
+    outcome = write_report(study_folder)
+    assert any("no picture" in w for w in outcome.warnings)
+    page = (study_folder / "report.html").read_text(encoding="utf-8")
+    assert page.count("data:image/webp") == 11
+    assert len(read(study_folder, "pits")) == 141
+
+
+def test_stray_results_enter_nothing(study_folder):
+    manifest = study_folder / "study.toml"
+    text = manifest.read_text(encoding="utf-8")
+    manifest.write_text(text.replace("images/03.png", "images/other.png"), encoding="utf-8")
+    outcome = write_report(study_folder)
+    assert any("images/03.png is not in study.toml" in w for w in outcome.warnings)
+    assert len(read(study_folder, "pits")) == 141 - 12
+
+
+def test_specimens_csv_is_among_the_hashed_inputs(study_folder):
+    from surfscan.store.masks import file_sha256
+
+    manifest = study_folder / "study.toml"
+    lines, rows, skipping = [], ["id,group,exposure_h"], 0
+    for line in manifest.read_text(encoding="utf-8").splitlines():
+        if line == "[[specimen]]":
+            skipping = 3
+            continue
+        if skipping:
+            skipping -= 1
+            value = line.partition(" = ")[2].strip('"')
+            rows.append(value) if skipping == 2 else rows.append(rows.pop() + "," + value)
+            continue
+        lines.append(line)
+    lines.insert(1, 'specimens_csv = "specimens.csv"')
+    manifest.write_text("\n".join(lines), encoding="utf-8")
+    (study_folder / "specimens.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    write_report(study_folder)
+    page = (study_folder / "report.html").read_text(encoding="utf-8")
+    assert file_sha256(study_folder / "specimens.csv") in page
+
+
+def test_page_of_a_study_with_failures_only(study_folder):
+    from surfscan.store.results import ResultsStore
+    from surfscan.study.manifest import load_study
+
+    (study_folder / "results.sqlite").unlink()
+    store = ResultsStore(study_folder)
+    for image in load_study(study_folder).images:
+        for procedure in image.procedures:
+            store.save_failure(image.image_id, image.specimen, procedure, "0", "too dark")
+    write_report(study_folder)
+    page = (study_folder / "report.html").read_text(encoding="utf-8")
+    assert page.count("too dark") == 25
+    assert read(study_folder, "pits") == []

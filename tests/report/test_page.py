@@ -1,0 +1,136 @@
+"""The page as text: whole, escaped, self-contained, accessible."""
+
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+
+import pytest
+
+VOID = {"meta", "link", "img", "br", "hr", "input"}
+
+
+class Page(HTMLParser):
+    """Collects what the tests ask about, and faults of nesting."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.stack, self.faults, self.tags, self.words = [], [], [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.stack.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        if not self.stack or self.stack.pop() != tag:
+            self.faults.append((tag, self.getpos()))
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+    def all(self, tag):
+        return [attributes for name, attributes in self.tags if name == tag]
+
+
+@pytest.fixture(scope="module")
+def text(reported):
+    return (reported / "report.html").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def page(text):
+    return Page(text)
+
+
+def test_well_nested(page):
+    assert page.faults == []
+    assert page.stack == []
+
+
+def test_needs_no_other_file_and_no_network(page, text):
+    outside = [
+        value
+        for tag, attributes in page.tags
+        for name, value in attributes.items()
+        if name in ("src", "href", "xlink:href", "srcset", "data") and not value.startswith(("#", "data:"))
+    ]
+    assert outside == []
+    assert page.all("script") == []
+    style = text[text.index("<style>") : text.index("</style>")]
+    assert "@import" not in style
+    assert set(re.findall(r"url\(([^)]*)\)", style)) == {"#hatch-loss", "#dots-loss", "#hatch-grey"}
+
+
+def test_hostile_names_stay_text(page, text):
+    assert "<script" not in text
+    assert "<b>" not in text
+    assert "X<script>alert(1)</script>" in "".join(page.words)
+    assert "Plates in saline <7 d>" in page.words
+    assert any("the image lost.png is missing <here>" in word for word in page.words)
+
+
+def test_headings_in_order(page):
+    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(later - earlier <= 1 for earlier, later in pairwise(levels))
+
+
+def test_language_captions_scopes_and_alt_texts(page):
+    assert page.all("html")[0]["lang"] == "en"
+    assert len(page.all("caption")) == len(page.all("table")) > 5
+    assert all(attributes.get("scope") in ("col", "row") for attributes in page.all("th"))
+    for attributes in page.all("svg"):
+        assert attributes.get("aria-hidden") == "true" or (
+            attributes["role"] == "img" and len(attributes["aria-label"]) > 10
+        )
+
+
+def test_ids_are_unique_and_links_lead_somewhere(page):
+    own = [a["id"] for tag, a in page.tags if "id" in a and tag in ("section", "image", "pattern")]
+    assert len(own) == len(set(own))
+    anchors = {a["id"] for _, a in page.tags if "id" in a}
+    links = {
+        a["href"][1:] for tag, a in page.tags if tag in ("a", "use") and a.get("href", "").startswith("#")
+    }
+    assert links <= anchors
+
+
+def test_every_measured_field_is_pictured_once(text):
+    assert text.count("data:image/webp") == 12
+    assert text.count('class="badge"') == 1
+
+
+def test_numbers_of_the_tables_stand_on_the_page(page):
+    words = "".join(page.words)
+    for expected in ("8 to 55", "7 to 54", "no interval", "SD 9.5", "%RA 23", "above\u00a0A5*"):
+        assert expected in words
+
+
+def test_hashes_versions_settings_and_cautions(page, reported):
+    words = "".join(page.words)
+    from surfscan.store.masks import file_sha256
+
+    for name in ("study.toml", "truth.csv", "images/00.png", "images/11.png"):
+        assert file_sha256(reported / name) in words
+    for expected in ("min_contrast_to_noise", "surfscan, measuring", "licensed practice govern", "numpy"):
+        assert expected in words
+
+
+def luminance(colour):
+    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize("ink", ["#1a1a1a", "#555555", "#00558a"])
+@pytest.mark.parametrize("paper", ["#ffffff", "#f5f5f3"])
+def test_contrast_of_text(ink, paper, text):
+    """WCAG 2.1, success criterion 1.4.3: at least 4.5 to 1."""
+    assert ink in text.lower()
+    light, dark = luminance(paper), luminance(ink)
+    assert (light + 0.05) / (dark + 0.05) >= 4.5

@@ -1,0 +1,118 @@
+"""The page in a real browser: quiet, whole, within the window, on screen and on paper."""
+
+import csv
+import shutil
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.slow
+
+ARGUMENTS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+def browser_path():
+    """A Chromium on this machine; without one the test fails: a page nobody opened is not tested."""
+    names = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
+    found = next((path for name in names if (path := shutil.which(name))), None)
+    if found is None:
+        pytest.fail("no Chromium or Chrome found: install one (Debian: apt-get install chromium)")
+    return found
+
+
+@pytest.fixture(scope="module")
+def browser():
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=browser_path(), args=list(ARGUMENTS))
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="module")
+def opened(browser, reported):
+    """The page at 1366 px, with what it said and asked for."""
+    page = browser.new_page(viewport={"width": 1366, "height": 768})
+    page.said, page.asked = [], []
+    page.on("console", lambda message: page.said.append(message.text))
+    page.on("pageerror", lambda error: page.said.append(str(error)))
+    page.on("request", lambda request: page.asked.append(request.url))
+    page.goto((reported / "report.html").as_uri())
+    page.wait_for_load_state("networkidle")
+    yield page
+    page.close()
+
+
+def test_no_console_message_and_no_request(opened, reported):
+    assert opened.said == []
+    assert [url for url in opened.asked if not url.startswith("data:")] == [
+        (reported / "report.html").as_uri()
+    ]
+
+
+def test_tables_have_a_row_for_each_row_of_the_files(opened, reported):
+    for section, name in (("groups", "groups"), ("specimens", "specimens")):
+        with Path(reported / "tables" / f"{name}.csv").open(encoding="utf-8", newline="") as handle:
+            rows = list(csv.DictReader(handle))
+        shown = opened.locator(f"#{section} tbody tr").count()
+        assert shown == len(rows)
+    assert opened.locator("#not-measured tbody tr").count() == 2
+
+
+@pytest.mark.parametrize("width", [1366, 1920, 800, 390])
+def test_nothing_runs_off_the_side(opened, width):
+    opened.set_viewport_size({"width": width, "height": 768})
+    assert opened.evaluate("document.documentElement.scrollWidth") <= width
+    if width >= 1366:
+        wide = "[...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth).length"
+        assert opened.evaluate(wide) == 0
+    opened.set_viewport_size({"width": 1366, "height": 768})
+
+
+def test_hostile_specimen_is_harmless_text(opened):
+    assert opened.locator("script").count() == 0
+    assert opened.get_by_text("X<script>alert(1)</script>").count() > 0
+
+
+def test_pictures_are_drawn_and_have_words(opened):
+    shots = opened.locator("svg.shot")
+    assert shots.count() == 23  # 12 fields, one of them without degraded area
+    for index in range(shots.count()):
+        assert shots.nth(index).get_attribute("aria-label")
+    sizes = opened.evaluate(
+        "Promise.all([...document.querySelectorAll('svg.shot image')].map(async e => "
+        "{const i = new Image(); i.src = e.href.baseVal; await i.decode(); return i.naturalWidth}))"
+    )
+    assert sizes == [400] * 12
+
+
+def test_text_is_large_enough(opened):
+    small = opened.evaluate(
+        "[...document.querySelectorAll('main *')].filter(e => e.childNodes.length && "
+        "[...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()) && "
+        "parseFloat(getComputedStyle(e).fontSize) < 12).map(e => e.outerHTML.slice(0, 80))"
+    )
+    assert small == []
+
+
+def test_keyboard_reaches_the_contents(opened):
+    opened.evaluate("document.body.focus()")
+    opened.keyboard.press("Tab")
+    assert opened.evaluate("document.activeElement.getAttribute('href')") == "#summary"
+
+
+def test_prints(opened):
+    paper = opened.pdf(format="A4", landscape=True, print_background=True)
+    assert paper.startswith(b"%PDF")
+    opened.emulate_media(media="print")
+    assert opened.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
+    opened.emulate_media(media="screen")
