@@ -143,6 +143,15 @@ def test_a_full_disk_is_named(tmp_path: Path, make_result: MakeResult) -> None:
         store.save("a", "s", "mark", make_result())
 
 
+def test_masks_that_cannot_be_placed_are_named(tmp_path: Path, make_result: MakeResult) -> None:
+    store = ResultsStore(tmp_path)
+    staged = stage(tmp_path, "a", make_result())
+    staged.masks[0].temporary.unlink()
+    with pytest.raises(InputError, match="a result cannot be saved"):
+        store.commit("a", "s", [("m", staged)])
+    assert store.all() == []
+
+
 def test_commit_takes_results_and_failures_together(tmp_path: Path, make_result: MakeResult) -> None:
     store = ResultsStore(tmp_path)
     store.commit("a", "s", [("m", stage(tmp_path, "a", make_result())), ("m", Failure("degraded", "why"))])
