@@ -392,7 +392,7 @@ def _faults_named(path: Path) -> Iterator[None]:
         raise InputError(
             error.filename or path.parent,
             f"a result cannot be saved ({error.strerror})",
-            "Check that the disk is not full, that you may write there, and that no other program has it open",
+            "Check that the disk is not full, that you may write there, and that nothing else has it open",
         ) from error
     except sqlite3.DatabaseError as error:
         if isinstance(error, sqlite3.OperationalError) and "locked" in str(error):
