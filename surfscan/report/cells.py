@@ -52,9 +52,15 @@ class Grid:
 
 
 def estimate_cell(
-    value: float, low: float, high: float, *, scale: float = 1.0, lines: Sequence[str] = ()
+    value: float,
+    low: float,
+    high: float,
+    *,
+    scale: float = 1.0,
+    lines: Sequence[str] = (),
+    places: int | None = None,
 ) -> Cell:
     """A value with its interval on a line below, both rounded to the interval."""
-    number = round_to_interval(value, low, high, scale=scale)
+    number = round_to_interval(value, low, high, scale=scale, places=places)
     interval = (number.interval,) if number.has_interval else ()
     return Cell(number.value, (*interval, *lines))

@@ -11,7 +11,7 @@ import numpy as np
 
 from surfscan.columns import GROUP_FIGURES, Table, columns, conform
 from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_baseline
-from surfscan.report.records import WITH_PRODUCT
+from surfscan.report.records import WITH_PRODUCT, words
 from surfscan.report.specimens import SpecimenSummary
 
 if TYPE_CHECKING:
@@ -102,14 +102,14 @@ def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
 
 def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
     refusals: dict[str, list[str]] = {}
-    for name, (_, words) in GROUP_FIGURES.items():
+    for name, (_, figure) in GROUP_FIGURES.items():
         mean = group.means[name]
         if mean.n and mean.refused:
-            refusals.setdefault(f"no interval of the mean ({mean.refused})", []).append(words)
+            refusals.setdefault(f"no interval of the mean ({mean.refused})", []).append(figure)
         difference = group.differences.get(name)
         if difference and mean.n and not mean.refused and difference.refused:
-            refusals.setdefault(f"no interval of the difference ({difference.refused})", []).append(words)
-    group.warnings += [f"{', '.join(words)}: {reason}" for reason, words in refusals.items()]
+            refusals.setdefault(f"no interval of the difference ({difference.refused})", []).append(figure)
+    group.warnings += [f"{', '.join(figures)}: {reason}" for reason, figures in refusals.items()]
     if control and any(
         difference.ci95 and control.means[name].standard_uncertainty == 0
         for name, difference in group.differences.items()
@@ -118,6 +118,15 @@ def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
             "where all baseline specimens gave the same value, the interval of the difference holds the "
             "group's own scatter only"
         )
+    for procedure, what in (("pits", "pits"), ("degraded", "degraded area")):
+        conditions = dict.fromkeys(
+            words(m.row[f"{procedure}_condition"]) for m in group.members if m.pooled[procedure]
+        )
+        if len(conditions) > 1:
+            group.warnings.append(
+                f"{what}: specimens differ in surface condition ({', '.join(conditions)}), which may account "
+                "for part of their scatter"
+            )
     uncleaned = [
         m.specimen.id
         for m in group.members

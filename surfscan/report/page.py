@@ -17,7 +17,7 @@ from surfscan.report.cells import Cell, Grid, Head, estimate_cell
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.records import WITH_PRODUCT, FieldRecord, words
-from surfscan.report.rounding import NO_VALUE, significant
+from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
 from surfscan.report.specimens import SpecimenSummary
 from surfscan.report.truth import FIGURES as TRUTH_FIGURES
 from surfscan.report.truth import TruthComparison
@@ -183,21 +183,23 @@ def _group_grid(groups: Sequence[GroupSummary]) -> Grid:
 
 
 def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
+    """Mean and difference; a difference without interval is no finer than the mean it comes from."""
     scale = _HEADS[name][2]
-    out = []
-    for estimate in (group.means[name], group.differences.get(name)):
-        if estimate is None or math.isnan(estimate.value):
-            out.append(Cell(NO_VALUE))
-            continue
-        low, high = estimate.ci95 or (math.nan, math.nan)
-        lines = []
-        if estimate is group.means[name]:
-            scatter = "" if math.isnan(estimate.sd) else f"SD {significant(estimate.sd * scale, 2)}, "
-            lines.append(f"{scatter}n {estimate.n}")
-        if estimate.ci95 is None:
-            lines.insert(0, "no interval")
-        out.append(estimate_cell(estimate.value, low, high, scale=scale, lines=lines))
-    return out
+    mean, difference = group.means[name], group.differences.get(name)
+    if math.isnan(mean.value):
+        return [Cell(NO_VALUE), Cell(NO_VALUE)]
+    refused = [] if mean.ci95 else ["no interval"]
+    scatter = "" if math.isnan(mean.sd) else f"SD {significant(mean.sd * scale, 2)}, "
+    low, high = mean.ci95 or (math.nan, math.nan)
+    cells = [
+        estimate_cell(mean.value, low, high, scale=scale, lines=[*refused, f"{scatter}n {mean.n}"]),
+    ]
+    if difference is None or math.isnan(difference.value):
+        return [*cells, Cell(NO_VALUE)]
+    places = round_to_interval(mean.value, low, high, scale=scale).places
+    low, high = difference.ci95 or (math.nan, math.nan)
+    lines = [] if difference.ci95 else ["no interval"]
+    return [*cells, estimate_cell(difference.value, low, high, scale=scale, lines=lines, places=places)]
 
 
 def _group_notes(groups: Sequence[GroupSummary]) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from surfscan.estimates.groups import GroupEstimate
 from surfscan.report.groups import GroupSummary
 from surfscan.report.records import NOT_STATED, FieldRecord, words
 from surfscan.report.rounding import round_to_interval, significant
@@ -75,8 +76,8 @@ def summary_sentences(
         out.append(text + ".")
         difference = top.differences.get(name)
         if difference and not math.isnan(difference.value):
-            low, high = difference.ci95 or (math.nan, math.nan)
-            number = round_to_interval(difference.value, low, high, scale=scale)
+            places = round_to_interval(top.means[name].value, *_limits(top.means[name]), scale=scale).places
+            number = round_to_interval(difference.value, *_limits(difference), scale=scale, places=places)
             sure = (
                 f"95 % interval {number.interval}"
                 if number.has_interval
@@ -148,10 +149,13 @@ def _figure(record: FieldRecord, procedure: str, name: str, unit: str, scale: fl
 
 def _estimate(group: GroupSummary, name: str, unit: str, scale: float) -> str:
     mean = group.means[name]
-    low, high = mean.ci95 or (math.nan, math.nan)
-    number = round_to_interval(mean.value, low, high, scale=scale)
+    number = round_to_interval(mean.value, *_limits(mean), scale=scale)
     sure = f"95 % interval {number.interval}, " if number.has_interval else "no interval, "
     return f"{number.value}{unit} ({sure}{_count(mean.n, 'specimen')})"
+
+
+def _limits(estimate: GroupEstimate) -> tuple[float, float]:
+    return estimate.ci95 or (math.nan, math.nan)
 
 
 def _count(n: int, noun: str) -> str:

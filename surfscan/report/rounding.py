@@ -20,11 +20,14 @@ class Rounded:
     ----------
     value, low, high : str
         `NO_VALUE` where there is none.
+    places : int
+        Decimal places of the rounding; negative left of the point.
     """
 
     value: str
     low: str
     high: str
+    places: int = 0
 
     @property
     def has_interval(self) -> bool:
@@ -41,7 +44,12 @@ class Rounded:
 
 
 def round_to_interval(
-    value: float | None, low: float | None = None, high: float | None = None, *, scale: float = 1.0
+    value: float | None,
+    low: float | None = None,
+    high: float | None = None,
+    *,
+    scale: float = 1.0,
+    places: int | None = None,
 ) -> Rounded:
     """Round a value and its interval to two significant digits of the interval's half width.
 
@@ -53,6 +61,9 @@ def round_to_interval(
         95 % limits; without them (or with no width) the value gets three significant digits.
     scale : float, optional
         Multiplies all three first: 100 turns a fraction into per cent.
+    places : int, optional
+        Decimal places to use where there is no interval, such as those of the mean that a difference
+        comes from.
 
     Notes
     -----
@@ -63,18 +74,19 @@ def round_to_interval(
         return Rounded(NO_VALUE, NO_VALUE, NO_VALUE)
     value = value * scale
     if low is None or high is None or math.isnan(low) or math.isnan(high):
-        return Rounded(significant(value), NO_VALUE, NO_VALUE)
+        if places is None:
+            return Rounded(significant(value), NO_VALUE, NO_VALUE, _decimals(value, 3))
+        return Rounded(_fixed(value, places), NO_VALUE, NO_VALUE, places)
     low, high = low * scale, high * scale
     half = (high - low) / 2
     if not math.isfinite(half):
         half = min(abs(value - low), abs(high - value))
     if half <= 0 or not math.isfinite(half):
-        return Rounded(
-            significant(value), _fixed(low, _decimals(value, 3)), _fixed(high, _decimals(value, 3))
-        )
+        places = _decimals(value, 3)
+        return Rounded(_fixed(value, places), _fixed(low, places), _fixed(high, places), places)
     largest = max(abs(number) for number in (value, low, high) if math.isfinite(number))
     places = min(_decimals(half, 2), _decimals(largest, _MOST_DIGITS))
-    return Rounded(_fixed(value, places), _fixed(low, places), _fixed(high, places))
+    return Rounded(_fixed(value, places), _fixed(low, places), _fixed(high, places), places)
 
 
 def significant(value: float | None, digits: int = 3) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,8 @@ _POOLED_FIRST = {
     "pits": ("cleaned", "as_received", WITH_PRODUCT),
     "degraded": (WITH_PRODUCT, "cleaned", "as_received"),
 }
-"""Where a specimen was imaged in several conditions, only one is pooled: pits show best on cleaned metal,
+"""Where a specimen was imaged in several conditions, only one is pooled: the one that most specimens of its
+group have, so that they can be compared. At a tie this order decides: pits show best on cleaned metal,
 degraded area before the product is taken off."""
 
 
@@ -74,11 +76,15 @@ def summarise_specimens(
     boundary's own uncertainty, common to all fields, is added to the field sampling in quadrature on each
     side.
     """
-    out = []
-    for specimen in specimens:
-        summary = SpecimenSummary(specimen, [r for r in records if r.specimen.id == specimen.id])
+    out = [SpecimenSummary(s, [r for r in records if r.specimen.id == s.id]) for s in specimens]
+    for group in dict.fromkeys(s.specimen.group for s in out):
+        members = [s for s in out if s.specimen.group == group]
+        for procedure, preference in _POOLED_FIRST.items():
+            order = _condition_order(members, procedure, preference)
+            for summary in members:
+                summary.pooled[procedure] = _one_condition(summary, procedure, order)
+    for summary in out:
         _fill(summary)
-        out.append(summary)
     return out
 
 
@@ -115,8 +121,6 @@ def _fill(summary: SpecimenSummary) -> None:
             f"{_fields(unchosen)} with field_choice not stated: means and intervals hold only if fields were "
             "taken systematically or at random"
         )
-    for procedure in _POOLED_FIRST:
-        summary.pooled[procedure] = _one_condition(records, procedure, warn)
     _fill_pits(summary)
     _fill_degraded(summary)
     summary.warnings += [f"{', '.join(figures)}: {text}" for text, figures in summary.remarks.items()]
@@ -130,20 +134,30 @@ def _fill(summary: SpecimenSummary) -> None:
     row["warnings"] = " | ".join(summary.warnings)
 
 
-def _one_condition(
-    records: Sequence[FieldRecord], procedure: str, warn: Callable[[str], None]
-) -> list[FieldRecord]:
-    """Measured fields that may enter a mean, all of one surface condition."""
-    usable = [r for r in records if r.enters_means and r.done(procedure)]
-    conditions = {r.image.condition for r in usable}
-    if len(conditions) < 2:
-        return usable
-    chosen = min(conditions, key=(*_POOLED_FIRST[procedure], NOT_STATED).index)
-    warn(
-        f"{procedure}: only fields in condition {words(chosen)} are pooled; "
-        f"those in condition {', '.join(map(words, sorted(conditions - {chosen})))} are shown but left out"
+def _usable(summary: SpecimenSummary, procedure: str) -> list[FieldRecord]:
+    return [r for r in summary.records if r.enters_means and r.done(procedure)]
+
+
+def _condition_order(
+    members: Sequence[SpecimenSummary], procedure: str, preference: Sequence[str]
+) -> list[str]:
+    """Conditions of a group's fields, the one to pool first: found on most specimens, then by preference."""
+    found: Counter[str] = Counter(
+        c for m in members for c in {r.image.condition for r in _usable(m, procedure)}
     )
-    return [r for r in usable if r.image.condition == chosen]
+    return sorted(found, key=lambda c: (-found[c], (*preference, NOT_STATED).index(c)))
+
+
+def _one_condition(summary: SpecimenSummary, procedure: str, order: Sequence[str]) -> list[FieldRecord]:
+    """Measured fields that may enter a mean, all of one surface condition."""
+    usable = _usable(summary, procedure)
+    conditions = sorted({r.image.condition for r in usable}, key=order.index)
+    if len(conditions) > 1:
+        summary.warn(
+            f"{procedure}: only fields in condition {words(conditions[0])} are pooled; "
+            f"those in condition {', '.join(map(words, conditions[1:]))} are shown but left out"
+        )
+    return [r for r in usable if r.image.condition == conditions[0]]
 
 
 def _fill_pits(summary: SpecimenSummary) -> None:

@@ -6,6 +6,10 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from surfscan.columns import GROUP_FIGURES
+
+_FIGURES = "|".join(re.escape(words) for _, words in sorted(GROUP_FIGURES.values(), key=lambda f: -len(f[1])))
+
 
 @dataclass
 class WarningGroup:
@@ -38,7 +42,8 @@ def group_warnings(warnings: Iterable[tuple[str, str]]) -> list[WarningGroup]:
 
 
 def _pattern(text: str) -> str:
-    """The text with numbers, quoted names and file names blanked and plurals levelled."""
+    """The text with numbers, quoted names, file names and leading figures blanked and plurals levelled."""
+    text = re.sub(rf"^(?:{_FIGURES})(?:, (?:{_FIGURES}))*: ", "", text)
     text = re.sub(r"'[^']*'|\"[^\"]*\"", "#", text)
     text = re.sub(r"\S+\.(?:tiff?|png|jpe?g|bmp|csv)(?:#\d+)?,?", "#", text, flags=re.IGNORECASE)
     text = re.sub(r"\d+(?:[.,]\d+)*", "#", text)

@@ -40,6 +40,12 @@ def test_no_value_and_no_interval():
     assert not round_to_interval(12.3456).has_interval
 
 
+def test_places_of_a_mean_serve_its_difference():
+    places = round_to_interval(0.377, 0.312, 0.441).places
+    assert round_to_interval(0.000467, places=places).value == "0.000"
+    assert round_to_interval(1043.2, places=round_to_interval(1090.0, 730.0, 1440.0).places).value == "1040"
+
+
 def test_infinite_upper_limit():
     assert str(round_to_interval(5.0, 4.0, math.inf)) == "5.0 (4.0 to ∞)"
 

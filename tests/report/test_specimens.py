@@ -107,18 +107,20 @@ def test_product_on_the_surface_is_warned_of(pooled):
     assert hidden == ["X<script>alert(1)</script>"]
 
 
-def test_one_condition_is_pooled_when_there_are_several(study_folder):
-    edit(
-        study_folder,
-        'file = "images/03.png"\nspecimen = "U1"\ncondition = "cleaned"',
-        'file = "images/03.png"\nspecimen = "U1"\ncondition = "with_product"',
-    )
-    summary = summaries(study_folder)["U1"]
-    assert summary.row["pits_condition"] == "cleaned"
-    assert summary.row["pit_count"] == 30
-    assert summary.row["degraded_condition"] == "with_product"
+WITH_PRODUCT = 'specimen = "U1"\ncondition = "with_product"'
+CLEANED = 'specimen = "U1"\ncondition = "cleaned"'
+
+
+def test_condition_of_most_specimens_of_the_group_is_pooled(study_folder):
+    edit(study_folder, f'file = "images/03.png"\n{CLEANED}', f'file = "images/03.png"\n{WITH_PRODUCT}')
+    summary = summaries(study_folder)["U1"]  # cleaned: U1 and U2; with product: U1 and the hostile one
+    assert (summary.row["pits_condition"], summary.row["pit_count"]) == ("cleaned", 30)
+    assert summary.row["degraded_condition"] == "with_product"  # a tie, decided by preference
     assert summary.row["degraded_area_fraction"] == pytest.approx(0.20)
     assert any("only fields in condition cleaned are pooled" in w for w in summary.warnings)
+    hostile = 'condition = "with_product"\nfield_choice = "systematic"\n[[image]]\nfile = "images/10'
+    edit(study_folder, hostile, hostile.replace("with_product", "cleaned"))
+    assert summaries(study_folder)["U1"].row["degraded_condition"] == "cleaned"
 
 
 def test_unstated_choice_and_failed_images_are_warned_of(pooled):

@@ -16,6 +16,13 @@ def test_numbers_names_and_plurals_do_not_split_a_group():
     assert groups[0].text == "1 field of 'x.png' left out"
 
 
+def test_figures_named_in_front_do_not_split_a_group():
+    said = ["pit density, pitted area fraction: two fields only", "degraded area fraction: two fields only"]
+    (group,) = group_warnings(zip("ab", said, strict=True))
+    assert group.text == said[0]
+    assert len(group_warnings([("a", "pit density: none"), ("a", "other: none")])) == 2
+
+
 def test_most_frequent_first():
     pairs = [("a", "once"), *((str(i), "often") for i in range(200))]
     groups = group_warnings(pairs)
