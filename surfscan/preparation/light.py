@@ -11,13 +11,18 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from surfscan.preparation.robust import densest
+
 _GRID_SIDE = 512
 _MAX_REDUCTION = 8
 _ROUNDS = 5
 _ORDER = 4
+_WIDE = 4
+_SAMPLE = 20_000
+_TRUSTED = 0.02
 _DARK_LIMIT = 2.0
 _BRIGHT_LIMIT = 3.0
-_MAD_TO_SIGMA = 1.4826
+_BRIGHT_START = 1.2
 
 
 @dataclass(frozen=True)
@@ -79,15 +84,15 @@ def metal_level(grey: np.ndarray, *, scale_px: float, valid: np.ndarray | None =
     inside = weight > 0.5
     if not inside.any():
         inside = weight > 0
-    level = float(np.median(blocks[inside])) if inside.any() else 1.0
+    level = float(densest(blocks[inside][None, :])[0][0]) if inside.any() else 1.0
     sigma = max(scale_px / k, 1.0)
-    keep = inside.astype(np.float32)
+    keep = (inside & (blocks < _BRIGHT_START * level)).astype(np.float32)
     grid = _metal_grid(blocks, keep, sigma, level)
     for _ in range(_ROUNDS):
         ratio = blocks / np.maximum(grid, 1e-6) - 1.0
         metal = ratio[keep > 0]
-        centre = float(np.median(metal))
-        spread = _MAD_TO_SIGMA * float(np.median(np.abs(metal - centre))) + 1e-4
+        centres, spreads = densest(metal[None, :: max(1, metal.size // _SAMPLE)])
+        centre, spread = float(centres[0]), float(spreads[0]) + 1e-4
         keep = (
             inside & (ratio > centre - _DARK_LIMIT * spread) & (ratio < centre + _BRIGHT_LIMIT * spread)
         ).astype(np.float32)
@@ -122,26 +127,36 @@ def _metal_grid(blocks: np.ndarray, keep: np.ndarray, sigma: float, level: float
 def _polynomial(blocks: np.ndarray, keep: np.ndarray, level: float) -> np.ndarray:
     """Least-squares polynomial through the kept blocks, never below a tenth of `level`."""
     rows, cols = blocks.shape
-    y, x = np.linspace(-1, 1, rows), np.linspace(-1, 1, cols)
-    powers = [(i, j) for i in range(_ORDER + 1) for j in range(_ORDER + 1 - i) if i < rows and j < cols]
+    order_y, order_x = min(_ORDER, rows - 1), min(_ORDER, cols - 1)
+    along_y = np.linspace(-1, 1, rows)[:, None] ** np.arange(order_y + 1)
+    along_x = np.linspace(-1, 1, cols)[:, None] ** np.arange(order_x + 1)
+    i, j = np.nonzero(np.add.outer(np.arange(order_y + 1), np.arange(order_x + 1)) <= _ORDER)
     step = max(1, min(rows, cols) // 64)
     some = (slice(None, None, step), slice(None, None, step))
     used = keep[some] > 0
-    if used.sum() < 4 * len(powers):
+    if used.sum() < 4 * len(i):
         return np.full(blocks.shape, level, np.float32)
-    design = np.stack([np.outer(y[::step] ** i, x[::step] ** j)[used] for i, j in powers], axis=1)
-    terms, *_ = np.linalg.lstsq(design, blocks[some][used].astype(np.float64), rcond=None)
-    form = sum(t * np.outer(y**i, x**j) for t, (i, j) in zip(terms, powers, strict=True))
-    return np.maximum(form, 0.1 * level).astype(np.float32)
+    y, x = np.nonzero(used)
+    design = along_y[::step][y][:, i] * along_x[::step][x][:, j]
+    terms = np.zeros((order_y + 1, order_x + 1))
+    terms[i, j] = np.linalg.lstsq(design, blocks[some][used].astype(np.float64), rcond=None)[0]
+    return np.maximum(along_y @ terms @ along_x.T, 0.1 * level).astype(np.float32)
 
 
 def _smooth(blocks: np.ndarray, keep: np.ndarray, sigma: float, fallback: float) -> np.ndarray:
-    """Normalised Gaussian mean of `blocks` under weights `keep`; wide gaps are bridged by wider Gaussians."""
-    out = np.full(blocks.shape, fallback, np.float32)
-    for width in (4.0 * sigma, sigma):
-        border = cv2.BORDER_CONSTANT
-        mass = cv2.GaussianBlur(keep, (0, 0), width, borderType=border)
-        mean = cv2.GaussianBlur(blocks * keep, (0, 0), width, borderType=border) / np.maximum(mass, 1e-12)
-        trust = np.clip(mass / 0.02, 0, 1)
-        out = (trust * mean + (1 - trust) * out).astype(np.float32)
-    return out
+    """Normalised Gaussian mean of `blocks` under weights `keep`; wide gaps are bridged by a wider Gaussian."""
+    weighted = blocks * keep
+    size = (max(1, blocks.shape[1] // _WIDE), max(1, blocks.shape[0] // _WIDE))
+    wide_mass = _blur(cv2.resize(keep, size, interpolation=cv2.INTER_AREA), sigma)
+    wide_mean = _blur(cv2.resize(weighted, size, interpolation=cv2.INTER_AREA), sigma)
+    trust = np.clip(wide_mass / _TRUSTED, 0, 1)
+    wide = trust * wide_mean / np.maximum(wide_mass, 1e-12) + (1 - trust) * fallback
+    wide = cv2.resize(wide, blocks.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    mass = _blur(keep, sigma)
+    trust = np.clip(mass / _TRUSTED, 0, 1)
+    return np.asarray(trust * _blur(weighted, sigma) / np.maximum(mass, 1e-12) + (1 - trust) * wide)
+
+
+def _blur(a: np.ndarray, sigma: float) -> np.ndarray:
+    """Gaussian mean with nothing beyond the edges."""
+    return np.asarray(cv2.GaussianBlur(a, (0, 0), sigma, borderType=cv2.BORDER_CONSTANT))

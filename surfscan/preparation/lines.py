@@ -9,7 +9,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from surfscan.preparation.noise import spread_map
+from surfscan.preparation.noise import bands, spread_map
 
 COHERENCE_LIMIT = 0.2
 """Share of the gradients' doubled-angle sum above which texture counts as running one way (own choice, from
@@ -39,13 +39,16 @@ def line_direction(contrast: np.ndarray, valid: np.ndarray | None = None) -> tup
         0 where no direction is preferred, 1 where all gradients share one.
     """
     inner = (slice(2, -2, 2), slice(2, -2, 2))
-    gx = cv2.Scharr(contrast, cv2.CV_32F, 1, 0)[inner]
-    gy = cv2.Scharr(contrast, cv2.CV_32F, 0, 1)[inner]
-    if valid is not None:
-        gx, gy = gx[valid[inner]], gy[valid[inner]]
+    parts = []
+    for band in bands(*contrast.shape):
+        across = cv2.Scharr(contrast[band], cv2.CV_32F, 1, 0)[inner]
+        along = cv2.Scharr(contrast[band], cv2.CV_32F, 0, 1)[inner]
+        used = slice(None) if valid is None else valid[band][inner]
+        parts.append((across[used].ravel(), along[used].ravel()))
+    gx, gy = (np.concatenate(column) for column in zip(*parts, strict=True))
     if gx.size == 0:
         return 0.0, 0.0
-    length = cv2.magnitude(gx, gy).reshape(gx.shape) + np.float32(1e-12)
+    length = np.hypot(gx, gy) + np.float32(1e-12)
     weight = np.minimum(length, 2 * np.median(length))
     weight_per_square = weight / length**2
     cos2 = float(np.sum(weight_per_square * (gx * gx - gy * gy), dtype=np.float64))
@@ -80,7 +83,7 @@ def follow_lines(
     level = _level_along(contrast, keep, across_deg, length_px)
     for _ in range(_ROUNDS):
         rest = cv2.GaussianBlur(contrast - level, (0, 0), 1.5)
-        spread = spread_map(rest, valid)
+        spread = spread_map(rest, valid).full()
         keep = inside * ((rest < 2 * spread) & (rest > -3 * spread))
         level = _level_along(contrast, keep, across_deg, length_px)
     level = np.minimum(level, np.float32(0.9))

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
-from surfscan.segmentation.grouped import components, distance_inside, grouped_max, grouped_quantile
+from surfscan.segmentation.grouped import components, grouped_max, grouped_quantile
 
 CORE_SHARE = 0.5
 """The floor is where the distance to the outline is at least this share of the largest such distance."""
 
-_LOW_SHARE = 0.45
+LOW_SHARE = 0.45
+"""Candidates are darker than this share of the limit that they must somewhere pass."""
+
 _MIN_SEED_PX = 4
 _FLOOR_QUANTILE = 0.6
 _FLOOR_SHARE = 0.8
@@ -52,35 +55,33 @@ def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | No
         1 inside an object.
     """
     flat, limit_flat = contrast.ravel(), limit.ravel()
-    lowest = _LOW_SHARE * float(limit.min())
+    lowest = LOW_SHARE * float(limit.min())
+    levels = LOW_SHARE * 0.5 ** np.arange(max(0, int(np.ceil(np.log2(LOW_SHARE / lowest)))))
     found = np.zeros(contrast.shape, np.uint8)
-    open_field = np.ones(contrast.shape, np.uint8) if valid is None else valid.astype(np.uint8)
-    level = _LOW_SHARE
-    while True:
-        last = level <= lowest
-        dark = cv2.compare(contrast, max(level, lowest), cv2.CMP_GT) & open_field
-        if last:
-            dark &= cv2.compare(contrast, _LOW_SHARE * limit, cv2.CMP_GT)
+    open_field = np.full(contrast.shape, 255, np.uint8) if valid is None else valid.astype(np.uint8) * 255
+    for level in [*levels.tolist(), None]:
+        if level is None:
+            dark = cv2.compare(contrast, LOW_SHARE * limit, cv2.CMP_GT) & open_field
+        else:
+            dark = cv2.compare(contrast, level, cv2.CMP_GT) & open_field
         n, labels = components(dark)
-        where = np.flatnonzero(labels)
-        label = labels.ravel()[where]
-        value = flat[where]
-        seeded = np.bincount(label, value > limit_flat[where], n + 1) >= _MIN_SEED_PX
+        where = np.flatnonzero(dark.view(bool))
+        label, value, least = labels.ravel()[where], flat[where], limit_flat[where]
+        seeded = np.bincount(label, value > least, n + 1) >= _MIN_SEED_PX
+        some = seeded[label]
+        where, label, value, least = where[some], label[some], value[some], least[some]
         floor = grouped_quantile(label, value, n, _FLOOR_QUANTILE)
-        enough = np.bincount(label, limit_flat[where], n + 1) * _FLOOR_SHARE < floor * np.bincount(
-            label, minlength=n + 1
-        )
-        ripe = seeded & enough & (last | (floor >= 2 * level))
+        enough = floor * np.bincount(label, minlength=n + 1) > _FLOOR_SHARE * np.bincount(label, least, n + 1)
+        ripe = seeded & enough if level is None else seeded & enough & (floor >= 2 * level)
         keep = ripe[label] & (value > 0.5 * floor[label])
+        if not keep.any():
+            continue
         cut = np.zeros_like(found)
         cut.ravel()[where[keep]] = 1
         found |= fill_holes(cut, found)
-        if last:
-            return found
-        open_field &= 1 - cv2.dilate(found, disc(_SKIRT_PX))
-        level /= 2
-        if level < lowest:
-            level = lowest
+        if level is not None:
+            open_field[cv2.dilate(found, disc(_SKIRT_PX)).view(bool)] = 0
+    return found
 
 
 def fill_holes(mask: np.ndarray, cores: np.ndarray) -> np.ndarray:
@@ -101,14 +102,14 @@ def fill_holes(mask: np.ndarray, cores: np.ndarray) -> np.ndarray:
     if tree is None:
         return mask
     filled = mask.copy()
-    for hole in np.flatnonzero(tree[0, :, 3] >= 0):
+    for hole in np.flatnonzero(tree[0, :, 3] >= 0).tolist():
         whole = cv2.contourArea(outlines[tree[0, hole, 3]])
         if cv2.contourArea(outlines[hole]) >= _HOLE_SHARE * whole:
             continue
         c, r, w, h = cv2.boundingRect(outlines[hole])
         core = int(np.count_nonzero(cores[r : r + h, c : c + w]))
         if core == 0 or core >= _CORE_AREA_SHARE * whole:
-            cv2.drawContours(filled, outlines, int(hole), 1, cv2.FILLED)
+            cv2.drawContours(filled, outlines, hole, 1, cv2.FILLED)
     return filled
 
 
@@ -146,32 +147,32 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray) -> Out
         Objects, roughly outlined; 1 to n.
     contrast : ndarray of shape (M, N), float32
         Smoothed contrast.
-    usable : ndarray of shape (M, N), bool
+    usable : ndarray of shape (M, N), uint8, 0 or 1
         Pixels that may count as surrounding metal: inside the specimen and not dark themselves.
 
     Returns
     -------
     Outlined
     """
-    n = int(labels.max())
+    n = int(labels.max(initial=0))
     flat = contrast.ravel()
     inside = (labels > 0).view(np.uint8)
     owner = _nearest(labels)
 
-    reach = cv2.dilate(inside, disc(_RING_PX[1]))
-    ring = reach & (1 - cv2.dilate(inside, disc(_RING_PX[0]))) & usable.view(np.uint8)
-    where = np.flatnonzero(ring)
+    ring = cv2.dilate(inside, disc(_RING_PX[1])) & (1 - cv2.dilate(inside, disc(_RING_PX[0]))) & usable
+    where = np.flatnonzero(ring.view(bool))
     surround = np.nan_to_num(grouped_quantile(owner(where), flat[where], n))
-
     floor, _ = floor_contrast(labels, contrast, n)
     half = np.nan_to_num(surround + 0.5 * (floor - surround), nan=np.inf)
 
-    where = np.flatnonzero(cv2.dilate(inside, disc(_GROWTH_PX)))
+    where = np.flatnonzero(cv2.dilate(inside, disc(_GROWTH_PX)).view(bool))
     label = owner(where)
     keep = flat[where] > half[label]
+    where, label = where[keep], label[keep]
     drawn = np.zeros(labels.shape, np.int32)
-    drawn.ravel()[where[keep]] = label[keep]
-    drawn = _largest_parts(drawn, n)
+    drawn.ravel()[where] = label
+    keep = _in_largest_part(drawn, where, label, n)
+    drawn.ravel()[where[~keep]] = 0
     floor, depth = floor_contrast(drawn, contrast, n)
     return Outlined(drawn, floor, surround, depth)
 
@@ -193,8 +194,9 @@ def floor_contrast(labels: np.ndarray, contrast: np.ndarray, n: int) -> tuple[np
     depth_px : ndarray of shape (n + 1,)
         Largest distance from the outline, px.
     """
-    distance = distance_inside(labels > 0)
-    where = np.flatnonzero(labels)
+    inside = (labels > 0).view(np.uint8)
+    distance = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5)
+    where = np.flatnonzero(inside.view(bool))
     label, inward = labels.ravel()[where], distance.ravel()[where]
     deepest = grouped_max(label, inward, n)
     core = inward >= CORE_SHARE * deepest[label]
@@ -217,46 +219,42 @@ def edge_width(labels: np.ndarray, contrast: np.ndarray, strength: np.ndarray) -
     return np.abs(strength) / np.maximum(median, 1e-6)
 
 
-def _nearest(labels: np.ndarray):
+def _nearest(labels: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
     """Function from flat pixel positions to the label of the nearest labelled pixel."""
-    _, zone = cv2.distanceTransformWithLabels(
-        (labels == 0).view(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    where = np.flatnonzero(labels)
-    names = np.zeros(int(zone.max()) + 1, np.int32)
+    outside = (labels == 0).view(np.uint8)
+    _, zone = cv2.distanceTransformWithLabels(outside, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    where = np.flatnonzero(~outside.view(bool))
+    names = np.zeros(len(where) + 1, np.int32)
     names[zone.ravel()[where]] = labels.ravel()[where]
     return lambda positions: names[zone.ravel()[positions]]
 
 
-def _largest_parts(labels: np.ndarray, n: int) -> np.ndarray:
-    """Of every label the largest connected part only; crumbs that noise cut off are dropped."""
-    count, parts = components(_apart(labels))
-    where = np.flatnonzero(parts)
-    part, label = parts.ravel()[where], labels.ravel()[where]
+def _in_largest_part(labels: np.ndarray, where: np.ndarray, label: np.ndarray, n: int) -> np.ndarray:
+    """Which foreground pixels belong to the largest connected part of their label; the rest are crumbs.
+
+    Touching labels are parted by taking off, on one side, the pixels that touch; those are given back where
+    they lie beside what is kept.
+    """
+    rows, cols = labels.shape
+    flat = labels.ravel()
+    row, col = np.divmod(where, cols)
+    apart = np.ones(len(where), bool)
+    for down, right in ((0, 1), (1, 0), (1, 1), (1, -1)):
+        inside = (row + down < rows) & (col + right >= 0) & (col + right < cols)
+        other = flat[np.where(inside, where + down * cols + right, where)]
+        apart &= (other == 0) | (other == label)
+    mask = np.zeros(labels.shape, np.uint8)
+    mask.ravel()[where[apart]] = 1
+    count, parts = components(mask)
+    part = parts.ravel()[where]
     size = np.bincount(part, minlength=count + 1)
     owner = np.zeros(count + 1, np.int32)
-    owner[part] = label
-    order = np.lexsort((np.arange(count + 1), size))
+    owner[part[apart]] = label[apart]
+    order = np.argsort(size[1:], kind="stable") + 1
     best = np.zeros(n + 1, np.int64)
     best[owner[order]] = order
-    keep = best[label] == part
-    out = np.zeros_like(labels)
-    out.ravel()[where[keep]] = label[keep]
-    return _regrow(out, labels)
-
-
-def _apart(labels: np.ndarray) -> np.ndarray:
-    """Mask in which touching labels are parted by taking off, on one side, the pixels that touch."""
-    mask = (labels > 0).view(np.uint8).copy()
-    for shift in ((0, 1), (1, 0), (1, 1), (1, -1)):
-        here = labels[: labels.shape[0] - shift[0], max(0, -shift[1]) : labels.shape[1] - max(0, shift[1])]
-        there = labels[shift[0] :, max(0, shift[1]) : labels.shape[1] + min(0, shift[1])]
-        mask_here = mask[: labels.shape[0] - shift[0], max(0, -shift[1]) : labels.shape[1] - max(0, shift[1])]
-        mask_here[(here != there) & (there > 0)] = 0
-    return mask
-
-
-def _regrow(kept: np.ndarray, labels: np.ndarray) -> np.ndarray:
-    """Give back the pixels that `_apart` took where they touch what was kept of their own label."""
-    beside = cv2.dilate((kept > 0).view(np.uint8), np.ones((3, 3), np.uint8)).view(bool)
-    return np.where((kept == 0) & beside & (labels > 0), labels, kept)
+    keep = apart & (best[label] == part)
+    mask[:] = 0
+    mask.ravel()[where[keep]] = 1
+    beside = cv2.dilate(mask, np.ones((3, 3), np.uint8)).ravel()[where]
+    return keep | (~apart & (beside > 0))

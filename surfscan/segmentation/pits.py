@@ -9,9 +9,9 @@ import numpy as np
 
 from surfscan.preparation.light import metal_level
 from surfscan.preparation.lines import COHERENCE_LIMIT, follow_lines, line_direction
-from surfscan.preparation.noise import pixel_noise, scale_spread, spread_map
-from surfscan.segmentation.grouped import Ellipses, ellipses
-from surfscan.segmentation.outlines import Outlined, dark_objects, disc, edge_width, outline
+from surfscan.preparation.noise import SpreadMap, pixel_noise, scale_spread, spread_map
+from surfscan.segmentation.grouped import Ellipses, components, ellipses
+from surfscan.segmentation.outlines import LOW_SHARE, Outlined, dark_objects, disc, edge_width, outline
 from surfscan.segmentation.scratches import continues_beyond
 from surfscan.segmentation.shapes import part_shapes
 
@@ -108,14 +108,19 @@ def find_dark_pits(
     contrast, smoothing, followed = _contrast(grey, region)
     spread = spread_map(contrast, region)
     if followed:
-        spread *= np.float32(_LINE_TAILS)
-    limit = np.maximum(_SEED_SHARE * min_contrast, min_contrast_to_noise * spread)
-    mask = dark_objects(contrast, limit, region)
-    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(1))
+        spread = SpreadMap(spread.grid * np.float32(_LINE_TAILS), spread.shape)
+    limit = spread.full()
+    limit *= np.float32(min_contrast_to_noise)
+    np.maximum(limit, np.float32(_SEED_SHARE * min_contrast), out=limit)
+    mask = cv2.morphologyEx(dark_objects(contrast, limit, region), cv2.MORPH_OPEN, disc(1))
+    limit *= np.float32(LOW_SHARE)
+    metal = cv2.erode(cv2.compare(contrast, limit, cv2.CMP_LE), disc(1)) & 1
+    del limit
+    if region is not None:
+        metal &= region.view(np.uint8)
     labels, cracks = part_shapes(mask)
-    dark = cv2.dilate(cv2.compare(contrast, 0.45 * limit, cv2.CMP_GT), disc(1)) > 0
-    usable = ~dark if region is None else ~dark & region
-    drawn = outline(labels, contrast, usable)
+    drawn = outline(labels, contrast, metal)
+    del labels
     if region is not None:
         drawn.labels[~region] = 0
     form = ellipses(drawn.labels, len(drawn.floor) - 1)
@@ -125,7 +130,7 @@ def find_dark_pits(
         drawn,
         form,
         cracks,
-        patchiness=scale_spread(contrast, usable),
+        patchiness=scale_spread(contrast, metal),
         limits=(min_contrast, min_contrast_to_noise, min_diameter_px),
         max_aspect=max_aspect,
         followed=followed,
@@ -144,18 +149,19 @@ def _contrast(grey: np.ndarray, region: np.ndarray | None) -> tuple[np.ndarray, 
         contrast[~region] = 0.0
     noise = pixel_noise(contrast)
     smoothing = float(np.clip(noise / (2 * np.sqrt(np.pi)) / (_NOISE_SHARE * 0.08), *_SMOOTHING_PX))
-    across, coherence = line_direction(cv2.GaussianBlur(contrast, (0, 0), 1.0), region)
+    contrast = np.asarray(cv2.GaussianBlur(contrast, (0, 0), smoothing))
+    across, coherence = line_direction(contrast, region)
     followed = coherence > COHERENCE_LIMIT
     if followed:
         contrast = follow_lines(contrast, across, length_px=_LINE_LENGTH_PX, valid=region)
         if region is not None:
             contrast[~region] = 0.0
-    return np.asarray(cv2.GaussianBlur(contrast, (0, 0), smoothing)), smoothing, followed
+    return contrast, smoothing, followed
 
 
 def _judge(
     contrast: np.ndarray,
-    spread: np.ndarray,
+    spread: SpreadMap,
     drawn: Outlined,
     form: Ellipses,
     cracks: np.ndarray,
@@ -171,9 +177,7 @@ def _judge(
     strength = np.nan_to_num(drawn.floor - drawn.surround)
     relative = strength / np.maximum(1 - drawn.surround, 0.05)
     diameter = np.sqrt(4 * form.area / np.pi)
-    row = np.clip(np.rint(form.row), 0, contrast.shape[0] - 1).astype(int)
-    col = np.clip(np.rint(form.col), 0, contrast.shape[1] - 1).astype(int)
-    noise = np.maximum(spread[row, col], np.interp(diameter, *patchiness, left=0.0))
+    noise = np.maximum(spread.at(form.row, form.col), np.interp(diameter, *patchiness, left=0.0))
     to_noise = strength / noise
     width = 2 * np.maximum(drawn.depth_px, 0.5)
     aspect = np.maximum(form.aspect, form.area / width**2)
@@ -198,23 +202,28 @@ def _judge(
     names = ("contrast", "contrast to noise", "diameter")
 
     def which(condition: np.ndarray, k: int) -> str:
-        return ", ".join(name for name, yes in zip(names, condition[:, k], strict=True) if yes)
+        return ", ".join(name for name, yes in zip(names, condition[:, k].tolist(), strict=True) if yes)
 
     near = ratios < _NEAR
     below = ratios < 1
+    cracked = long | goes_on
     reasons = [
-        CRACK_LIKE if long[k] or goes_on[k] else SOFT_EDGED if soft[k] else JUST_BELOW + which(below, k)
-        for k in np.flatnonzero(listed)
+        CRACK_LIKE if cracked[k] else SOFT_EDGED if soft[k] else JUST_BELOW + which(below, k)
+        for k in np.flatnonzero(listed).tolist()
     ]
-    pits = np.where(pit, np.cumsum(pit), 0).astype(np.int32)[drawn.labels]
-    review = np.where(listed, np.cumsum(listed), 0).astype(np.int32)[drawn.labels]
-    review, crack_contrast, crack_noise = _add_cracks(review, pits, cracks, contrast, spread, limits)
+    review = np.zeros_like(drawn.labels)
+    where = np.flatnonzero(drawn.labels)
+    label = drawn.labels.ravel()[where]
+    review.ravel()[where] = np.where(listed, np.cumsum(listed), 0)[label]
+    pits = drawn.labels
+    pits.ravel()[where] = np.where(pit, np.cumsum(pit), 0)[label]
+    crack_contrast, crack_noise = _add_cracks(review, pits, cracks, contrast, spread, limits)
     reasons += [CRACK_LIKE] * len(crack_contrast)
     return DarkPits(
         labels=pits,
         contrast=relative[pit],
         contrast_to_noise=to_noise[pit],
-        near_limit=np.array([which(near, k) for k in np.flatnonzero(pit)], dtype=str),
+        near_limit=np.array([which(near, k) for k in np.flatnonzero(pit).tolist()], dtype=str),
         review=review,
         review_contrast=np.concatenate([relative[listed], crack_contrast]),
         review_contrast_to_noise=np.concatenate([to_noise[listed], crack_noise]),
@@ -229,19 +238,23 @@ def _add_cracks(
     pits: np.ndarray,
     cracks: np.ndarray,
     contrast: np.ndarray,
-    spread: np.ndarray,
+    spread: SpreadMap,
     limits: tuple[float, float, float],
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Put the crack-like arms among the features for review, where nothing else lies."""
-    free = (cracks > 0) & (review == 0) & (pits == 0)
-    where = np.flatnonzero(free)
-    label = cracks.ravel()[where]
-    n = int(cracks.max())
+) -> tuple[np.ndarray, np.ndarray]:
+    """Put the crack-like arms among the features for review, in place, where nothing else lies.
+
+    Returns their contrasts and contrasts to noise.
+    """
+    where = np.flatnonzero(cracks.view(bool))
+    where = where[(review.ravel()[where] == 0) & (pits.ravel()[where] == 0)]
+    free = np.zeros_like(cracks)
+    free.ravel()[where] = 1
+    n, parts = components(free)
+    label = parts.ravel()[where]
     area = np.bincount(label, minlength=n + 1)
     mean = np.bincount(label, contrast.ravel()[where], n + 1) / np.maximum(area, 1)
-    noise = np.bincount(label, spread.ravel()[where], n + 1) / np.maximum(area, 1)
     keep = (area >= np.pi / 4 * limits[2] ** 2) & (mean >= limits[0])
-    first = int(review.max())
-    names = np.where(keep, first + np.cumsum(keep), 0).astype(np.int32)
-    review.ravel()[where] = names[label]
-    return review, mean[keep], mean[keep] / np.maximum(noise[keep], 1e-9)
+    review.ravel()[where] = np.where(keep, int(review.max()) + np.cumsum(keep), 0)[label]
+    row, col = (np.bincount(label, place, n + 1) for place in np.divmod(where, pits.shape[1]))
+    noise = spread.at(row[keep] / area[keep], col[keep] / area[keep])
+    return mean[keep], mean[keep] / noise
