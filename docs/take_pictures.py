@@ -13,19 +13,23 @@ from playwright.sync_api import sync_playwright
 
 HERE = Path(__file__).resolve().parent
 PAGE = HERE.parent / "demo" / "report.html"
-WIDTH, HEIGHT = 1200, 1150
+WIDTH, HEIGHT = 1200, 1170
+SHOWN = "images/C14-2_a.jpg"
 QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 
 
 def main(chromium: str | None) -> None:
-    """Write page.png (its top) and pictures.png (its first pictures with outlines)."""
+    """Write page.png (its top) and pictures.png (one field with outlines)."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=list(QUIET))
         page = browser.new_page(viewport={"width": WIDTH, "height": HEIGHT})
         page.goto(PAGE.as_uri())
         page.screenshot(path=HERE / "page.png")
-        page.locator("#pictures").evaluate("section => section.scrollIntoView()")
-        page.screenshot(path=HERE / "pictures.png")
+        page.set_viewport_size({"width": 1360, "height": 800})  # both panels side by side
+        figure = page.locator("#pictures figure").filter(has_text=SHOWN).first
+        figure.scroll_into_view_if_needed()
+        page.wait_for_timeout(500)
+        figure.screenshot(path=HERE / "pictures.png")
         browser.close()
 
 
