@@ -1,6 +1,7 @@
 """The documents say what is so: links lead somewhere, examples work, commands and options exist."""
 
 import re
+import runpy
 from pathlib import Path
 
 import pytest
@@ -58,3 +59,9 @@ def test_python_example_names_exist():
     """The imports of the Python example work."""
     (example,) = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
     exec("\n".join(line for line in example.splitlines() if "import" in line), {})
+
+
+def test_settings_document_is_up_to_date():
+    """docs/settings.md says what the settings classes say (python docs/write_settings.py writes it anew)."""
+    written = runpy.run_path(str(ROOT / "docs" / "write_settings.py"))["settings_text"]()
+    assert (ROOT / "docs" / "settings.md").read_text(encoding="utf-8") == written
