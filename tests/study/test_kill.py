@@ -29,30 +29,33 @@ from soak_kill import (
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("workers", [1, 2])
-def test_kills_change_nothing(tmp_path: Path, workers: int) -> None:
-    fresh = make_study(tmp_path / "fresh", 8, 120, 3)
-    first = Path(shutil.copytree(fresh, tmp_path / "first"))
-    measure(first, 2)
-    disturbed = Path(shutil.copytree(fresh, tmp_path / "disturbed"))
-    triggers = [after(0.3), while_writing_mask, while_committing, after_some_commits(2)]
-    kills = kill_until_through(disturbed, workers, triggers, [snapshot(first)])
+def test_kills_during_the_first_run_change_nothing(tmp_path: Path) -> None:
+    undisturbed = make_study(tmp_path / "undisturbed", 4, 100, 3)
+    disturbed = Path(shutil.copytree(undisturbed, tmp_path / "disturbed"))
+    measure(undisturbed, 1)
+    triggers = [after(0.3), while_writing_mask, while_committing, after_some_commits(1)]
+    kills = kill_until_through(disturbed, 2, triggers, [snapshot(undisturbed)])
     assert kills >= 3
-    compare(disturbed, first)
+    compare(disturbed, undisturbed)
 
-    second = Path(shutil.copytree(first, tmp_path / "second"))
-    change_settings(second)
-    change_settings(disturbed)
-    measure(second, 2)
-    assert snapshot(second) != snapshot(first)
-    triggers = [while_writing_mask, after_some_commits(1), after_some_commits(2)]
-    kills = kill_until_through(disturbed, workers, triggers, [snapshot(first), snapshot(second)])
-    assert kills >= 2
-    compare(disturbed, second)
+
+def test_kills_while_measuring_anew_leave_the_old_result_or_the_new(tmp_path: Path) -> None:
+    disturbed = make_study(tmp_path / "disturbed", 3, 100, 5)
+    measure(disturbed, 1)
+    old = snapshot(disturbed)
+    undisturbed = Path(shutil.copytree(disturbed, tmp_path / "undisturbed"))
+    for folder in (disturbed, undisturbed):
+        change_settings(folder)
+    measure(undisturbed, 2)
+    new = snapshot(undisturbed)
+    assert new.keys() == old.keys() and all(new[key] != old[key] for key in new)
+    kills = kill_until_through(disturbed, 1, [while_writing_mask, after_some_commits(1)], [old, new])
+    assert kills == 2
+    compare(disturbed, undisturbed)
 
 
 def test_a_kill_leaves_no_worker_behind(tmp_path: Path) -> None:
-    folder = make_study(tmp_path / "study", 12, 200, 4)
+    folder = make_study(tmp_path / "study", 8, 100, 4)
     command = [sys.executable, "-m", "surfscan", "measure", str(folder), "--workers", "2"]
     with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         end = time.monotonic() + 30
