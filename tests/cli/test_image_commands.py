@@ -110,6 +110,17 @@ def test_degraded(image, tmp_path, capfd):
 
 
 @pytest.mark.parametrize("command", ["pits", "degraded"])
+def test_grey_stored_as_colour_is_grey(command, image, tmp_path, pitted, capfd):
+    """A grey picture that a camera program stored as RGB or RGBA gives the figures of the grey one."""
+    grey = _json_on_stdout(capfd, command, image)["summary"]
+    alpha = np.full_like(pitted, 255)
+    for layers in ([pitted] * 3, [*[pitted] * 3, alpha]):
+        path = tmp_path / f"{len(layers)}.tif"
+        tifffile.imwrite(path, np.dstack(layers), photometric="rgb", metadata=None)
+        assert _json_on_stdout(capfd, command, path)["summary"] == grey
+
+
+@pytest.mark.parametrize("command", ["pits", "degraded"])
 def test_height_map_is_refused(command, tmp_path, pitted, capsys):
     """A single-channel float TIFF is a height map: refused with the way out, which works."""
     path = tmp_path / "heights.tif"
