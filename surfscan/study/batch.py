@@ -5,18 +5,17 @@ from __future__ import annotations
 import os
 from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal, Protocol
 
 from surfscan.errors import InputError
 from surfscan.store.lock import WriterLock
-from surfscan.store.masks import file_sha256
 from surfscan.store.recovery import set_aside_if_damaged, tidy
 from surfscan.store.results import Failure, ResultsStore, StoredResult
 from surfscan.study.manifest import ImageEntry, Study, load_study, manifest_path
 from surfscan.study.pool import run_in_processes
-from surfscan.study.tasks import PROCEDURES, ImageTask, Job, fingerprint
+from surfscan.study.tasks import ImageTask, Job, jobs_for, plan_image
 from surfscan.study.worker import Outcome, limit_threads, measure_image
 
 CRASHED = (
@@ -127,29 +126,19 @@ class _Batch:
 
     def tasks(self) -> Iterator[ImageTask]:
         """Images with something to do; the others are told off on the way."""
-        folder = self.study.folder.resolve()
         for image in self.study.images:
             try:
-                sha256 = _sha256(folder / image.file, "image")
-                region_sha256 = _sha256(folder / image.region, "region mask") if image.region else None
+                task = plan_image(self.study, image)
             except InputError as error:
-                jobs = self.jobs(image, "missing", None)
+                jobs = jobs_for(self.study, image, "unreadable", None)
                 self.keep(image, _all_failed(jobs, str(InputError(None, error.fault, error.remedy))))
                 continue
-            jobs = [job for job in self.jobs(image, sha256, region_sha256) if not self.up_to_date(image, job)]
+            jobs = tuple(job for job in task.jobs if not self.up_to_date(image, job))
             if jobs:
-                yield ImageTask(folder, image, sha256, tuple(jobs))
+                yield replace(task, jobs=jobs)
             else:
                 self.outcome.skipped.append(image.image_id)
                 self.tell(image.image_id, "skipped")
-
-    def jobs(self, image: ImageEntry, sha256: str, region_sha256: str | None) -> list[Job]:
-        found = []
-        for procedure in dict.fromkeys(image.procedures):
-            settings = self.study.settings.of(procedure)
-            mark = fingerprint(image, procedure, settings, sha256, region_sha256)
-            found.append(Job(procedure, PROCEDURES[procedure], settings, mark))
-        return found
 
     def up_to_date(self, image: ImageEntry, job: Job) -> bool:
         key = (image.image_id, job.procedure)
@@ -200,16 +189,3 @@ def _in_this_process(
 
 def _all_failed(jobs: Sequence[Job], message: str) -> list[Outcome]:
     return [(job.fingerprint, Failure(job.procedure, message)) for job in jobs]
-
-
-def _sha256(path: Path, kind: str) -> str:
-    try:
-        return file_sha256(path)
-    except FileNotFoundError:
-        raise InputError(
-            path, f"the {kind} {path.name} is missing", "Correct its name in study.toml"
-        ) from None
-    except OSError as error:
-        raise InputError(
-            path, f"the {kind} {path.name} cannot be read ({error.strerror})", "Check the rights to it"
-        ) from error

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from surfscan._version import __version__
+from surfscan.errors import InputError
 from surfscan.procedures.settings import DegradedSettings, PitSettings
-from surfscan.study.manifest import ImageEntry
+from surfscan.store.masks import file_sha256
+from surfscan.store.results import StoredResult
+from surfscan.study.manifest import ImageEntry, Study
 
 PROCEDURES = {
     "pits": "surfscan.procedures:measure_pits",
@@ -100,3 +104,72 @@ def fingerprint(
         "version": version,
     }
     return hashlib.sha256(json.dumps(decisive, sort_keys=True).encode()).hexdigest()
+
+
+def jobs_for(study: Study, image: ImageEntry, sha256: str, region_sha256: str | None) -> tuple[Job, ...]:
+    """One job for each procedure of an image, with the settings of the study."""
+    found = []
+    for procedure in dict.fromkeys(image.procedures):
+        settings = study.settings.of(procedure)
+        mark = fingerprint(image, procedure, settings, sha256, region_sha256)
+        found.append(Job(procedure, PROCEDURES[procedure], settings, mark))
+    return tuple(found)
+
+
+def plan_image(study: Study, image: ImageEntry) -> ImageTask:
+    """All there is to measure on an image, whether it has been or not.
+
+    Raises
+    ------
+    InputError
+        If the image or the mask of its specimen region is missing or cannot be read.
+    """
+    folder = study.folder.resolve()
+    sha256 = _sha256(folder / image.file, "image")
+    region_sha256 = _sha256(folder / image.region, "region mask") if image.region else None
+    return ImageTask(folder, image, sha256, jobs_for(study, image, sha256, region_sha256))
+
+
+def outdated_images(study: Study, stored: Iterable[StoredResult]) -> list[str]:
+    """Images whose results were made from other inputs, settings or versions than those of now.
+
+    Parameters
+    ----------
+    study : Study
+    stored : iterable of StoredResult
+        `surfscan.store.results.ResultsStore.all`.
+
+    Returns
+    -------
+    list of str
+        Image names; images that were never measured, or failed, are not among them.
+    """
+    marks = {(r.image_id, r.procedure): r.fingerprint for r in stored if r.status == "done"}
+    found = []
+    for image in study.images:
+        known = [p for p in image.procedures if (image.image_id, p) in marks]
+        if not known:
+            continue
+        try:
+            jobs = plan_image(study, image).jobs
+        except InputError:
+            found.append(image.image_id)
+            continue
+        if any(
+            marks[image.image_id, job.procedure] != job.fingerprint for job in jobs if job.procedure in known
+        ):
+            found.append(image.image_id)
+    return found
+
+
+def _sha256(path: Path, kind: str) -> str:
+    try:
+        return file_sha256(path)
+    except FileNotFoundError:
+        raise InputError(
+            path, f"the {kind} {path.name} is missing", "Correct its name in study.toml"
+        ) from None
+    except OSError as error:
+        raise InputError(
+            path, f"the {kind} {path.name} cannot be read ({error.strerror})", "Check the rights to it"
+        ) from error
