@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +11,6 @@ from surfscan._version import __version__
 from surfscan.errors import InputError
 from surfscan.procedures.settings import DegradedSettings, PitSettings
 from surfscan.store.masks import file_sha256
-from surfscan.store.results import StoredResult
 from surfscan.study.manifest import ImageEntry, Study
 
 PROCEDURES = {
@@ -128,38 +126,6 @@ def plan_image(study: Study, image: ImageEntry) -> ImageTask:
     sha256 = _sha256(folder / image.file, "image")
     region_sha256 = _sha256(folder / image.region, "region mask") if image.region else None
     return ImageTask(folder, image, sha256, jobs_for(study, image, sha256, region_sha256))
-
-
-def outdated_images(study: Study, stored: Iterable[StoredResult]) -> list[str]:
-    """Images whose results were made from other inputs, settings or versions than those of now.
-
-    Parameters
-    ----------
-    study : Study
-    stored : iterable of StoredResult
-        `surfscan.store.results.ResultsStore.all`.
-
-    Returns
-    -------
-    list of str
-        Image names; images that were never measured, or failed, are not among them.
-    """
-    marks = {(r.image_id, r.procedure): r.fingerprint for r in stored if r.status == "done"}
-    found = []
-    for image in study.images:
-        known = [p for p in image.procedures if (image.image_id, p) in marks]
-        if not known:
-            continue
-        try:
-            jobs = plan_image(study, image).jobs
-        except InputError:
-            found.append(image.image_id)
-            continue
-        if any(
-            marks[image.image_id, job.procedure] != job.fingerprint for job in jobs if job.procedure in known
-        ):
-            found.append(image.image_id)
-    return found
 
 
 def _sha256(path: Path, kind: str) -> str:

@@ -14,8 +14,6 @@ from surfscan.errors import InputError
 from surfscan.store.lock import WriterLock
 from surfscan.store.results import ResultsStore
 from surfscan.study.batch import measure_study
-from surfscan.study.manifest import load_study
-from surfscan.study.tasks import outdated_images
 
 pytestmark = pytest.mark.usefixtures("stand_ins")
 MakeStudy = Callable[..., Path]
@@ -109,20 +107,6 @@ def test_redoes_only_what_changed(make_study: MakeStudy, write_image: Callable[.
     measure_study(folder, workers=1)
     manifest.write_text(plain + 'note = "seen again"\ncondition = "with_product"')
     assert measure_study(folder, workers=1).done == []
-
-
-def test_outdated_results_are_told(make_study: MakeStudy, write_image: Callable[..., None]) -> None:
-    folder = make_study({"a.png": 200, "b.png": 200, "c.png": 200})
-    assert outdated_images(load_study(folder), []) == []
-    measure_study(folder, workers=1)
-    stored = ResultsStore(folder).all()
-    assert outdated_images(load_study(folder), stored) == []
-    write_image(folder / "images/a.png", seed=9)
-    (folder / "images/c.png").unlink()
-    assert outdated_images(load_study(folder), stored) == ["images/a.png", "images/c.png"]
-    manifest = folder / "study.toml"
-    manifest.write_text(manifest.read_text() + "[settings.degraded]\nclasses = 3\n")
-    assert len(outdated_images(load_study(folder), stored)) == 3
 
 
 def test_an_older_result_outlives_a_failure(make_study: MakeStudy) -> None:
