@@ -21,6 +21,7 @@ LOSS, METAL, REFERENCE, NEAR_LIMIT, QUIET = "#D55E00", "#0072B2", "#000000", "#F
 """Colours that mean one thing everywhere: loss, remaining metal, reference, near a limit, plain text."""
 
 _WIDTH_IN = 12.2
+_MOST_STEPS = 400
 _STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 10.0,
@@ -134,11 +135,14 @@ def size_figure(panels: Sequence[SizePanel], unit: str, alt: str) -> str:
             order = np.argsort(panel.diameters, kind="stable")
             share = np.cumsum(panel.weights[order]) / panel.weights.sum()
             sizes = panel.diameters[order]
+            n = len(sizes)
+            steps = np.unique(np.linspace(0, n - 1, min(n, _MOST_STEPS)).round().astype(int))
+            sizes, share = sizes[steps], share[steps]
             ax.step(np.r_[low, sizes, high], np.r_[0, share, 1], where="post", color=LOSS, linewidth=1.6)
             for limit in panel.limits:
                 ax.axvline(limit, color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
             ax.set_title(
-                f"{_shorten(panel.title, 30)}\nn = {len(sizes)} pits on {panel.n_specimens} specimen"
+                f"{_shorten(panel.title, 30)}\nn = {n} pits on {panel.n_specimens} specimen"
                 f"{'' if panel.n_specimens == 1 else 's'}"
             )
             ax.set_xscale("log")

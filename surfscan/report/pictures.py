@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import hashlib
 import html
 import math
 from dataclasses import dataclass
@@ -22,6 +23,8 @@ SHOWN_WIDTH_PX = 590
 _RING_BELOW_PX = 7.0
 _MAX_PATH_CHARS = 150_000
 _ENCODINGS = tuple((width, quality) for width in (MAX_WIDTH_PX, 700, 500) for quality in (80, 60, 40))
+_SHARE_OF_BYTES = {80: 1.0, 60: 0.6, 40: 0.45}
+"""Size of a picture by WebP quality, roughly, relative to the best; only to guess where to go on trying."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,6 @@ def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPict
     InputError
         If the image or a mask cannot be read or is no longer the one measured.
     """
-    import cv2
 
     from surfscan.opening import open_image
 
@@ -90,15 +92,7 @@ def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPict
     rows, cols = image.shape
     scale = measured.calibration
     stretch = 1.0 if scale is None or scale.is_square else scale.pixel_size_y_um / scale.pixel_size_x_um
-    data, width, height = b"", 0, 0
-    for limit, quality in _ENCODINGS:
-        width = max(1, min(limit, cols))
-        height = max(1, round(width * rows * stretch / cols))
-        small = _eight_bit(cv2.resize(image.pixels, (width, height), interpolation=cv2.INTER_AREA))
-        bgr = small if small.ndim == 2 else cv2.cvtColor(small, cv2.COLOR_RGB2BGR)
-        data = cv2.imencode(".webp", bgr, [cv2.IMWRITE_WEBP_QUALITY, quality])[1].tobytes()
-        if len(data) <= max_bytes:
-            break
+    data, width, height = _encode(image.pixels, stretch, max_bytes)
     zoom = (width / cols, height / rows)
     unit = max(1.0, width / SHOWN_WIDTH_PX)
     layers = {}
@@ -110,6 +104,27 @@ def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPict
     bar, scale_words = _scale_bar(width, height, strip, um_per_px, 1 / zoom[0])
     uri = "data:image/webp;base64," + base64.b64encode(data).decode("ascii")
     return FieldPicture(width, height, strip, uri, layers, bar, scale_words)
+
+
+def _encode(pixels: np.ndarray, stretch: float, max_bytes: int) -> tuple[bytes, int, int]:
+    """The picture as WebP with its width and height: the largest and best that keeps to the size aimed at."""
+    import cv2
+
+    rows, cols = pixels.shape[:2]
+    full: float = 0.0
+    for limit, quality in _ENCODINGS:
+        guess = full * (limit / MAX_WIDTH_PX) ** 2 * _SHARE_OF_BYTES[quality]
+        if guess > 1.3 * max_bytes and (limit, quality) != _ENCODINGS[-1]:
+            continue
+        width = max(1, min(limit, cols))
+        height = max(1, round(width * rows * stretch / cols))
+        small = _eight_bit(cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA))
+        bgr = small if small.ndim == 2 else cv2.cvtColor(small, cv2.COLOR_RGB2BGR)
+        data = cv2.imencode(".webp", bgr, [cv2.IMWRITE_WEBP_QUALITY, quality])[1].tobytes()
+        full = full or float(len(data))
+        if len(data) <= max_bytes:
+            break
+    return data, width, height
 
 
 def _eight_bit(pixels: np.ndarray) -> np.ndarray:
@@ -132,9 +147,10 @@ def _pit_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> s
     pits, near_marks = _outlines(result.read_mask("pits"), zoom, unit)
     review, review_marks = _outlines(result.read_mask("for_review"), zoom, unit)
     parts = [_outside(result.read_mask("region"), zoom)]
-    parts += _strokes("pit", [d for label, d in pits.items() if label not in near])
-    parts += _strokes("near", [d for label, d in pits.items() if label in near])
-    parts += _strokes("review", list(review.values()))
+    key = hashlib.sha256(record.image_id.encode()).hexdigest()[:12]
+    parts += _strokes("pit", key, [d for label, d in pits.items() if label not in near])
+    parts += _strokes("near", key, [d for label, d in pits.items() if label in near])
+    parts += _strokes("review", key, list(review.values()))
     size = 5.5 * unit
     for label in sorted(near & set(near_marks)):
         x, y = near_marks[label]
@@ -167,12 +183,15 @@ def _outside(region: np.ndarray, zoom: tuple[float, float]) -> str:
     return f'<path class="outside" d="{path}"/>' if path else ""
 
 
-def _strokes(name: str, paths: list[str]) -> list[str]:
-    """One path for all outlines of a kind, on a dark casing that keeps it visible on any grey."""
+def _strokes(name: str, key: str, paths: list[str]) -> list[str]:
+    """One path for all outlines of a kind, drawn twice: on a dark casing it stays visible on any grey."""
     if not paths:
         return []
-    d = "".join(paths)
-    return [f'<path class="case" d="{d}"/><path class="{name}" d="{d}"/>']
+    ident = f"{name}-{key}"
+    return [
+        f'<defs><path id="{ident}" class="line" d="{"".join(paths)}"/></defs>'
+        f'<use class="case" href="#{ident}"/><use class="{name}" href="#{ident}"/>'
+    ]
 
 
 def _outlines(
@@ -224,10 +243,14 @@ def _area_path(mask: np.ndarray, zoom: tuple[float, float]) -> str:
 
 
 def _polygon(points: np.ndarray, tolerance: float) -> str:
+    """A closed path of relative steps, to a tenth of a pixel."""
     import cv2
 
     simple = cv2.approxPolyDP(points.astype(np.float32).reshape(-1, 1, 2), tolerance, True)[:, 0, :]
-    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in simple.tolist()) + "z"
+    tenths = np.rint(simple.astype(np.float64) * 10).astype(int)
+    steps = np.vstack([tenths[:1], np.diff(tenths, axis=0)]) / 10
+    (x, y), *others = steps.tolist()
+    return f"M{x:g} {y:g}" + ("l" + " ".join(f"{x:g} {y:g}" for x, y in others) if others else "") + "z"
 
 
 def _scale_bar(

@@ -37,6 +37,7 @@ class FieldRecord:
     image: ImageEntry
     specimen: Specimen
     results: Mapping[str, StoredResult] = field(default_factory=dict)
+    _unpacked: dict[str, Table] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def enters_means(self) -> bool:
@@ -81,8 +82,12 @@ class FieldRecord:
 
     def table(self, name: str) -> Table:
         """The stored pits or for_review table; no rows where pits were not measured."""
-        stored = self.done("pits")
-        return stored.tables[name] if stored and name in stored.tables else empty_table(name)
+        if name not in self._unpacked:
+            stored = self.done("pits")
+            self._unpacked[name] = (
+                stored.tables[name] if stored and name in stored.tables else empty_table(name)
+            )
+        return self._unpacked[name]
 
     @property
     def warnings(self) -> tuple[str, ...]:

@@ -27,8 +27,18 @@ def decode(picture):
 
 
 def path_of(layer, name):
-    found = re.search(f'<path class="{name}" d="([^"]*)"/>', layer)
+    """The path of a kind: drawn by itself, or defined for its two strokes."""
+    found = re.search(f'<path (?:class="{name}"|id="{name}-[0-9a-f]+" class="line") d="([^"]*)"/>', layer)
     return found[1] if found else ""
+
+
+def corners(path):
+    """Corners of closed polygons given as M x y l dx dy ..."""
+    found = []
+    for part in path.split("M")[1:]:
+        numbers = np.array(re.findall(r"-?[\d.]+(?:e-\d+)?", part), dtype=float).reshape(-1, 2)
+        found.append(np.cumsum(numbers, axis=0))
+    return found
 
 
 def test_picture_and_layers(records, study_folder):
@@ -51,11 +61,11 @@ def test_outline_lies_on_the_pit(records, study_folder):
     labels = record.results["pits"].read_mask("pits")
     paths, _ = pictures._outlines(labels, (1.0, 1.0), 1.0)
     for label, path in paths.items():
-        points = np.array(re.findall(r"([\d.]+) ([\d.]+)", path), dtype=float)
         rows, cols = np.nonzero(labels == label)
         if "a" in path:  # a ring round a small pit
             assert max(np.ptp(cols), np.ptp(rows)) + 1 < pictures._RING_BELOW_PX
             continue
+        (points,) = corners(path)
         assert points[:, 0].min() == pytest.approx(cols.min() + 0.5)
         assert points[:, 0].max() == pytest.approx(cols.max() + 0.5)
         assert points[:, 1].max() == pytest.approx(rows.max() + 0.5)
@@ -63,7 +73,7 @@ def test_outline_lies_on_the_pit(records, study_folder):
 
 def test_degraded_area_covers_its_share(records, study_folder):
     layer = make_picture(records["images/05.png"], study_folder, 200_000).layers["degraded"]
-    points = np.array(re.findall(r"([\d.]+) ([\d.]+)", path_of(layer, "degraded")), dtype=float)
+    (points,) = corners(path_of(layer, "degraded"))
     area = cv2.contourArea(points.astype(np.float32).reshape(-1, 1, 2))
     assert area / (300 * 400) == pytest.approx(0.22, abs=0.01)
 
