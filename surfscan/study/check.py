@@ -89,12 +89,12 @@ class _Check:
             if text.endswith(REMEDY):
                 text, remedy = text.removesuffix(REMEDY), "Add pixel_size_um = ... (µm) to this image"
             yield self.warning(where, f"{image.file}: {text.strip().removesuffix('.')}", remedy)
-        twin = seen.setdefault(f"{opened.source.sha256}#{image.page}", image.file)
-        if twin != image.file:
+        twin = seen.setdefault(f"{opened.source.sha256}#{opened.source.page or 0}", image.image_id)
+        if twin != image.image_id:
             yield Finding(
                 "error",
                 where,
-                f"{image.file} holds the same picture as {twin}",
+                f"{image.image_id} holds the same picture as {twin}",
                 "Remove one of the two: a field counted twice makes the intervals too narrow",
             )
         if image.region is None:

@@ -281,8 +281,13 @@ class ManifestReader:
     def _parse(self) -> dict[str, Any] | None:
         try:
             text = self.path.read_bytes().decode("utf-8-sig")
+        except OSError as error:
+            self.fault(
+                f"{self.path.name}:1", f"it cannot be read ({error.strerror})", "Check the rights to it"
+            )
+            return None
         except UnicodeDecodeError as error:
-            line = self.path.read_bytes()[: error.start].count(b"\n") + 1
+            line = error.object[: error.start].count(b"\n") + 1
             self.fault(
                 f"{self.path.name}:{line}",
                 "the text is not UTF-8",

@@ -94,7 +94,10 @@ def read_specimens_csv(
 
 
 def _decode(path: Path) -> tuple[str, Finding | None]:
-    content = path.read_bytes()
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        return "", _fault(path, 1, f"it cannot be read ({error.strerror})", "Check the rights to it")
     if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
         return "", _fault(
             path, 1, "this is a spreadsheet workbook, not a CSV", "Save the sheet as CSV and name that file"

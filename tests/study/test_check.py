@@ -112,6 +112,13 @@ def test_a_study_without_images(make_study: MakeStudy) -> None:
     assert "error study.toml: the study names no image. Add [[image]] tables." in _found(make_study({}))
 
 
+def test_a_page_named_twice_is_one_picture(make_study: MakeStudy) -> None:
+    folder = make_study({"a.png": 200})
+    manifest = folder / "study.toml"
+    manifest.write_text(manifest.read_text() + '[[image]]\nfile = "images/a.png"\nspecimen = "s"\npage = 0\n')
+    assert [f for f in _found(folder) if "images/a.png#0 holds the same picture as images/a.png" in f]
+
+
 def test_no_study_at_all(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="there is no study here"):
         check_study(tmp_path)

@@ -150,6 +150,22 @@ def test_text_that_is_not_utf8(tmp_path: Path) -> None:
         load_study(tmp_path)
 
 
+def test_files_that_cannot_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "specimens.csv").write_text("id,group\ns,g\n")
+    _write(tmp_path, CSV_STUDY)
+    read = Path.read_bytes
+    for name in ("specimens.csv", "study.toml"):
+
+        def refuse(path: Path, name: str = name) -> bytes:
+            if path.name == name:
+                raise PermissionError(13, "Permission denied")
+            return read(path)
+
+        monkeypatch.setattr(Path, "read_bytes", refuse)
+        with pytest.raises(InputError, match=rf"{name}:1: it cannot be read \(Permission denied\)"):
+            load_study(tmp_path)
+
+
 def test_no_study(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="surfscan start"):
         load_study(tmp_path)
