@@ -65,9 +65,7 @@ def _damage(store: ResultsStore) -> str | None:
     if verdict != "ok":
         return " ".join(str(verdict).split())
     try:
-        for result in store.done():
-            for name in result.tables:
-                result.tables[name]
+        store.done()
     except InputError as error:
         return error.fault
     return None

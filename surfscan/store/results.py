@@ -25,9 +25,10 @@ from surfscan.images import Calibration, Source
 from surfscan.procedures.result import Result
 from surfscan.store import masks
 from surfscan.store.schema import connect
-from surfscan.store.tables import REDO, StoredTables, encode_table
+from surfscan.store.tables import StoredTables, encode_table
 
 FILE_NAME = "results.sqlite"
+_REDO = "Run 'surfscan measure': it sets the damaged results aside, deletes nothing, and measures again"
 
 
 @dataclass(frozen=True)
@@ -304,10 +305,12 @@ class ResultsStore:
                 "SELECT image_id, procedure, specimen, fingerprint, version, record, sha256 FROM result "
                 "ORDER BY image_id, procedure"
             ).fetchall()
+        for (image_id, _), contents in tables.items():
+            for content, sha256 in contents.values():
+                self._require_intact(content, sha256, image_id)
         found = []
         for image_id, procedure, specimen, fingerprint, version, text, sha256 in rows:
-            if _sha256(text.encode()) != sha256:
-                raise InputError(self.path, f"the record of {image_id} is damaged", REDO)
+            self._require_intact(text.encode(), sha256, image_id)
             record = json.loads(text)
             scale = record["calibration"]
             key = (image_id, procedure)
@@ -322,7 +325,7 @@ class ResultsStore:
                     calibration=None if scale is None else Calibration(**scale),
                     settings=record["settings"],
                     summary=record["summary"],
-                    tables=StoredTables(self.path, tables.get(key, {})),
+                    tables=StoredTables({n: content for n, (content, _) in tables.get(key, {}).items()}),
                     warnings=tuple(record["warnings"]),
                     version=version,
                     mask_paths={
@@ -332,6 +335,10 @@ class ResultsStore:
                 )
             )
         return found
+
+    def _require_intact(self, content: bytes, sha256: str, image_id: str) -> None:
+        if _sha256(content) != sha256:
+            raise InputError(self.path, f"what is stored of {image_id} is damaged", _REDO)
 
     def _failures(self) -> list[StoredResult]:
         if not self.path.exists():
@@ -408,5 +415,5 @@ def _faults_named(path: Path) -> Iterator[None]:
         raise InputError(
             path,
             f"the database is damaged ({error})",
-            REDO,
+            _REDO,
         ) from error

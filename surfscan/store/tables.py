@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 import zipfile
 from collections.abc import Iterator, Mapping
-from pathlib import Path
 
 import numpy as np
 
 from surfscan.columns import Table
-from surfscan.errors import InputError
-
-REDO = "Run 'surfscan measure': it sets the damaged results aside, deletes nothing, and measures again"
-"""What to do about a damaged store."""
 
 
 def encode_table(table: Mapping[str, np.ndarray]) -> bytes:
@@ -55,27 +49,21 @@ def decode_table(content: bytes) -> Table:
 
 
 class StoredTables(Mapping[str, Table]):
-    """Tables of one result, checked and unpacked one by one when asked for.
+    """Tables of one result, unpacked one by one when asked for.
 
-    A study of a thousand images is thus listed without holding all its tables.
+    A study of a thousand images is thus listed without unpacking all its tables.
 
     Parameters
     ----------
-    database : Path
-        For messages.
-    contents : mapping of str to (bytes, str)
-        Encoded tables by name, each with its SHA-256, hex.
+    contents : mapping of str to bytes
+        Encoded tables by name.
     """
 
-    def __init__(self, database: Path, contents: Mapping[str, tuple[bytes, str]]) -> None:
-        self._database = database
+    def __init__(self, contents: Mapping[str, bytes]) -> None:
         self._contents = dict(contents)
 
     def __getitem__(self, name: str) -> Table:
-        content, sha256 = self._contents[name]
-        if hashlib.sha256(content).hexdigest() != sha256:
-            raise InputError(self._database, f"table {name!r} is damaged", REDO)
-        return decode_table(content)
+        return decode_table(self._contents[name])
 
     def __iter__(self) -> Iterator[str]:
         return iter(self._contents)

@@ -111,7 +111,7 @@ def _describe_one(kind: str, item: Mapping[str, Any], name: str, fields: list[st
     if kind == "missing":
         return f"{name!r} is missing", f"Add {name} = ..."
     unit = _unit_of(name)[1]
-    said = f"{name} = {_said(value)}"
+    said = f"{name} = {_said(value)}" if name else f"{_said(value)} in place of a table"
     if unit and isinstance(value, str):
         return f"{said} is not a bare number", _number_remedy(name, unit, value)
     if kind == "literal_error":
@@ -121,7 +121,7 @@ def _describe_one(kind: str, item: Mapping[str, Any], name: str, fields: list[st
         return f"{said} is not known", f"{hint}Write one of {expected}"
     message = str(item["msg"]).removeprefix("Value error, ").removeprefix("Input ")
     in_unit = f" ({_IN_PLAIN.get(unit, unit)})" if unit else ""
-    return f"{said} cannot be used", f"{name}{in_unit} {message}"
+    return f"{said} cannot be used", f"{name or 'It'}{in_unit} {message}"
 
 
 def suggest_key(name: str, value: object, fields: list[str]) -> str:

@@ -240,6 +240,7 @@ class ManifestReader:
         self.tables: dict[str, dict[int, Any]] = {name: {} for name in _TABLES}
         self._lines: dict[Key, int] = {}
         self._specimen_where: dict[int, str] = {}
+        self._specimens_are_readable = True
 
     def where(self, *key: str | int) -> str:
         """``study.toml:LINE`` of a key, or of a specimen's row in its CSV."""
@@ -333,6 +334,7 @@ class ManifestReader:
     def _csv_rows(self, raw: Mapping[str, Any]) -> dict[int, dict[str, Any]]:
         name = raw["specimens_csv"]
         if "specimen" in raw:
+            self._specimens_are_readable = False
             self.fault(
                 self.where("specimen"),
                 "specimens stand both here and in specimens_csv",
@@ -340,7 +342,8 @@ class ManifestReader:
             )
             return {}
         csv_path = self.path.parent / name
-        if not csv_path.is_file():
+        self._specimens_are_readable = csv_path.is_file()
+        if not self._specimens_are_readable:
             self.fault(
                 self.where("specimens_csv"),
                 f"there is no file {name!r}",
@@ -349,6 +352,7 @@ class ManifestReader:
             return {}
         rows, faults = read_specimens_csv(csv_path, list(Specimen.model_fields), _text_fields(Specimen))
         self.faults += faults
+        self._specimens_are_readable = not faults
         self._specimen_where = {i: f"{csv_path.name}:{row.line}" for i, row in enumerate(rows)}
         return {i: row.values for i, row in enumerate(rows)}
 
@@ -377,7 +381,8 @@ class ManifestReader:
         self._known("group", "baseline", rows["group"], "group", groups)
         self._known("specimen", "group", rows["specimen"], "group", groups)
         self._known("specimen", "material", rows["specimen"], "material", materials)
-        self._known("image", "specimen", rows["image"], "specimen", specimens)
+        if self._specimens_are_readable:
+            self._known("image", "specimen", rows["image"], "specimen", specimens)
 
     def _unique(self, table: str, key: str, rows: Mapping[int, Mapping[str, Any]]) -> set[str]:
         first: dict[str, int] = {}

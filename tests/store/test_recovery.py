@@ -51,10 +51,14 @@ def test_damage_within_a_row_counts(store: ResultsStore, statement: str) -> None
     assert store.all() == []
 
 
-def test_the_copy_is_a_store_of_its_own(store: ResultsStore) -> None:
-    _execute(store, "UPDATE data_table SET content = x'00' WHERE name = 'pits'")
+def test_the_copy_is_a_store_of_its_own(store: ResultsStore, make_result: MakeResult) -> None:
+    store.save("b.png", "s", "mark", make_result(5))
+    _execute(store, "UPDATE data_table SET content = x'00' WHERE name = 'pits' AND image_id = 'b.png'")
     (store.folder / "masks/own.png").write_text("the user's")
     set_aside_if_damaged(store)
+    aside = ResultsStore(store.folder / "results-set-aside-1")
+    _execute(aside, "DELETE FROM result WHERE image_id = 'b.png'")
+    _execute(aside, "DELETE FROM data_table WHERE image_id = 'b.png'")
     [copy] = ResultsStore(store.folder / "results-set-aside-1").all()
     assert copy.mask_faults() == [] and copy.read_mask("pits").max() == 3
     assert [p.name for p in (store.folder / "masks").iterdir()] == ["own.png"]
@@ -73,6 +77,22 @@ def test_a_newer_store_is_no_damage(store: ResultsStore) -> None:
     with pytest.raises(InputError, match="Upgrade"):
         set_aside_if_damaged(store)
     assert store.path.exists()
+
+
+def test_every_changed_byte_of_a_table_or_record_counts(store: ResultsStore) -> None:
+    with closing(sqlite3.connect(store.path)) as database:
+        [(content,)] = database.execute("SELECT content FROM data_table WHERE name = 'pits'").fetchall()
+    for position in range(0, len(content), 997):
+        damaged = bytearray(content)
+        damaged[position] ^= 1
+        with closing(sqlite3.connect(store.path)) as database, database:
+            database.execute("UPDATE data_table SET content = ? WHERE name = 'pits'", (bytes(damaged),))
+        with pytest.raises(InputError, match=r"what is stored of a\.png is damaged"):
+            store.all()
+    _execute(store, "UPDATE data_table SET content = x'00'")
+    _execute(store, "UPDATE result SET record = replace(record, '0.5', '0.6')")
+    with pytest.raises(InputError, match="is damaged"):
+        store.all()
 
 
 def test_a_reader_is_told_what_to_do(store: ResultsStore) -> None:

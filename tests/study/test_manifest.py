@@ -141,6 +141,7 @@ def test_single_faults(tmp_path: Path, added: str, said: str) -> None:
 def test_tables_that_are_no_tables(tmp_path: Path) -> None:
     said = _faults(tmp_path, 'title = "T"\nimage = "a.png"\nnote = 3\nspecimen = [1]\n')
     assert "study.toml:2: 'image' is not a list of tables. Head each one with [[image]]" in said
+    assert "'x' in place of a table cannot be used" in _faults(tmp_path, 'title = "T"\nsettings = "x"\n')
     assert "study.toml:4: 'specimen' is not a list" in said and "study.toml:3: note is not text" in said
 
 
@@ -196,7 +197,11 @@ def test_faults_of_the_csv_name_its_lines(tmp_path: Path) -> None:
 
 
 def test_specimens_in_two_places_or_in_none(tmp_path: Path) -> None:
-    assert "study.toml:2: there is no file 'specimens.csv'" in _faults(tmp_path, CSV_STUDY)
+    image = '[[image]]\nfile = "a"\nspecimen = "s"\n'
+    said = _faults(tmp_path, CSV_STUDY + image)
+    assert said.startswith("study.toml:2: there is no file 'specimens.csv'")  # and no second fault for "s"
+    (tmp_path / "specimens.csv").write_text("id,grup\ns,g\n")
+    assert _faults(tmp_path, CSV_STUDY + image).startswith("specimens.csv:1: unknown column 'grup'")
     (tmp_path / "specimens.csv").write_text("id,group\ns,g\n")
     both = CSV_STUDY + '[[specimen]]\nid = "t"\ngroup = "g"\n'
     assert "study.toml:5: specimens stand both here and in specimens_csv" in _faults(tmp_path, both)
