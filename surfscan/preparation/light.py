@@ -23,6 +23,9 @@ _TRUSTED = 0.02
 _DARK_LIMIT = 2.0
 _BRIGHT_LIMIT = 3.0
 _BRIGHT_START = 1.2
+_FAINT = 0.06
+_STEP = 4.0
+_APART_SHARE = 0.7
 
 
 @dataclass(frozen=True)
@@ -57,21 +60,30 @@ def reduction_for(shape: tuple[int, int]) -> int:
     return int(min(_MAX_REDUCTION, max(1, min(shape) * _MAX_REDUCTION // _GRID_SIDE)))
 
 
-def metal_level(grey: np.ndarray, *, scale_px: float, valid: np.ndarray | None = None) -> MetalLevel:
+def metal_level(
+    grey: np.ndarray, *, scale_px: float, fine_px: float, valid: np.ndarray | None = None
+) -> MetalLevel:
     """Estimate the grey of bare metal under uneven light.
+
+    In two steps, so that broad shading is known before it is decided what is metal.
 
     A polynomial of fourth order (vignetting, a lamp to one side) times a normalised Gaussian mean of what it
     leaves, both over blocks taken for metal, repeated: after each round, blocks darker than the estimate by
     more than twice the spread of the metal (pits, stains, product) or brighter by more than three times
-    (glare) are left out. Large pits are therefore bridged and not followed. At the image's edges the weights
-    are renormalised over what is inside.
+    are left out. Large pits are therefore bridged and not followed. At the image's edges the weights are
+    renormalised over what is inside.
+
+    Then a narrower Gaussian follows what differs gradually from that: glare, dim corners, faint stains. What
+    a step sets apart (pits, and product that is brighter than metal) stays out.
 
     Parameters
     ----------
     grey : ndarray of shape (M, N)
         uint8, uint16 or float32.
     scale_px : float
-        Standard deviation of the Gaussian, px: shading slower than this is taken out.
+        Standard deviation of the first Gaussian, px.
+    fine_px : float
+        Standard deviation of the second, px: shading slower than this is taken out.
     valid : ndarray of shape (M, N), bool, optional
         Pixels that belong to the specimen; all where not given.
 
@@ -97,6 +109,7 @@ def metal_level(grey: np.ndarray, *, scale_px: float, valid: np.ndarray | None =
             inside & (ratio > centre - _DARK_LIMIT * spread) & (ratio < centre + _BRIGHT_LIMIT * spread)
         ).astype(np.float32)
         grid = _metal_grid(blocks, keep, sigma, level)
+    grid = _refined(blocks, grid, inside, spread, max(fine_px / k, 1.0))
     return MetalLevel(grid=grid, reduction=k, shape=(int(grey.shape[0]), int(grey.shape[1])))
 
 
@@ -122,6 +135,24 @@ def _metal_grid(blocks: np.ndarray, keep: np.ndarray, sigma: float, level: float
     """Metal level from the kept blocks: polynomial times smooth remainder."""
     form = _polynomial(blocks, keep, level)
     return np.asarray(form * _smooth(blocks / form, keep, sigma, 1.0), np.float32)
+
+
+def _refined(
+    blocks: np.ndarray, grid: np.ndarray, inside: np.ndarray, spread: float, sigma: float
+) -> np.ndarray:
+    """Metal level that also follows what differs gradually from the broad level.
+
+    Blocks that differ from it are kept where they hang together, without a step, with blocks that do not.
+    """
+    ratio = blocks / np.maximum(grid, 1e-6) - 1.0
+    differs = (ratio < -max(_DARK_LIMIT * spread, _FAINT)) | (ratio > _BRIGHT_LIMIT * spread)
+    square = np.ones((3, 3), np.uint8)
+    gradual = cv2.dilate(ratio, square) - cv2.erode(ratio, square) < max(_STEP * spread, _FAINT)
+    _, parts = cv2.connectedComponents(gradual.view(np.uint8), connectivity=8)
+    share = np.bincount(parts.ravel(), differs.ravel()) / np.maximum(np.bincount(parts.ravel()), 1)
+    apart = ~gradual | (share > _APART_SHARE)[parts]
+    keep = (inside & ~(differs & apart)).astype(np.float32)
+    return np.asarray(grid * _smooth(1 + ratio, keep, sigma, 1.0), np.float32)
 
 
 def _polynomial(blocks: np.ndarray, keep: np.ndarray, level: float) -> np.ndarray:

@@ -16,12 +16,15 @@ from surfscan.segmentation.scratches import continues_beyond
 from surfscan.segmentation.shapes import part_shapes
 
 _LIGHT_SCALE_PX = 64.0
+_FINE_SCALE_PX = 32.0
 _LINE_LENGTH_PX = 40.0
 _SMOOTHING_PX = (1.0, 2.0)
 _NOISE_SHARE = 0.16
 _SEED_SHARE = 0.8
 _LINE_TAILS = 1.5
 _NEAR = 1.25
+_COMPACT = 1.6
+_WIDEST_SCRATCH_PX = 10.0
 _SOFT_PX, _SOFT_SHARE = 10.0, 1.2
 
 CRACK_LIKE = "crack-like: long and thin, or part of a longer dark line"
@@ -140,7 +143,7 @@ def find_dark_pits(
 
 def _contrast(grey: np.ndarray, region: np.ndarray | None) -> tuple[np.ndarray, float, bool]:
     """Contrast at the working resolution, its smoothing in px, and whether lines were followed."""
-    metal = metal_level(grey, scale_px=_LIGHT_SCALE_PX, valid=region).full()
+    metal = metal_level(grey, scale_px=_LIGHT_SCALE_PX, fine_px=_FINE_SCALE_PX, valid=region).full()
     np.maximum(metal, 1e-6 * max(float(metal.max()), 1e-30), out=metal)
     contrast = np.divide(grey, metal, out=metal, dtype=np.float32)
     np.subtract(1.0, contrast, out=contrast)
@@ -183,15 +186,18 @@ def _judge(
     aspect = np.maximum(form.aspect, form.area / width**2)
 
     long = (aspect > max_aspect) & (form.area > 0)
+    compact = (form.area > 0) & (form.aspect < _COMPACT)
+    asked = np.flatnonzero((form.area > 0) & ~(compact & (form.half_width > _WIDEST_SCRATCH_PX / 2)))
     goes_on = np.zeros(n + 1, bool)
-    goes_on[1:] = continues_beyond(
+    goes_on[asked] = continues_beyond(
         contrast,
-        form.row[1:],
-        form.col[1:],
-        form.half_width[1:],
-        form.half_length[1:],
-        strength[1:],
-        drawn.surround[1:],
+        (compact & (drawn.depth_px >= _WIDEST_SCRATCH_PX / 3))[drawn.labels].view(np.uint8),
+        form.row[asked],
+        form.col[asked],
+        form.half_width[asked],
+        form.half_length[asked],
+        strength[asked],
+        drawn.surround[asked],
     )
     soft = edge_width(drawn.labels, contrast, strength) > np.maximum(_SOFT_PX, _SOFT_SHARE * diameter / 2)
     ratios = np.stack([relative / limits[0], to_noise / limits[1], diameter / limits[2]])

@@ -21,6 +21,7 @@ _SHARE = 0.4
 
 def continues_beyond(
     contrast: np.ndarray,
+    pits: np.ndarray,
     row: np.ndarray,
     col: np.ndarray,
     half_width: np.ndarray,
@@ -34,6 +35,8 @@ def continues_beyond(
     ----------
     contrast : ndarray of shape (M, N), float32
         Smoothed contrast.
+    pits : ndarray of shape (M, N), uint8, 0 or 1
+        Compact objects: a neighbour of that kind is no continuation.
     row, col : ndarray of shape (n,)
         Centres, px.
     half_width, half_length : ndarray of shape (n,)
@@ -56,10 +59,10 @@ def continues_beyond(
     level = surround + _SHARE * strength
     for angle in np.arange(_DIRECTIONS) * (2 * np.pi / _DIRECTIONS):
         sin, cos = np.sin(angle), np.cos(angle)
-        near = _sample(contrast, row + sin * along[:, 1], col + cos * along[:, 1])
+        near = _sample(contrast, pits, row + sin * along[:, 1], col + cos * along[:, 1])
         likely = np.flatnonzero(~out & (near > level))
         r, c = row[likely, None] + sin * along[likely], col[likely, None] + cos * along[likely]
-        axis = _sample(contrast, r, c)
+        axis = _sample(contrast, pits, r, c)
         dark = _band(axis, level[likely])
         likely, r, c, axis = likely[dark], r[dark], c[dark], axis[dark]
         if likely.size == 0:
@@ -67,11 +70,13 @@ def continues_beyond(
         h = half_width[likely, None]
         band = np.ones(likely.size, bool)
         for share in _LATERAL:
-            band &= _band(_sample(contrast, r + cos * share * h, c - sin * share * h), 0.75 * level[likely])
+            band &= _band(
+                _sample(contrast, pits, r + cos * share * h, c - sin * share * h), 0.75 * level[likely]
+            )
         between = 0.5 * (axis.mean(axis=1) + surround[likely])
         for side in (-1, 1):
             offset = side * (h + _FLANK_PX)
-            flank = _sample(contrast, r + cos * offset, c - sin * offset)
+            flank = _sample(contrast, pits, r + cos * offset, c - sin * offset)
             band &= np.median(flank, axis=1) < between
         out[likely[band]] = True
     return out
@@ -82,10 +87,10 @@ def _band(value: np.ndarray, level: np.ndarray) -> np.ndarray:
     return (value.mean(axis=1) > level) & ((value > 0.75 * level[:, None]).sum(axis=1) >= _MOST)
 
 
-def _sample(image: np.ndarray, row: np.ndarray, col: np.ndarray) -> np.ndarray:
-    """Nearest-pixel values at positions of any shape; outside the image counts as metal."""
+def _sample(contrast: np.ndarray, pits: np.ndarray, row: np.ndarray, col: np.ndarray) -> np.ndarray:
+    """Nearest-pixel contrast at positions of any shape; compact objects and the outside count as metal."""
     r, c = np.rint(row).astype(np.intp), np.rint(col).astype(np.intp)
-    rows, cols = image.shape
+    rows, cols = contrast.shape
     inside = (r >= 0) & (r < rows) & (c >= 0) & (c < cols)
-    value = image[np.clip(r, 0, rows - 1), np.clip(c, 0, cols - 1)]
-    return np.where(inside, value, 0.0)
+    at = np.clip(r, 0, rows - 1) * cols + np.clip(c, 0, cols - 1)
+    return np.where(inside & (pits.ravel()[at] == 0), contrast.ravel()[at], 0.0)
