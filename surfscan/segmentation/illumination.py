@@ -65,15 +65,31 @@ def fit_illumination(grey: np.ndarray, valid: np.ndarray) -> Illumination:
         Scaled so that the brighter class has level 1.
     """
     y = grey[valid].astype(np.float64)
-    ys, xs = np.broadcast_arrays(_axis(grey.shape[0])[:, None], _axis(grey.shape[1]))
-    powers = [(i, j) for i in range(_ORDER + 1) for j in range(_ORDER + 1 - i)]
-    terms = np.stack([ys[valid] ** i * xs[valid] ** j for i, j in powers], axis=1)
+    powers, terms = _terms(valid)
     plain = _bounded(terms @ _solve(terms, y), y)
     ratio = y / plain
     starts = [y < two_level_split(y), ratio < two_level_split(ratio)]
     starts += [ratio < np.percentile(ratio, q) for q in (5, 15, 30, 70, 90)]
     runs = [_alternate(y, terms, start) for start in starts]
     _, factors = max(runs, key=lambda run: run[0])
+    return _surface(powers, factors, y)
+
+
+def refit_on_metal(grey: np.ndarray, metal: np.ndarray) -> Illumination:
+    """Light from the metal alone, once it is known: plain least squares on its points."""
+    y = grey[metal].astype(np.float64)
+    powers, terms = _terms(metal)
+    return _surface(powers, _solve(terms, y), y)
+
+
+def _terms(valid: np.ndarray) -> tuple[list[tuple[int, int]], np.ndarray]:
+    """Powers of y and x in the surface, and their values at the valid points, one column each."""
+    ys, xs = np.broadcast_arrays(_axis(valid.shape[0])[:, None], _axis(valid.shape[1]))
+    powers = [(i, j) for i in range(_ORDER + 1) for j in range(_ORDER + 1 - i)]
+    return powers, np.stack([ys[valid] ** i * xs[valid] ** j for i, j in powers], axis=1)
+
+
+def _surface(powers: list[tuple[int, int]], factors: np.ndarray, y: np.ndarray) -> Illumination:
     coefficients = np.zeros((_ORDER + 1, _ORDER + 1))
     for (i, j), factor in zip(powers, factors, strict=True):
         coefficients[i, j] = factor

@@ -8,6 +8,7 @@ import numpy as np
 
 _BINS = 256
 _ROUNDS = 100
+_SETTLED = 1e-3  # means move by less than this share of a bin
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,7 @@ def fit_mixture(
         No class is taken to be more even than this (nor than two bins of the histogram), so that saturated
         pixels do not make a class of their own.
     rounds : int
+        At most.
 
     Returns
     -------
@@ -76,7 +78,10 @@ def fit_mixture(
     shares, means, spreads = _moments(weight, centres, member, means, least)
     for _ in range(rounds):
         density = _densities(centres, shares, means, spreads)
+        before = means
         shares, means, spreads = _moments(weight, centres, density / density.sum(axis=0), means, least)
+        if np.max(np.abs(means - before)) < _SETTLED * width:
+            break
     order = np.argsort(means)
     shares, means, spreads = shares[order], means[order], spreads[order]
     total = _densities(centres, shares, means, spreads).sum(axis=0)

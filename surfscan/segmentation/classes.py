@@ -1,0 +1,316 @@
+"""Classes of surface that stand apart from the metal, and the score that tells how far a pixel is from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from surfscan.segmentation.features import Picture, blurred
+from surfscan.segmentation.mixture import Mixture, fit_mixture, two_level_split
+
+EVENEST = 0.02
+"""No class is taken to be more even than this, as a share of the metal's grey."""
+
+_LEVEL_PART = 60  # per cent of the points with the least slope: where class levels are read
+_MOSTLY = 0.6  # a class that covers more than this is taken for the metal
+_PASSES = 3
+_LIKE_METAL = 0.3  # points with a lower score are looked at again for another class
+_SAME_WAY = 0.2  # a class with a higher score already is a fainter shade of a known one
+_GLARE = 0.4  # a lighter class with a step below this share of a darker one's is uneven light on metal
+_LEAST_POINTS = 20
+
+
+@dataclass(frozen=True)
+class Side:
+    """One class that differs from the metal.
+
+    Attributes
+    ----------
+    weights : ndarray of shape (F,)
+    offset : float
+        `features @ weights + offset` is 0 at the metal's level and 1 at the level of this class.
+    grey : float
+        Grey of this class over that of the metal.
+    tint_shift : float
+        Distance from the metal in the ratios of red and blue to grey; 0 in grey pictures.
+    separation : float
+        Ashman's D between this class and the metal.
+    share : float
+        Share of the points nearer to this class than to the metal.
+    centre : ndarray of shape (F,)
+        Median features of the class.
+    """
+
+    weights: np.ndarray
+    offset: float
+    grey: float
+    tint_shift: float
+    separation: float
+    share: float
+    centre: np.ndarray
+
+    def score(self, features: np.ndarray) -> np.ndarray:
+        """Score of features (..., F), float32."""
+        out = features[..., 0] * np.float32(self.weights[0]) + np.float32(self.offset)
+        for k in range(1, features.shape[-1]):
+            out += features[..., k] * np.float32(self.weights[k])
+        return np.asarray(out)
+
+
+@dataclass(frozen=True)
+class _Split:
+    """Classes found along one direction of feature space."""
+
+    axis: np.ndarray
+    value: np.ndarray
+    level: np.ndarray
+    mixture: Mixture
+    apart: float
+
+    def labels(self) -> np.ndarray:
+        """Class of every point, cut half-way between neighbouring means."""
+        means = self.mixture.means
+        return np.digitize(self.value, 0.5 * (means[1:] + means[:-1]))
+
+
+def score_of(sides: tuple[Side, ...], features: np.ndarray) -> np.ndarray:
+    """Distance from the metal: the greatest score over all sides; 0 on metal, 1 at the level of a class."""
+    out = sides[0].score(features)
+    for side in sides[1:]:
+        np.maximum(out, side.score(features), out=out)
+    return out
+
+
+def find_sides(
+    picture: Picture,
+    *,
+    degraded_is: str,
+    min_contrast: float,
+    min_separation: float,
+    by_metal: bool = False,
+) -> tuple[Side, ...]:
+    """Classes that stand apart from the metal, none where the surface is one class.
+
+    Two or three classes are fitted to the grey (in colour, along several directions); the pair or triple
+    that stands apart is taken, one of them is named the metal, and what looks like metal is searched again
+    for another class (dark pits beside a light film).
+
+    Parameters
+    ----------
+    picture : Picture
+        Class levels are read where it is level: on the 60 % of the points with the least slope.
+    degraded_is : {"auto", "darker", "lighter"}
+        "auto": of three classes the middle one is the metal if it is the largest; of two, the lighter (in
+        colour, the less coloured where tint tells more than grey), unless the other covers more than 60 %.
+        A lighter class whose step is below 0.4 of a darker one's counts as glare on metal.
+    min_contrast, min_separation : float
+        Smallest step from the metal (grey ratio or tint) and smallest Ashman's D of a class.
+    by_metal : bool
+        Fine, uneven features in sample windows: points are not picked by slope, and the separation is
+        counted in spreads of the larger class, for the other may hold all depths of attack.
+
+    Returns
+    -------
+    tuple of Side
+    """
+    sides: list[Side] = []
+    known: list[Side] = []
+    metal: np.ndarray | None = None
+    valid = picture.valid
+    total = np.count_nonzero(valid)
+    for _ in range(_PASSES):
+        split = _best_split(Picture(picture.features, valid), min_separation, by_metal)
+        if split is None:
+            break
+        metal_class = _metal(split, picture.features, valid, degraded_is, min_contrast, metal)
+        found = _sides(split, picture, metal_class, by_metal)
+        found = [s for s in found if max(abs(s.grey - 1.0), s.tint_shift) >= min_contrast]
+        if known:
+            found = [s for s in found if float(score_of(tuple(known), s.centre)) < _SAME_WAY]
+        if not found:
+            break
+        if metal is None:
+            metal = np.median(picture.features[split.level & (split.labels() == metal_class)], axis=0)
+        known += found
+        sides += [s for s in found if _wanted(s, degraded_is)]
+        apart = score_of(tuple(known), picture.features) >= _LIKE_METAL
+        valid = picture.valid & ~(apart if by_metal else _grown(apart))
+        if np.count_nonzero(valid) < 0.2 * total:
+            break
+    return _without_glare(sides) if degraded_is == "auto" else tuple(sides)
+
+
+def _without_glare(sides: list[Side]) -> tuple[Side, ...]:
+    """Leave out a lighter class whose step is small beside that of a darker one."""
+    darkest = max((1.0 - side.grey for side in sides), default=0.0)
+    return tuple(s for s in sides if s.tint_shift >= s.grey - 1.0 or s.grey - 1.0 >= _GLARE * darkest)
+
+
+def _wanted(side: Side, degraded_is: str) -> bool:
+    return degraded_is == "auto" or (side.grey < 1.0) == (degraded_is == "darker")
+
+
+def _grown(mask: np.ndarray) -> np.ndarray:
+    """`mask` and 3 points around it, where edges are neither the one nor the other."""
+    return np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((7, 7), np.uint8)) > 0)
+
+
+def _best_split(picture: Picture, min_separation: float, by_metal: bool) -> _Split | None:
+    """The direction along which classes stand furthest apart, or None where they do not."""
+    best = None
+    for start in _axes(picture):
+        axis = start
+        for _ in range(1 if len(start) == 1 else 3):
+            split = _split(picture, axis, min_separation, by_metal)
+            if split is None:
+                break
+            if best is None or split.apart > best.apart:
+                best = split
+            upper = split.value >= two_level_split(split.value[split.level])
+            axis = _discriminant(picture.features[split.level], upper[split.level])
+    return best
+
+
+def _axes(picture: Picture) -> list[np.ndarray]:
+    """Directions to look along: grey; in colour also the one in which the tint varies most."""
+    if picture.features.shape[-1] == 1:
+        return [np.ones(1)]
+    tint = picture.features[picture.valid][:, 1:].astype(float)
+    _, vectors = np.linalg.eigh(np.cov(tint.T))
+    return [np.array([1.0, 0.0, 0.0]), np.concatenate([[0.0], vectors[:, -1]])]
+
+
+def _discriminant(features: np.ndarray, upper: np.ndarray) -> np.ndarray:
+    """Direction that best tells two parts of the points apart (Fisher 1936), of unit length."""
+    parts = [features[~upper].astype(float), features[upper].astype(float)]
+    within = sum(np.cov(p.T) * len(p) if len(p) > 1 else 0.0 for p in parts) / len(features)
+    within = np.atleast_2d(within) + 1e-6 * np.eye(features.shape[-1])
+    direction = np.linalg.solve(within, np.median(parts[1], axis=0) - np.median(parts[0], axis=0))
+    return np.asarray(direction / max(float(np.linalg.norm(direction)), 1e-12))
+
+
+def _split(picture: Picture, axis: np.ndarray, min_separation: float, by_metal: bool) -> _Split | None:
+    """Two or three classes along `axis`, or None where they do not stand apart.
+
+    Three are taken where the middle one is the largest, or where two do not stand apart.
+    """
+    value = picture.features @ axis.astype(np.float32)
+    level = picture.valid if by_metal else _level(value, picture.valid)
+    points = value[level]
+    if len(points) < _LEAST_POINTS or np.ptp(points) == 0:
+        return None
+    cut = two_level_split(points)
+    low, lower, middle, upper, high = np.percentile(points, [0.5, 30, 50, 70, 99.5])
+    below, above = points[points < cut], points[points >= cut]
+    means = (below.mean() if below.size else low, above.mean() if above.size else high)
+    three = _likeliest(
+        points, [(low, middle, high), (low, lower, high), (low, upper, high), (low, *means), (*means, high)]
+    )
+    apart_three = min(three.separation(0, 1), three.separation(1, 2))
+    if not by_metal and apart_three >= min_separation and int(np.argmax(three.shares)) == 1:
+        return _Split(axis, value, level, three, apart_three)
+    two = _likeliest(
+        points, [(low, middle), (np.percentile(points, 5), middle), (middle, upper), (middle, high), means]
+    )
+    apart = two.separation()
+    if by_metal:
+        apart = float(np.ptp(two.means) / two.spreads[np.argmax(two.shares)])
+    if apart >= min_separation:
+        return _Split(axis, value, level, two, apart)
+    if not by_metal and apart_three >= min_separation:
+        return _Split(axis, value, level, three, apart_three)
+    return None
+
+
+def _likeliest(points: np.ndarray, starts: list[tuple[float, ...]]) -> Mixture:
+    """Likeliest mixture from several starts, so that a small class is not overlooked."""
+    fits = (fit_mixture(points, np.array(start), least_spread=EVENEST) for start in starts)
+    return max(fits, key=lambda mixture: mixture.log_likelihood)
+
+
+def _level(value: np.ndarray, valid: np.ndarray) -> np.ndarray:
+    """The part of the valid points where `value` has the least slope."""
+    if min(value.shape) < 8:
+        return valid
+    smooth = blurred(value, valid, 2.0)
+    slope = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
+    return np.asarray(valid & (slope <= np.percentile(slope[valid], _LEVEL_PART)))
+
+
+def _metal(
+    split: _Split,
+    features: np.ndarray,
+    valid: np.ndarray,
+    degraded_is: str,
+    min_contrast: float,
+    metal: np.ndarray | None,
+) -> int:
+    """Which class of `split` is the metal; `metal` holds its features once it is known."""
+    labels = split.labels()
+    count = len(split.mixture.means)
+    centres = [np.median(features[_members(split, labels, k)], axis=0) for k in range(count)]
+    if metal is not None:
+        return int(np.argmin([np.linalg.norm(c - metal) for c in centres]))
+    shares = np.bincount(labels[valid], minlength=count) / np.count_nonzero(valid)
+    order = np.argsort([c[0] for c in centres])
+    if count == 3:
+        if degraded_is == "auto":
+            return int(np.argmax(shares))
+        outer = order[2] if degraded_is == "darker" else order[0]
+        return int(order[1] if shares[order[1]] >= shares[outer] else outer)
+    if degraded_is != "auto":
+        return int(order[1] if degraded_is == "darker" else order[0])
+    degraded = int(order[0])
+    if len(centres[0]) > 1:
+        grey_step = abs(centres[1][0] - centres[0][0]) / max(centres[0][0], centres[1][0])
+        tint = [float(np.hypot(*(c[1:] - 1.0))) for c in centres]
+        if abs(tint[1] - tint[0]) > max(min_contrast, grey_step):
+            degraded = int(np.argmax(tint))
+    return 1 - degraded if shares[degraded] <= _MOSTLY else degraded
+
+
+def _members(split: _Split, labels: np.ndarray, k: int) -> np.ndarray:
+    """Level points of class `k`; all points nearest to its mean where it has none."""
+    chosen = split.level & (labels == k)
+    if chosen.any():
+        return np.asarray(chosen)
+    nearest = np.abs(split.value - split.mixture.means[k])
+    return np.asarray(nearest == nearest[split.level].min())
+
+
+def _sides(split: _Split, picture: Picture, metal: int, by_metal: bool) -> list[Side]:
+    """The classes next to the metal along the split's direction."""
+    labels = split.labels()
+    base = picture.features[_members(split, labels, metal)]
+    out = []
+    for k in (metal - 1, metal + 1):
+        if not 0 <= k < len(split.mixture.means):
+            continue
+        points = picture.features[_members(split, labels, k)]
+        if len(split.axis) == 1:
+            axis, ends = split.axis, split.mixture.means[[metal, k]]
+            apart = split.apart if by_metal else split.mixture.separation(metal, k)
+        else:
+            both = np.concatenate([base, points])
+            axis = _discriminant(both, np.arange(len(both)) >= len(base))
+            values = [base @ axis, points @ axis]
+            ends = np.array([np.median(v) for v in values])
+            apart = float(abs(ends[1] - ends[0]) / np.sqrt(0.5 * sum(np.var(v) for v in values) + 1e-9))
+        step = ends[1] - ends[0]
+        if step == 0:
+            continue
+        centre, metal_centre = np.median(points, axis=0), np.median(base, axis=0)
+        side = Side(
+            weights=axis / step,
+            offset=float(-ends[0] / step),
+            grey=float(centre[0] / max(metal_centre[0], 1e-6)),
+            tint_shift=float(np.hypot(*(centre[1:] - metal_centre[1:]))) if len(centre) > 1 else 0.0,
+            separation=apart,
+            share=0.0,
+            centre=centre,
+        )
+        nearer = side.score(picture.features)[picture.valid] >= 0.5
+        out.append(replace(side, share=float(np.mean(nearer))))
+    return out
