@@ -444,7 +444,7 @@ def _settings_grids(study: Study) -> list[Grid]:
             [
                 Cell(name),
                 Cell("unset" if value is None else str(value)),
-                Cell("as shipped" if value == info.get_default() else "set in the study"),
+                Cell("as\u00a0shipped" if value == info.get_default() else "set in the study"),
                 Cell(info.description or ""),
             ]
             for name, info in type(settings).model_fields.items()

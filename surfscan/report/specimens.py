@@ -199,6 +199,9 @@ def _fill_pits(summary: SpecimenSummary) -> None:
         row["g46_density_class"], row["g46_size_class"] = rating.density_class, rating.size_class or ""
         for text in rating.warnings:
             warn(text)
+    unknown = sum(r.image.condition == NOT_STATED for r in pooled)
+    if unknown:
+        warn(f"surface condition not stated ({_fields(unknown)}): corrosion product, if any, may hide pits")
     uncleaned = sum(r.image.condition == WITH_PRODUCT for r in pooled)
     if uncleaned:
         warn(

@@ -105,6 +105,7 @@ def test_a_field_without_scale_stays_out_of_a_specimen_that_has_one(study_folder
 def test_product_on_the_surface_is_warned_of(pooled):
     hidden = [s for s, summary in pooled.items() if any("product may hide" in w for w in summary.warnings)]
     assert hidden == ["X<script>alert(1)</script>"]
+    assert any("surface condition not stated (1 field)" in w for w in pooled["R2"].warnings)
 
 
 WITH_PRODUCT = 'specimen = "U1"\ncondition = "with_product"'
