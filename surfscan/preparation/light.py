@@ -175,7 +175,7 @@ def _polynomial(blocks: np.ndarray, keep: np.ndarray, level: float) -> np.ndarra
 
 
 def _smooth(blocks: np.ndarray, keep: np.ndarray, sigma: float, fallback: float) -> np.ndarray:
-    """Normalised Gaussian mean of `blocks` under weights `keep`; wide gaps are bridged by a wider Gaussian."""
+    """Gaussian mean of `blocks` under weights `keep`; wide gaps are bridged by a wider Gaussian."""
     weighted = blocks * keep
     size = (max(1, blocks.shape[1] // _WIDE), max(1, blocks.shape[0] // _WIDE))
     wide_mass = _blur(cv2.resize(keep, size, interpolation=cv2.INTER_AREA), sigma)

@@ -1,4 +1,4 @@
-"""Pits of one micrograph: from pixels to a table, a density with its interval and what a person should look at."""
+"""Pits of one micrograph: from pixels to a table, a density with its interval, and a list for review."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from surfscan.procedures.settings import PitSettings
 from surfscan.segmentation.pits import DarkPits, find_dark_pits
 
 OUTLINE_SHIFT_PX = 0.29
-"""Standard uncertainty of where an outline runs, px: rectangular, half a pixel either way (JCGM 100, 4.3.7)."""
+"""Standard uncertainty of where an outline runs, px: rectangular, half a pixel either way (JCGM 100)."""
 
 _ONLY_PITS = ("nearest_pit_um", "nearest_pit_px", "touches_image_border", "touches_specimen_edge")
 

@@ -95,7 +95,7 @@ def _counts(bins: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True)
 class Ellipses:
-    """Ellipses with the second moments of area of the objects, px; every array of shape (n + 1,), label 0 unused.
+    """Ellipses with the second moments of area of the objects, px; arrays of shape (n + 1,), label 0 unused.
 
     Attributes
     ----------

@@ -1,4 +1,4 @@
-"""Outlines at half contrast: each dark object against its own surroundings, none against a global threshold."""
+"""Outlines at half contrast: each dark object against its own surroundings, no global threshold."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ _HOLE_SHARE = 0.5
 _CORE_AREA_SHARE = 0.1
 _SKIRT_PX = 3
 _GROWTH_PX = 3
+_CURVATURE = 1 / (2 * np.sqrt(2 * np.pi))
 _RING_PX = (3, 9)
 
 
@@ -135,7 +136,7 @@ class Outlined:
     depth_px: np.ndarray
 
 
-def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray) -> Outlined:
+def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smoothing_px: float) -> Outlined:
     """Draw every object's outline anew where the contrast is half between its floor and its surroundings.
 
     The floor is the median over the object's core, the surroundings the median over a ring near it. The
@@ -150,20 +151,32 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray) -> Out
     usable : ndarray of shape (M, N), uint8, 0 or 1
         Pixels that may count as surrounding metal: inside the specimen and not dark themselves.
 
+    smoothing_px : float
+        Standard deviation of the Gaussian that `contrast` was smoothed with, px.
+
     Returns
     -------
     Outlined
+
+    Notes
+    -----
+    Smoothing draws a convex outline inwards: on a disc of radius r the contrast at the true outline is not
+    1/2 of the step but 1/2 - s / (2 r sqrt(2 pi)) for a Gaussian of standard deviation s well below r. The
+    level is set there, so that smoothing does not cost area.
     """
     n = int(labels.max(initial=0))
     flat = contrast.ravel()
     inside = (labels > 0).view(np.uint8)
+    inside_at = np.flatnonzero(inside.view(bool))
     owner = _nearest(labels)
 
     ring = cv2.dilate(inside, disc(_RING_PX[1])) & (1 - cv2.dilate(inside, disc(_RING_PX[0]))) & usable
     where = np.flatnonzero(ring.view(bool))
     surround = np.nan_to_num(grouped_quantile(owner(where), flat[where], n))
     floor, _ = floor_contrast(labels, contrast, n)
-    half = np.nan_to_num(surround + 0.5 * (floor - surround), nan=np.inf)
+    radius = np.sqrt(np.maximum(np.bincount(labels.ravel()[inside_at], minlength=n + 1), 1) / np.pi)
+    share = np.maximum(0.5 - _CURVATURE * smoothing_px / radius, 0.43)
+    half = np.nan_to_num(surround + share * (floor - surround), nan=np.inf)
 
     where = np.flatnonzero(cv2.dilate(inside, disc(_GROWTH_PX)).view(bool))
     label = owner(where)
@@ -173,6 +186,9 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray) -> Out
     drawn.ravel()[where] = label
     keep = _in_largest_part(drawn, where, label, n)
     drawn.ravel()[where[~keep]] = 0
+    mask = (drawn > 0).view(np.uint8)
+    where = np.flatnonzero(fill_holes(mask, np.zeros_like(mask)) & ~mask)
+    drawn.ravel()[where] = owner(where)
     floor, depth = floor_contrast(drawn, contrast, n)
     return Outlined(drawn, floor, surround, depth)
 

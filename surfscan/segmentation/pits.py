@@ -83,10 +83,10 @@ def find_dark_pits(
 ) -> DarkPits:
     """Find pits darker than the metal round them.
 
-    Contrast is taken against the grey that bare metal would have there (uneven light, and lines that run one
-    way over the whole field, are followed). At a working resolution set by the noise, objects are found darkest
-    first, parted by shape, and outlined where the contrast is half between the median of the floor and the
-    median of the surroundings. Grey is not depth: nothing here says how deep a pit is.
+    Contrast is taken against the grey that bare metal would have there (uneven light, and lines that run
+    one way over the whole field, are followed). At a working resolution set by the noise, objects are found
+    darkest first, parted by shape, and outlined where the contrast is half between the median of the floor
+    and the median of the surroundings. Grey is not depth: nothing here says how deep a pit is.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ def find_dark_pits(
     if region is not None:
         metal &= region.view(np.uint8)
     labels, cracks = part_shapes(mask)
-    drawn = outline(labels, contrast, metal)
+    drawn = outline(labels, contrast, metal, smoothing_px=smoothing)
     del labels
     if region is not None:
         drawn.labels[~region] = 0
@@ -191,7 +191,7 @@ def _judge(
     goes_on = np.zeros(n + 1, bool)
     goes_on[asked] = continues_beyond(
         contrast,
-        (compact & (drawn.depth_px >= _WIDEST_SCRATCH_PX / 3))[drawn.labels].view(np.uint8),
+        np.where(compact, np.minimum(drawn.depth_px, 255), 0).astype(np.uint8)[drawn.labels],
         form.row[asked],
         form.col[asked],
         form.half_width[asked],

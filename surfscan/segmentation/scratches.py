@@ -17,11 +17,12 @@ _MOST = 6
 _LATERAL = (-0.5, 0.5)
 _FLANK_PX = 4.0
 _SHARE = 0.4
+_THICKER = 1.3
 
 
 def continues_beyond(
     contrast: np.ndarray,
-    pits: np.ndarray,
+    thickness: np.ndarray,
     row: np.ndarray,
     col: np.ndarray,
     half_width: np.ndarray,
@@ -35,8 +36,9 @@ def continues_beyond(
     ----------
     contrast : ndarray of shape (M, N), float32
         Smoothed contrast.
-    pits : ndarray of shape (M, N), uint8, 0 or 1
-        Compact objects: a neighbour of that kind is no continuation.
+    thickness : ndarray of shape (M, N), uint8
+        Half width of the compact object that a pixel belongs to, px; 0 elsewhere. A neighbour clearly thicker
+        than the object itself is no continuation of it.
     row, col : ndarray of shape (n,)
         Centres, px.
     half_width, half_length : ndarray of shape (n,)
@@ -57,12 +59,13 @@ def continues_beyond(
     step = np.maximum(_MIN_STEP_PX, 0.5 * half_width)
     along = (half_length + _START_PX)[:, None] + step[:, None] * np.arange(_STEPS)
     level = surround + _SHARE * strength
+    thickest = _THICKER * half_width
     for angle in np.arange(_DIRECTIONS) * (2 * np.pi / _DIRECTIONS):
         sin, cos = np.sin(angle), np.cos(angle)
-        near = _sample(contrast, pits, row + sin * along[:, 1], col + cos * along[:, 1])
+        near = _sample(contrast, thickness, thickest, row + sin * along[:, 1], col + cos * along[:, 1])
         likely = np.flatnonzero(~out & (near > level))
         r, c = row[likely, None] + sin * along[likely], col[likely, None] + cos * along[likely]
-        axis = _sample(contrast, pits, r, c)
+        axis = _sample(contrast, thickness, thickest[likely, None], r, c)
         dark = _band(axis, level[likely])
         likely, r, c, axis = likely[dark], r[dark], c[dark], axis[dark]
         if likely.size == 0:
@@ -71,12 +74,15 @@ def continues_beyond(
         band = np.ones(likely.size, bool)
         for share in _LATERAL:
             band &= _band(
-                _sample(contrast, pits, r + cos * share * h, c - sin * share * h), 0.75 * level[likely]
+                _sample(
+                    contrast, thickness, thickest[likely, None], r + cos * share * h, c - sin * share * h
+                ),
+                0.75 * level[likely],
             )
         between = 0.5 * (axis.mean(axis=1) + surround[likely])
         for side in (-1, 1):
             offset = side * (h + _FLANK_PX)
-            flank = _sample(contrast, pits, r + cos * offset, c - sin * offset)
+            flank = _sample(contrast, thickness, thickest[likely, None], r + cos * offset, c - sin * offset)
             band &= np.median(flank, axis=1) < between
         out[likely[band]] = True
     return out
@@ -87,10 +93,12 @@ def _band(value: np.ndarray, level: np.ndarray) -> np.ndarray:
     return (value.mean(axis=1) > level) & ((value > 0.75 * level[:, None]).sum(axis=1) >= _MOST)
 
 
-def _sample(contrast: np.ndarray, pits: np.ndarray, row: np.ndarray, col: np.ndarray) -> np.ndarray:
-    """Nearest-pixel contrast at positions of any shape; compact objects and the outside count as metal."""
+def _sample(
+    contrast: np.ndarray, thickness: np.ndarray, thickest: np.ndarray, row: np.ndarray, col: np.ndarray
+) -> np.ndarray:
+    """Nearest-pixel contrast; outside the picture, and on objects thicker than `thickest`, that of metal."""
     r, c = np.rint(row).astype(np.intp), np.rint(col).astype(np.intp)
     rows, cols = contrast.shape
     inside = (r >= 0) & (r < rows) & (c >= 0) & (c < cols)
     at = np.clip(r, 0, rows - 1) * cols + np.clip(c, 0, cols - 1)
-    return np.where(inside & (pits.ravel()[at] == 0), contrast.ravel()[at], 0.0)
+    return np.where(inside & (thickness.ravel()[at] <= thickest), contrast.ravel()[at], 0.0)

@@ -155,7 +155,7 @@ def _peaks(distance: np.ndarray, place: np.ndarray, k: int, fine: int) -> tuple[
 def _necked(
     distance: np.ndarray, y: np.ndarray, x: np.ndarray, height: np.ndarray, higher: np.ndarray, fine: int
 ) -> np.ndarray:
-    """Whether the straight way from each peak to a higher one passes a neck clearly narrower than the peak."""
+    """Whether the straight way from each peak to a higher one passes a clearly narrower neck."""
     share = np.linspace(0, 1, _NECK_SAMPLES)
     row = np.rint(y[:, None] + share * (higher[:, :1] - y[:, None])).astype(int)
     col = np.rint(x[:, None] + share * (higher[:, 1:2] - x[:, None])).astype(int)
