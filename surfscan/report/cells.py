@@ -7,6 +7,18 @@ from dataclasses import dataclass
 
 from surfscan.report.rounding import NO_VALUE, round_to_interval
 
+HEADS = {
+    "pit_density_per_mm2": ("Pit density", "mm⁻²", 1.0),
+    "pit_density_per_mpx": ("Pit density, no scale", "per million px", 1.0),
+    "pitted_area_fraction": ("Pitted area", "%", 100.0),
+    "degraded_area_fraction": ("Degraded area", "%", 100.0),
+    "tarnished_area_fraction": ("Tarnished area", "%", 100.0),
+    "median_equivalent_diameter_um": ("Median pit diameter", "µm", 1.0),
+    "median_equivalent_diameter_px": ("Median pit diameter, no scale", "px", 1.0),
+    "pit_count": ("Pit count", "pits", 1.0),
+}
+"""Figure -> (head, unit on the page, factor from the stored unit)."""
+
 
 @dataclass(frozen=True)
 class Head:

@@ -1,0 +1,246 @@
+"""Tables of the page, from summaries to cells."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from surfscan.columns import GROUP_FIGURES
+from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
+from surfscan.report.groups import GroupSummary
+from surfscan.report.records import WITH_PRODUCT, FieldRecord, words
+from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
+from surfscan.report.specimens import SpecimenSummary
+from surfscan.report.truth import TruthComparison
+from surfscan.report.warning_groups import group_warnings
+
+if TYPE_CHECKING:
+    from surfscan.study.manifest import Study
+
+
+def shown_figures(groups: Sequence[GroupSummary]) -> list[str]:
+    """Figures of `GROUP_FIGURES` that at least one specimen has."""
+    return [name for name in GROUP_FIGURES if any(g.values(name) for g in groups)]
+
+
+def group_grid(groups: Sequence[GroupSummary]) -> Grid:
+    """One row a group: mean and difference of every figure."""
+    names = shown_figures(groups)
+    heads = [Head("Group"), Head("Exposure", "h", number=True), Head("Specimens", "n", number=True)]
+    for name in names:
+        text, unit, _ = HEADS[name]
+        heads += [
+            Head(text, f"{unit}, mean", number=True),
+            Head(f"{text} less baseline", unit, number=True),
+        ]
+    rows = []
+    for group in groups:
+        cells = [
+            Cell(group.name, (f"baseline: {group.baseline}",) if group.baseline else ()),
+            Cell(_hours(group.row["exposure_h"])),
+            Cell(str(len(group.members))),
+        ]
+        for name in names:
+            cells += _group_cells(group, name)
+        rows.append(cells)
+    caption = (
+        "Means over specimens, 95 % interval below; SD between specimens; difference from the mean of the "
+        "baseline group with both uncertainties"
+    )
+    return Grid(caption, heads, rows).without_empty_columns()
+
+
+def group_notes(groups: Sequence[GroupSummary]) -> list[str]:
+    """What limits the group means, each said once with the groups it is about."""
+    said = group_warnings((g.name, text) for g in groups for text in g.warnings)
+    return [f"{', '.join(note.where)}: {note.text}." for note in said]
+
+
+def specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
+    """One row a specimen."""
+    heads = [
+        Head("Specimen"),
+        Head("Group"),
+        Head("Exposure", "h", number=True),
+        Head("Surface"),
+        Head("Fields", "n", number=True),
+        Head("Pits", "n", number=True),
+        *(
+            Head(*HEADS[name][:2], number=True)
+            for name in (
+                "pit_density_per_mm2",
+                "pit_density_per_mpx",
+                "pitted_area_fraction",
+                "median_equivalent_diameter_um",
+                "median_equivalent_diameter_px",
+            )
+        ),
+        Head("ASTM G46", "density, size"),
+        *(
+            Head(*HEADS[name][:2], number=True)
+            for name in ("degraded_area_fraction", "tarnished_area_fraction")
+        ),
+        Head("Worst-seen field", "in no mean"),
+    ]
+    caption = (
+        "Specimens: fields pooled, 95 % interval below (Poisson for one field, between fields for several); "
+        "%RA is the relative accuracy of ASTM E562"
+    )
+    return Grid(caption, heads, [_specimen_cells(s) for s in specimens]).without_empty_columns()
+
+
+def specimen_notes(specimens: Sequence[SpecimenSummary]) -> list[str]:
+    """What the marks in the specimen table mean."""
+    notes = []
+    if any(_uncleaned(s) for s in specimens):
+        notes.append("† Pits counted with corrosion product on the surface: product may hide some.")
+    if any(s.row["n_failed"] for s in specimens):
+        notes.append("‡ Some images of this specimen were not measured; see below.")
+    if any("outside" in s.row["g46_density_class"] + s.row["g46_size_class"] for s in specimens):
+        notes.append("* Outside the rating chart of ASTM G46; nothing is extrapolated.")
+    return notes
+
+
+def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
+    """One row a figure: bias, and how often the interval holds the true value."""
+    rows = []
+    for figure in truth:
+        text, unit, scale = HEADS[figure.figure]
+        low, high = figure.bias_ci95 or (math.nan, math.nan)
+        relative = figure.relative_bias
+        rows.append(
+            [
+                Cell(f"{text} ({unit})"),
+                Cell(str(len(figure.true))),
+                Cell(significant(float(figure.true.mean()) * scale)),
+                Cell(significant(float(figure.measured.mean()) * scale)),
+                estimate_cell(figure.bias, low, high, scale=scale),
+                Cell(NO_VALUE if math.isnan(relative) else f"{100 * relative:+.1f}".replace("-", "−")),
+                Cell(f"{figure.covered} of {figure.with_interval}" if figure.with_interval else NO_VALUE),
+            ]
+        )
+    heads = [
+        Head("Figure"),
+        Head("Images", "n", number=True),
+        Head("True", "mean", number=True),
+        Head("Measured", "mean", number=True),
+        Head("Bias", "95 % interval", number=True),
+        Head("Bias of the sum", "%", number=True),
+        Head("Interval holds the true value", "images", number=True),
+    ]
+    return Grid("Measured against true, over images", heads, rows)
+
+
+def failed_grid(records: Sequence[FieldRecord]) -> Grid | None:
+    """Images without a result and why; None where all were measured."""
+    rows = []
+    for record in records:
+        for procedure in record.image.procedures:
+            status = record.status(procedure)
+            if status == "done":
+                continue
+            reason = "Not measured yet: run surfscan measure."
+            if status == "failed":
+                reason = record.results[procedure].message
+            rows.append([Cell(record.image_id), Cell(record.specimen.id), Cell(procedure), Cell(reason)])
+    if not rows:
+        return None
+    heads = [Head("Image"), Head("Specimen"), Head("Procedure"), Head("Reason")]
+    return Grid(f"Images without a result ({len(rows)})", heads, rows)
+
+
+def settings_grids(study: Study) -> list[Grid]:
+    """Every setting as the study has it, a table a procedure."""
+    grids = []
+    for procedure, title in (("pits", "Settings: pits"), ("degraded", "Settings: degraded area")):
+        settings = study.settings.of(procedure)
+        rows = [
+            [
+                Cell(name),
+                Cell("unset" if value is None else str(value)),
+                Cell("as\u00a0shipped" if value == info.get_default() else "set in the study"),
+                Cell(info.description or ""),
+            ]
+            for name, info in type(settings).model_fields.items()
+            for value in [getattr(settings, name)]
+        ]
+        heads = [Head("Setting"), Head("Value"), Head("Origin"), Head("Meaning")]
+        grids.append(Grid(title, heads, rows))
+    return grids
+
+
+def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
+    """Mean and difference; a difference without interval is no finer than the mean it comes from."""
+    scale = HEADS[name][2]
+    mean, difference = group.means[name], group.differences.get(name)
+    if math.isnan(mean.value):
+        return [Cell(NO_VALUE), Cell(NO_VALUE)]
+    refused = [] if mean.ci95 else ["no interval"]
+    scatter = "" if math.isnan(mean.sd) else f"SD {significant(mean.sd * scale, 2)}, "
+    low, high = mean.ci95 or (math.nan, math.nan)
+    cells = [
+        estimate_cell(mean.value, low, high, scale=scale, lines=[*refused, f"{scatter}n {mean.n}"]),
+    ]
+    if difference is None or math.isnan(difference.value):
+        return [*cells, Cell(NO_VALUE)]
+    places = round_to_interval(mean.value, low, high, scale=scale).places
+    low, high = difference.ci95 or (math.nan, math.nan)
+    lines = [] if difference.ci95 else ["no interval"]
+    return [*cells, estimate_cell(difference.value, low, high, scale=scale, lines=lines, places=places)]
+
+
+def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
+    row = summary.row
+    marks = ("† " if _uncleaned(summary) else "") + ("‡" if row["n_failed"] else "")
+
+    def estimate(name: str) -> Cell:
+        accuracy = row.get(f"{name}_relative_accuracy_percent", math.nan)
+        lines = [] if math.isnan(accuracy) else [f"%RA {significant(accuracy, 2)}"]
+        low, high = row[f"{name}_ci95_low"], row[f"{name}_ci95_high"]
+        return estimate_cell(row[name], low, high, scale=HEADS[name][2], lines=lines)
+
+    surfaces = dict.fromkeys(row[f"{p}_condition"] for p in ("pits", "degraded"))
+    fields = sorted({row["n_pit_fields"], row["n_degraded_fields"]} - {0}) or [0]
+    classes = [
+        row[f"g46_{what}_class"].replace(" (outside chart)", "*").replace(" ", "\u00a0")
+        for what in ("density", "size")
+    ]
+    return [
+        Cell(f"{summary.specimen.id} {marks}".strip()),
+        Cell(row["group"]),
+        Cell(_hours(row["exposure_h"])),
+        Cell(", ".join(words(s) for s in surfaces if s)),
+        Cell(" / ".join(map(str, fields))),
+        Cell(NO_VALUE if math.isnan(row["pit_count"]) else f"{row['pit_count']:.0f}"),
+        estimate("pit_density_per_mm2"),
+        estimate("pit_density_per_mpx"),
+        estimate("pitted_area_fraction"),
+        Cell(significant(row["median_equivalent_diameter_um"])),
+        Cell(significant(row["median_equivalent_diameter_px"])),
+        Cell(classes[0], (classes[1],) if classes[1] else ()),
+        estimate("degraded_area_fraction"),
+        estimate("tarnished_area_fraction"),
+        _worst_cell(summary),
+    ]
+
+
+def _worst_cell(summary: SpecimenSummary) -> Cell:
+    shown = [
+        f"{significant(value * HEADS[name][2])} {HEADS[name][1]}{what}"
+        for name, what in (
+            ("pit_density_per_mm2", ""),
+            ("pitted_area_fraction", " pitted"),
+            ("degraded_area_fraction", " degraded"),
+        )
+        if not math.isnan(value := summary.row[f"worst_seen_{name}"])
+    ]
+    return Cell("× shown" if shown else "", tuple(shown))
+
+
+def _uncleaned(summary: SpecimenSummary) -> bool:
+    return any(r.image.condition == WITH_PRODUCT for r in summary.pooled["pits"])
+
+
+def _hours(value: float) -> str:
+    return NO_VALUE if math.isnan(value) else f"{value:g}"
