@@ -162,7 +162,7 @@ def _best_split(picture: Picture, min_separation: float, by_metal: bool) -> _Spl
     best = None
     for start in _axes(picture):
         axis = start
-        for _ in range(1 if len(start) == 1 else 3):
+        for _ in range(1 if len(start) == 1 else 2):
             split = _split(picture, axis, min_separation, by_metal)
             if split is None:
                 break
@@ -197,7 +197,7 @@ def _split(picture: Picture, axis: np.ndarray, min_separation: float, by_metal: 
     Three are taken where the middle one is the largest, or where two do not stand apart.
     """
     value = picture.features @ axis.astype(np.float32)
-    level = picture.valid if by_metal else _level(value, picture.valid)
+    level = picture.valid if by_metal else level_points(value, picture.valid)
     points = value[level]
     if len(points) < _LEAST_POINTS or np.ptp(points) == 0:
         return None
@@ -230,8 +230,8 @@ def _likeliest(points: np.ndarray, starts: list[tuple[float, ...]]) -> Mixture:
     return max(fits, key=lambda mixture: mixture.log_likelihood)
 
 
-def _level(value: np.ndarray, valid: np.ndarray) -> np.ndarray:
-    """The part of the valid points where `value` has the least slope."""
+def level_points(value: np.ndarray, valid: np.ndarray) -> np.ndarray:
+    """The 60 % of the valid points where `value` has the least slope: on classes, not on their edges."""
     if min(value.shape) < 8:
         return valid
     smooth = blurred(value, valid, 2.0)
@@ -305,7 +305,7 @@ def _sides(split: _Split, picture: Picture, metal: int, by_metal: bool) -> list[
         side = Side(
             weights=axis / step,
             offset=float(-ends[0] / step),
-            grey=float(centre[0] / max(metal_centre[0], 1e-6)),
+            grey=float(ends[1] / ends[0]) if len(centre) == 1 else float(centre[0] / metal_centre[0]),
             tint_shift=float(np.hypot(*(centre[1:] - metal_centre[1:]))) if len(centre) > 1 else 0.0,
             separation=apart,
             share=0.0,

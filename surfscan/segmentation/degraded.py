@@ -14,7 +14,7 @@ from typing import Any, Literal
 import cv2
 import numpy as np
 
-from surfscan.segmentation.classes import EVENEST, Side, find_sides, score_of
+from surfscan.segmentation.classes import EVENEST, Side, find_sides, level_points, score_of
 from surfscan.segmentation.features import (
     LEVEL_GRID,
     LIGHT_GRID,
@@ -150,7 +150,8 @@ def degraded_area(
     warnings: list[str] = []
     levels, spreads = [0.0, 1.0], list(spread)
     if classes == 3:
-        three = _three_classes(score_of(sides, grid.features)[grid.valid], min_separation)
+        score = score_of(sides, grid.features)
+        three = _three_classes(score[level_points(score, grid.valid)], min_separation)
         if three is None:
             warnings.append(
                 "no third class stands apart: metal and degraded surface only; tarnished area is not given"
@@ -161,15 +162,16 @@ def degraded_area(
     boundaries = [levels[k] + boundary * (levels[k + 1] - levels[k]) for k in steps]
     ranges = [_plausible(levels[k : k + 2], spreads[k : k + 2], boundaries[k]) for k in steps]
     masks = [_without_specks(code >= _code(cut), min_patch_px) & valid for cut in boundaries]
+    if len(masks) == 2:
+        masks = _without_rims(masks, code >= _code(levels[0] + boundary * (levels[2] - levels[0])), sigma)
     total = int(np.count_nonzero(valid))
-    shares = [np.count_nonzero(mask) / total for mask in masks]
+    shares = [int(np.count_nonzero(mask)) / total for mask in masks]
     less = [_K_95 * (at_least(cut) - at_least(r[1])) for cut, r in zip(boundaries, ranges, strict=True)]
     more = [_K_95 * (at_least(r[0]) - at_least(cut)) for cut, r in zip(boundaries, ranges, strict=True)]
     class_map = np.zeros(shape, np.uint8)
     tarnished = tarnished_low = tarnished_high = None
     if len(masks) == 2:
         class_map[masks[0]] = 1
-        masks[1] &= masks[0]
         tarnished = shares[0] - shares[1]
         tarnished_low = max(0.0, tarnished - float(np.hypot(less[0], more[1])))
         tarnished_high = min(1.0, tarnished + float(np.hypot(more[0], less[1])))
@@ -187,7 +189,7 @@ def degraded_area(
         separation=min(side.separation for side in sides),
         degraded_is=_direction(sides),
         colour_decides=any(side.tint_shift > abs(side.grey - 1.0) for side in sides),
-        levels=(1.0, *(side.grey for side in sides)),
+        levels=_grey_levels(sides, levels),
         boundaries=tuple(boundaries),
         smoothing_px=sigma,
         warnings=tuple(warnings),
@@ -197,6 +199,13 @@ def degraded_area(
 def _direction(sides: tuple[Side, ...]) -> DegradedIs:
     darker = [side.grey < 1 for side in sides]
     return "darker" if all(darker) else "darker and lighter" if any(darker) else "lighter"
+
+
+def _grey_levels(sides: tuple[Side, ...], levels: list[float]) -> tuple[float, ...]:
+    """Grey of metal and classes over that of the metal; of three classes on one side, all three."""
+    if len(levels) == 3 and len(sides) == 1:
+        return tuple(1.0 + level * (sides[0].grey - 1.0) for level in levels)
+    return (1.0, *(side.grey for side in sides))
 
 
 def _doubts(fraction: float, sides: tuple[Side, ...], degraded_is: str) -> list[str]:
@@ -333,6 +342,23 @@ def _without_specks(mask: np.ndarray, least: int) -> np.ndarray:
         if small.any():
             out[small[labels]] = 1 - value
     return out.astype(bool)
+
+
+def _without_rims(masks: list[np.ndarray], nearer: np.ndarray, sigma: float) -> list[np.ndarray]:
+    """Masks of tarnished-or-worse and of degraded surface without the rim where one blurs into the metal.
+
+    Across the edge of a degraded patch every grey between the two occurs. Tarnished surface that an opening
+    does not leave is such a rim; it goes to the side it is `nearer` to (True: degraded).
+    """
+    worse, degraded = masks
+    tarnished = (worse & ~degraded).astype(np.uint8)
+    radius = max(2, int(np.ceil(2 * sigma)))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1))
+    rim = (tarnished > 0) & (cv2.morphologyEx(tarnished, cv2.MORPH_OPEN, disc) == 0)
+    beside = cv2.dilate(degraded.astype(np.uint8), disc) > 0
+    rim &= beside
+    degraded = degraded | (rim & nearer)
+    return [(worse & ~rim) | degraded, degraded]
 
 
 def _one_class(

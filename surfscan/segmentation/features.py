@@ -9,7 +9,7 @@ import numpy as np
 
 from surfscan.segmentation.illumination import Illumination
 
-LIGHT_GRID, LEVEL_GRID = 100, 512
+LIGHT_GRID, LEVEL_GRID = 100, 384
 """Points along the long side of the grids on which the light and the class levels are found."""
 
 _WINDOW = 128  # side of the windows sampled at full resolution, px
@@ -105,7 +105,7 @@ def sampled(
     parts, inside = [], []
     for rows, cols in windows:
         mask = valid[rows, cols]
-        light = illumination.at(shape, rows)[:, cols]
+        light = illumination.at(shape, rows, cols)
         features = features_of(blurred(pixels[rows, cols], mask, sigma), light)
         parts.append(features.reshape(-1, features.shape[-1]))
         inside.append(mask.ravel())

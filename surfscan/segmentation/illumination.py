@@ -32,10 +32,10 @@ class Illumination:
     coefficients: np.ndarray
     floor: float
 
-    def at(self, shape: tuple[int, int], rows: slice | None = None) -> np.ndarray:
-        """Values at the pixel centres of a picture of `shape`, or of some of its rows, float32."""
-        y = np.vander(_axis(shape[0])[rows or slice(None)], _ORDER + 1, increasing=True)
-        x = np.vander(_axis(shape[1]), _ORDER + 1, increasing=True)
+    def at(self, shape: tuple[int, int], rows: slice = slice(None), cols: slice = slice(None)) -> np.ndarray:
+        """Values at the pixel centres of a picture of `shape`, or of a part of it, float32."""
+        y = np.vander(_axis(shape[0])[rows], _ORDER + 1, increasing=True)
+        x = np.vander(_axis(shape[1])[cols], _ORDER + 1, increasing=True)
         surface = (y @ self.coefficients).astype(np.float32) @ x.T.astype(np.float32)
         return np.maximum(surface, np.float32(self.floor))
 
