@@ -47,7 +47,8 @@ def open_image(
     -------
     Micrograph or HeightMap
         Micrograph pixels are uint8, uint16 or float32: bits become 0 and 255, other number types become
-        float32 with their values kept, not rescaled. Heights are float32, or float64 where the file has it.
+        float32 with their values kept, not rescaled. Colour whose channels are all alike becomes grey.
+        Heights are float32, or float64 where the file has it.
 
     Raises
     ------
@@ -70,7 +71,7 @@ def open_image(
     if (kind or loaded.kind) == "heightmap":
         heights = _as_heights(path, loaded.pixels, warnings)
         return HeightMap(heights, calibration, source, tuple(warnings))
-    pixels = _as_brightness(path, loaded.pixels, warnings)
+    pixels = _as_brightness(path, _grey_where_alike(loaded.pixels), warnings)
     return Micrograph(pixels, calibration, source, tuple(warnings))
 
 
@@ -119,6 +120,13 @@ def open_mask(path: str | Path, shape: tuple[int, int]) -> np.ndarray:
 def _sha256(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _grey_where_alike(pixels: np.ndarray) -> np.ndarray:
+    """One channel of a colour image whose channels are all alike; any other image as it is."""
+    if pixels.ndim == 3 and all(np.array_equal(pixels[..., 0], pixels[..., k]) for k in (1, 2)):
+        return np.ascontiguousarray(pixels[..., 0])
+    return pixels
 
 
 def _as_brightness(path: Path, pixels: np.ndarray, warnings: list[str]) -> np.ndarray:

@@ -103,6 +103,16 @@ def test_whole_numbers_may_be_stated_to_be_heights(tmp_path, grey):
     assert "heights in µm" in image.warnings[0]
 
 
+def test_colour_of_equal_channels_is_grey(tmp_path, grey):
+    """A grey picture stored as RGB opens as grey; one pixel of colour keeps it colour."""
+    colour = np.dstack([grey] * 3)
+    tifffile.imwrite(tmp_path / "grey.tif", colour, photometric="rgb")
+    assert np.array_equal(open_image(tmp_path / "grey.tif").pixels, grey)
+    colour[0, 0, 2] ^= 1
+    tifffile.imwrite(tmp_path / "colour.tif", colour, photometric="rgb")
+    assert np.array_equal(open_image(tmp_path / "colour.tif").pixels, colour)
+
+
 def test_colour_is_no_height_map(tmp_path):
     tifffile.imwrite(tmp_path / "a.tif", np.zeros((20, 20, 3), np.float32), photometric="rgb")
     with pytest.raises(InputError, match="colour"):

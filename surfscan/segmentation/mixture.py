@@ -66,7 +66,7 @@ def fit_mixture(
     -------
     Mixture
     """
-    values = np.ravel(values)
+    values = np.ravel(values).astype(float)  # bins of a narrow range would coincide in float32
     low, high = (float(v) for v in np.percentile(values, [0.02, 99.98]))
     margin = 0.02 * (high - low) + 1e-6 * max(1.0, abs(high))
     counts, edges = np.histogram(values, bins=_BINS, range=(low - margin, high + margin))
@@ -109,8 +109,9 @@ def _moments(
 
 def two_level_split(values: np.ndarray) -> float:
     """Level that splits `values` with the greatest variance between the two parts (Otsu 1979)."""
+    values = np.asarray(values, float)  # bins of a narrow range would coincide in float32
     low, high = np.percentile(values, [0.1, 99.9])
-    if not high > low:
+    if not high - low > 1e-6 * max(1.0, abs(high)):  # nothing but rounding: no two levels
         return float(high)
     counts, edges = np.histogram(values, bins=_BINS, range=(float(low), float(high)))
     centres = 0.5 * (edges[1:] + edges[:-1])
