@@ -245,10 +245,16 @@ TABLES |= {
             "pit_density_interval",
             "",
             "str",
-            "Poisson (one field, or fields that agree better than counting allows) or between fields.",
+            "What the interval rests on: Poisson (one field, or fields alike) or between fields.",
         ),
         *_with_ci95(
             "pitted_area_fraction", "1", "Mean over fields of the pitted area fraction (E562, E1245)."
+        ),
+        Column(
+            "pitted_area_fraction_interval",
+            "",
+            "str",
+            "What the interval rests on: one field, between or within fields.",
         ),
         Column(
             "pitted_area_fraction_relative_accuracy_percent",
@@ -274,12 +280,27 @@ TABLES |= {
             "Mean over fields (E562, E1245); the interval takes in field sampling and class boundary.",
         ),
         Column(
+            "degraded_area_fraction_interval",
+            "",
+            "str",
+            "What the interval rests on: one field, between or within fields.",
+        ),
+        Column(
             "degraded_area_fraction_relative_accuracy_percent",
             "%",
             "float64",
             "%RA of E562 between fields.",
         ),
         *_with_ci95("tarnished_area_fraction", "1", "As degraded_area_fraction, for the tarnished class."),
+        Column(
+            "tarnished_area_fraction_interval",
+            "",
+            "str",
+            "What the interval rests on: one field, between or within fields.",
+        ),
+        Column(
+            "tarnished_area_fraction_relative_accuracy_percent", "%", "float64", "%RA of E562 between fields."
+        ),
         Column("worst_seen_pit_density_per_mm2", "mm⁻²", "float64", "Highest among worst-seen fields."),
         Column("worst_seen_pitted_area_fraction", "1", "float64", "Highest among worst-seen fields."),
         Column("worst_seen_degraded_area_fraction", "1", "float64", "Highest among worst-seen fields."),

@@ -32,11 +32,12 @@ METHOD = (
     "floor and the metal around them.",
     "Pit density: every pit that lies wholly in the frame counts with its Miles-Lantuéjoul edge weight; pits "
     "cut by the frame count in pit_count and in the pitted area, not in the density. One field: Poisson "
-    "interval. Several fields: summed weights over summed areas, between-field t-interval, "
-    "never narrower than the Poisson interval of the pooled count.",
+    "interval. Several fields: summed weights over summed areas, between-field t-interval.",
     "Area fractions: mean over fields with the between-field t-interval of ASTM E562 and E1245, in which "
     "each field counts by its area. For degraded area the uncertainty of the class boundary, common to all "
     "fields, is added in quadrature.",
+    "Two or three fields may agree by chance better than independent pits can; then density keeps the "
+    "Poisson interval of the pooled count, and pitted area the pooled intervals of its fields.",
     "Worst-seen fields are shown and marked; they enter no mean and no density.",
     "Groups: mean over specimens with t-interval (ASTM G16); below three specimens no interval is given. The "
     "baseline group's mean is subtracted; u² of both add up, degrees of freedom by Welch-Satterthwaite "

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from surfscan.study.manifest import Specimen
 
 NO_INTERVAL = (math.nan, math.nan)
+FEW_FIELDS = 3
+"""With so few fields an interval between them may be narrow by chance alone, and is not taken narrower than
+the fields themselves allow (common practice, no source)."""
 _POOLED_FIRST = {
     "pits": ("cleaned", "as_received", WITH_PRODUCT),
     "degraded": (WITH_PRODUCT, "cleaned", "as_received"),
@@ -69,12 +72,12 @@ def summarise_specimens(
     Notes
     -----
     Density: summed edge-weighted counts over summed areas; Poisson interval for one field, between-field
-    t-interval of the ratio for several. Fields that by chance agree better than counting allows keep the
-    Poisson interval of the pooled count: pits do not scatter less than independent ones.
+    t-interval of the ratio for several. Area fractions: mean over fields weighted by field area (ASTM E562,
+    E1245); for degraded area the class boundary's own uncertainty, common to all fields, is added to the
+    field sampling in quadrature on each side.
 
-    Area fractions: mean over fields weighted by field area (ASTM E562, E1245); for degraded area the class
-    boundary's own uncertainty, common to all fields, is added to the field sampling in quadrature on each
-    side.
+    Two or three fields may agree by chance better than independent pits can: then the Poisson interval of
+    the pooled count, and for the pitted area the pooled intervals of the fields, are kept.
     """
     out = [SpecimenSummary(s, [r for r in records if r.specimen.id == s.id]) for s in specimens]
     for group in dict.fromkeys(s.specimen.group for s in out):
@@ -190,7 +193,7 @@ def _fill_pits(summary: SpecimenSummary) -> None:
         value, limits, row["pit_density_interval"], remarks = _density([tables[i] for i in used], areas)
         _put(row, name, value, limits)
         summary.remark(name, remarks)
-    _fraction(summary, "pitted_area_fraction", pooled, "pits", boundary=False)
+    _fraction(summary, "pitted_area_fraction", pooled, "pits")
     _sizes([tables[i] for i in used], row, "um" if scaled else "px")
     row["g46_density_class"] = row["g46_size_class"] = ""
     if not math.isnan(row["pit_density_per_mm2"]):
@@ -220,7 +223,8 @@ def _density(
         return _value(poisson.value), poisson.ci95 or NO_INTERVAL, "Poisson, one field", ()
     between = fields.area_weighted_mean([_weight(t) for t in tables], areas)
     narrowest = poisson.ci95 or NO_INTERVAL
-    if not between.half_width or 2 * between.half_width < narrowest[1] - narrowest[0]:
+    chance = len(areas) <= FEW_FIELDS and 2 * (between.half_width or 0.0) < narrowest[1] - narrowest[0]
+    if chance or not between.standard_deviation:
         return between.mean, narrowest, f"Poisson, {len(areas)} fields alike", ()
     return between.mean, between.ci95 or NO_INTERVAL, f"between {len(areas)} fields", between.warnings
 
@@ -229,20 +233,16 @@ def _fill_degraded(summary: SpecimenSummary) -> None:
     pooled, row = summary.pooled["degraded"], summary.row
     row["degraded_condition"] = pooled[0].image.condition if pooled else ""
     row["n_degraded_fields"] = len(pooled)
-    _fraction(summary, "degraded_area_fraction", pooled, "degraded", boundary=True)
+    _fraction(summary, "degraded_area_fraction", pooled, "degraded")
     with_class = [r for r in pooled if not math.isnan(r.figure("degraded", "tarnished_area_fraction"))]
-    _fraction(summary, "tarnished_area_fraction", with_class, "degraded", boundary=True)
+    _fraction(summary, "tarnished_area_fraction", with_class, "degraded")
 
 
-def _fraction(
-    summary: SpecimenSummary, name: str, pooled: Sequence[FieldRecord], procedure: str, *, boundary: bool
-) -> None:
+def _fraction(summary: SpecimenSummary, name: str, pooled: Sequence[FieldRecord], procedure: str) -> None:
     """Area-weighted mean over fields with its interval; the field's own interval where there is one field."""
     row = summary.row
     measured = [r for r in pooled if not math.isnan(r.figure(procedure, name))]
-    accuracy = f"{name}_relative_accuracy_percent"
-    if name != "tarnished_area_fraction":
-        row[accuracy] = math.nan
+    row[f"{name}_relative_accuracy_percent"], row[f"{name}_interval"] = math.nan, ""
     if len(measured) < len(pooled):
         summary.remark(name, [f"{_fields(len(pooled) - len(measured))} without a defensible value left out"])
     if not measured:
@@ -252,20 +252,30 @@ def _fraction(
     limits = np.array([r.interval(procedure, name) for r in measured])
     if len(measured) == 1:
         _put(row, name, values[0], limits[0])
+        row[f"{name}_interval"] = "" if np.isnan(limits[0]).any() else "one field"
         return
     areas = _areas(measured, procedure)
     between = fields.area_weighted_mean(values * areas, areas, upper=1.0)
-    half = between.half_width or 0.0
-    share = areas / areas.sum()
     own = np.abs(limits - values[:, np.newaxis])
-    below, above = (share @ own) if boundary and not np.isnan(own).any() else (0.0, 0.0)
-    below, above = math.hypot(half, below), math.hypot(half, above)
+    half = between.half_width or 0.0
+    basis = f"between {len(measured)} fields"
+    if procedure == "pits":
+        below = above = half
+        floor = np.sqrt(np.nansum(np.square(own * (areas / areas.sum())[:, np.newaxis]), axis=0))
+        if len(measured) <= FEW_FIELDS and 2 * half < floor.sum():
+            below, above = floor
+            basis = f"within fields, {len(measured)} fields alike"
+    else:
+        known = ~np.isnan(own).any(axis=1)
+        common = areas[known] @ own[known] / areas[known].sum() if known.any() else np.zeros(2)
+        below, above = np.hypot(half, common)
     if below == above == 0:
         _put(row, name, between.mean, NO_INTERVAL)
         return
     _put(row, name, between.mean, (max(between.mean - below, 0.0), min(between.mean + above, 1.0)))
-    if accuracy in row and between.standard_deviation:
-        row[accuracy] = _value(between.relative_accuracy_percent)
+    row[f"{name}_interval"] = basis
+    if half and basis.startswith("between"):
+        row[f"{name}_relative_accuracy_percent"] = _value(between.relative_accuracy_percent)
         summary.remark(name, between.warnings)
 
 

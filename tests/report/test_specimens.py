@@ -1,6 +1,7 @@
 """Fields pooled to specimens."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -151,17 +152,59 @@ def test_table_has_one_row_a_specimen(pooled):
     assert table["pit_count"].tolist()[:3] == [1, 2, 0]
 
 
-@pytest.mark.parametrize("counts", [(14, 14, 14), (12, 16, 14), (13, 14, 14), (2, 30, 10)])
-def test_density_interval_is_never_narrower_than_counting_allows(counts):
+@pytest.mark.parametrize("counts", [(14, 14, 14), (13, 14, 14), (2, 30, 10)])
+def test_density_of_few_fields_is_no_surer_than_counting_allows(counts):
     tables = [{"edge_weight": np.full(n, 1.1)} for n in counts]
-    value, (low, high), rests_on, _ = _density(tables, [AREA] * 3)
+    value, limits, rests_on, _ = _density(tables, [AREA] * 3)
     floor = counting.density(np.full(sum(counts), 1.1), 3 * AREA)
     between = fields.area_weighted_mean(np.array(counts) * 1.1, [AREA] * 3)
     assert value == pytest.approx(floor.value)
-    assert high - low >= 0.999 * (floor.ci95[1] - floor.ci95[0])
     if counts == (2, 30, 10):
-        assert (low, high) == pytest.approx(between.ci95)
+        assert limits == pytest.approx(between.ci95)
         assert rests_on == "between 3 fields"
-    if counts == (14, 14, 14):
-        assert (low, high) == pytest.approx(floor.ci95)
+    else:
+        assert limits == pytest.approx(floor.ci95)
         assert rests_on == "Poisson, 3 fields alike"
+
+
+def test_density_of_many_fields_is_the_plain_between_field_interval():
+    counts = (14, 13, 14, 15, 14)
+    _, limits, rests_on, _ = _density([{"edge_weight": np.ones(n)} for n in counts], [AREA] * 5)
+    assert limits == pytest.approx(fields.area_weighted_mean(counts, [AREA] * 5).ci95)
+    assert rests_on == "between 5 fields"
+
+
+def test_pitted_area_of_two_fields_alike_keeps_the_pooled_intervals_of_the_fields(study_folder):
+    study = load_study(study_folder)
+    fractions = {"images/07.png": 0.0400, "images/08.png": 0.0401}
+    stored = [
+        replace(
+            r,
+            summary=r.summary
+            | {
+                "pitted_area_fraction": (f := fractions[r.image_id]),
+                "pitted_area_fraction_ci95": [f - 0.01, f + 0.02],
+            },
+        )
+        if r.image_id in fractions and r.procedure == "pits"
+        else r
+        for r in ResultsStore(study.folder).all()
+    ]
+    found = summarise_specimens(study.specimens, gather(study, stored)[0])
+    row = next(s.row for s in found if s.specimen.id == "U2")
+    assert row["pitted_area_fraction"] == pytest.approx(0.04005)
+    assert row["pitted_area_fraction_ci95_low"] == pytest.approx(0.04005 - 0.01 / math.sqrt(2))
+    assert row["pitted_area_fraction_ci95_high"] == pytest.approx(0.04005 + 0.02 / math.sqrt(2))
+    assert row["pitted_area_fraction_interval"] == "within fields, 2 fields alike"
+    assert math.isnan(row["pitted_area_fraction_relative_accuracy_percent"])
+
+
+def test_pitted_area_of_fields_that_differ_is_e562(pooled):
+    row = pooled["U1"].row
+    values = np.array([r.figure("pits", "pitted_area_fraction") for r in pooled["U1"].pooled["pits"]])
+    expected = fields.field_mean(values, upper=1)
+    assert row["pitted_area_fraction_interval"] == "between 3 fields"
+    assert row["pitted_area_fraction_ci95_low"] == pytest.approx(expected.ci95[0])
+    assert row["pitted_area_fraction_relative_accuracy_percent"] == pytest.approx(
+        expected.relative_accuracy_percent
+    )
