@@ -170,7 +170,8 @@ def _polynomial(blocks: np.ndarray, keep: np.ndarray, level: float) -> np.ndarra
     y, x = np.nonzero(used)
     design = along_y[::step][y][:, i] * along_x[::step][x][:, j]
     terms = np.zeros((order_y + 1, order_x + 1))
-    terms[i, j] = np.linalg.lstsq(design, blocks[some][used].astype(np.float64), rcond=None)[0]
+    square = np.einsum("ki,kj->ij", design, design)
+    terms[i, j] = np.linalg.solve(square, np.einsum("ki,k->i", design, blocks[some][used]))
     return np.maximum(along_y @ terms @ along_x.T, 0.1 * level).astype(np.float32)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -17,6 +16,7 @@ LOW_SHARE = 0.45
 """Candidates are darker than this share of the limit that they must somewhere pass."""
 
 _MIN_SEED_PX = 4
+_LEVEL_STEP = 3.0
 _FLOOR_QUANTILE = 0.6
 _FLOOR_SHARE = 0.8
 _HOLE_SHARE = 0.5
@@ -24,7 +24,8 @@ _CORE_AREA_SHARE = 0.1
 _SKIRT_PX = 3
 _GROWTH_PX = 3
 _CURVATURE = 1 / (2 * np.sqrt(2 * np.pi))
-_RING_PX = (3, 9)
+_RING_PX = (4, 10)
+_LEAST_SHARE = 0.46
 
 
 def disc(radius: int) -> np.ndarray:
@@ -36,7 +37,7 @@ def disc(radius: int) -> np.ndarray:
 def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | None = None) -> np.ndarray:
     """Find dark objects, the darkest first, each cut at half its own contrast.
 
-    At falling levels, each half of the one before, connected parts darker than the level are judged: one
+    At falling levels, each a third of the one before, connected parts darker than the level are judged: one
     whose floor is at least twice the level is cut at half its floor and set aside with its blurred skirt; the
     others wait for the next level. So a faint object, a scratch or a shaded area that a pit hangs together
     with at a low level does not lower the level at which the pit is outlined.
@@ -57,7 +58,8 @@ def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | No
     """
     flat, limit_flat = contrast.ravel(), limit.ravel()
     lowest = LOW_SHARE * float(limit.min())
-    levels = LOW_SHARE * 0.5 ** np.arange(max(0, int(np.ceil(np.log2(LOW_SHARE / lowest)))))
+    steps = int(np.ceil(np.log(LOW_SHARE / lowest) / np.log(_LEVEL_STEP))) if lowest < LOW_SHARE else 0
+    levels = LOW_SHARE / _LEVEL_STEP ** np.arange(steps)
     found = np.zeros(contrast.shape, np.uint8)
     open_field = np.full(contrast.shape, 255, np.uint8) if valid is None else valid.astype(np.uint8) * 255
     for level in [*levels.tolist(), None]:
@@ -150,7 +152,6 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smo
         Smoothed contrast.
     usable : ndarray of shape (M, N), uint8, 0 or 1
         Pixels that may count as surrounding metal: inside the specimen and not dark themselves.
-
     smoothing_px : float
         Standard deviation of the Gaussian that `contrast` was smoothed with, px.
 
@@ -162,24 +163,22 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smo
     -----
     Smoothing draws a convex outline inwards: on a disc of radius r the contrast at the true outline is not
     1/2 of the step but 1/2 - s / (2 r sqrt(2 pi)) for a Gaussian of standard deviation s well below r. The
-    level is set there, so that smoothing does not cost area.
+    level is set there, so that smoothing does not cost area. It is not set below 0.46: in pits so small that
+    it would be, smoothing and optics dim the floor as well, which works the other way.
     """
     n = int(labels.max(initial=0))
     flat = contrast.ravel()
-    inside = (labels > 0).view(np.uint8)
-    inside_at = np.flatnonzero(inside.view(bool))
-    owner = _nearest(labels)
-
-    ring = cv2.dilate(inside, disc(_RING_PX[1])) & (1 - cv2.dilate(inside, disc(_RING_PX[0]))) & usable
-    where = np.flatnonzero(ring.view(bool))
-    surround = np.nan_to_num(grouped_quantile(owner(where), flat[where], n))
+    inside = np.flatnonzero(labels)
+    label = labels.ravel()[inside]
     floor, _ = floor_contrast(labels, contrast, n)
-    radius = np.sqrt(np.maximum(np.bincount(labels.ravel()[inside_at], minlength=n + 1), 1) / np.pi)
-    share = np.maximum(0.5 - _CURVATURE * smoothing_px / radius, 0.43)
+    surround = surround_contrast(labels, contrast, usable, n)
+    radius = np.sqrt(np.maximum(np.bincount(label, minlength=n + 1), 1) / np.pi)
+    share = np.maximum(0.5 - _CURVATURE * smoothing_px / radius, _LEAST_SHARE)
     half = np.nan_to_num(surround + share * (floor - surround), nan=np.inf)
 
-    where = np.flatnonzero(cv2.dilate(inside, disc(_GROWTH_PX)).view(bool))
-    label = owner(where)
+    zone, grown = _grow(labels, inside, _GROWTH_PX)
+    where = np.concatenate([inside, grown])
+    label = zone.ravel()[where]
     keep = flat[where] > half[label]
     where, label = where[keep], label[keep]
     drawn = np.zeros(labels.shape, np.int32)
@@ -187,10 +186,30 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smo
     keep = _in_largest_part(drawn, where, label, n)
     drawn.ravel()[where[~keep]] = 0
     mask = (drawn > 0).view(np.uint8)
-    where = np.flatnonzero(fill_holes(mask, np.zeros_like(mask)) & ~mask)
-    drawn.ravel()[where] = owner(where)
+    where = np.flatnonzero((fill_holes(mask, np.zeros_like(mask)) & ~mask).view(bool))
+    drawn.ravel()[where] = zone.ravel()[where]
     floor, depth = floor_contrast(drawn, contrast, n)
     return Outlined(drawn, floor, surround, depth)
+
+
+def surround_contrast(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, n: int) -> np.ndarray:
+    """Median contrast of the metal round each object, shape (n + 1,); 0 where none is in reach.
+
+    Taken on every second row and column, over usable pixels 4 to 10 px from the nearest object, which they
+    count for.
+    """
+    thin = np.ascontiguousarray(labels[::2, ::2])
+    outside = (thin == 0).view(np.uint8)
+    distance, zone = cv2.distanceTransformWithLabels(
+        outside, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    where = np.flatnonzero(thin)
+    names = np.zeros(len(where) + 1, np.int32)
+    names[zone.ravel()[where]] = thin.ravel()[where]
+    ring = cv2.inRange(distance, _RING_PX[0] / 2, _RING_PX[1] / 2) & usable[::2, ::2]
+    where = np.flatnonzero(ring.view(bool))
+    values = contrast[::2, ::2].ravel()[where]
+    return np.nan_to_num(grouped_quantile(names[zone.ravel()[where]], values, n))
 
 
 def floor_contrast(labels: np.ndarray, contrast: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
@@ -235,42 +254,49 @@ def edge_width(labels: np.ndarray, contrast: np.ndarray, strength: np.ndarray) -
     return np.abs(strength) / np.maximum(median, 1e-6)
 
 
-def _nearest(labels: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
-    """Function from flat pixel positions to the label of the nearest labelled pixel."""
-    outside = (labels == 0).view(np.uint8)
-    _, zone = cv2.distanceTransformWithLabels(outside, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
-    where = np.flatnonzero(~outside.view(bool))
-    names = np.zeros(len(where) + 1, np.int32)
-    names[zone.ravel()[where]] = labels.ravel()[where]
-    return lambda positions: names[zone.ravel()[positions]]
+def _grow(labels: np.ndarray, inside: np.ndarray, steps: int) -> tuple[np.ndarray, np.ndarray]:
+    """Labels grown outwards pixel by pixel, and the flat positions of the pixels gained.
+
+    Steps take the four nearest neighbours and all eight in turn, so that a disc stays nearly round.
+    """
+    rows, cols = labels.shape
+    width = cols + 2
+    padded = np.full((rows + 2, width), -1, np.int32)
+    padded[1:-1, 1:-1] = labels
+    flat = padded.ravel()
+    row, col = np.divmod(inside, cols)
+    front = (row + 1) * width + col + 1
+    gained = []
+    for step in range(steps):
+        offsets = (1, -1, width, -width) + ((width + 1, width - 1, 1 - width, -1 - width) if step % 2 else ())
+        reached = []
+        for offset in offsets:
+            target = front + offset
+            free = flat[target] == 0
+            target = target[free]
+            flat[target] = flat[front[free]]
+            reached.append(target)
+        front = np.concatenate(reached)
+        gained.append(front)
+    row, col = np.divmod(np.concatenate(gained), width)
+    return np.ascontiguousarray(padded[1:-1, 1:-1]), (row - 1) * cols + col - 1
 
 
 def _in_largest_part(labels: np.ndarray, where: np.ndarray, label: np.ndarray, n: int) -> np.ndarray:
-    """Which foreground pixels belong to the largest connected part of their label; the rest are crumbs.
-
-    Touching labels are parted by taking off, on one side, the pixels that touch; those are given back where
-    they lie beside what is kept.
-    """
-    rows, cols = labels.shape
-    flat = labels.ravel()
-    row, col = np.divmod(where, cols)
-    apart = np.ones(len(where), bool)
-    for down, right in ((0, 1), (1, 0), (1, 1), (1, -1)):
-        inside = (row + down < rows) & (col + right >= 0) & (col + right < cols)
-        other = flat[np.where(inside, where + down * cols + right, where)]
-        apart &= (other == 0) | (other == label)
-    mask = np.zeros(labels.shape, np.uint8)
-    mask.ravel()[where[apart]] = 1
-    count, parts = components(mask)
+    """Which foreground pixels belong to the largest connected part of their label; the rest are crumbs."""
+    _, parts = components((labels > 0).view(np.uint8))
     part = parts.ravel()[where]
-    size = np.bincount(part, minlength=count + 1)
-    owner = np.zeros(count + 1, np.int32)
-    owner[part[apart]] = label[apart]
-    order = np.argsort(size[1:], kind="stable") + 1
-    best = np.zeros(n + 1, np.int64)
-    best[owner[order]] = order
-    keep = apart & (best[label] == part)
-    mask[:] = 0
-    mask.ravel()[where[keep]] = 1
-    beside = cv2.dilate(mask, np.ones((3, 3), np.uint8)).ravel()[where]
-    return keep | (~apart & (beside > 0))
+    one = np.zeros(n + 1, np.int32)
+    one[label] = part
+    scattered = np.zeros(n + 1, bool)
+    scattered[label[part != one[label]]] = True
+    keep = ~scattered[label]
+    doubtful = np.flatnonzero(~keep)
+    pairs, group, size = np.unique(
+        np.stack([label[doubtful], part[doubtful]]), axis=1, return_inverse=True, return_counts=True
+    )
+    order = np.argsort(size, kind="stable")
+    largest = np.zeros(n + 1, np.intp)
+    largest[pairs[0, order]] = order
+    keep[doubtful] = largest[label[doubtful]] == group.ravel()
+    return keep

@@ -30,29 +30,42 @@ def part_shapes(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     Returns
     -------
     pits : ndarray of shape (M, N), int32
-        Labels 1 to n; touching pits carry labels of their own.
+        Labels; touching pits carry labels of their own. A number whose object was a crack has no pixels.
     cracks : ndarray of shape (M, N), uint8
         1 where a crack-like feature lies: an arm that reaches far out from what is thicker, or an object that
         is itself long and thin.
     """
-    cracks = np.zeros_like(mask)
     labels, boxes, area, radius = _survey(mask)
+    cracks = np.zeros_like(mask)
     height, width = boxes[:, 1] - boxes[:, 0], boxes[:, 3] - boxes[:, 2]
     least = 2 * radius + np.maximum(np.minimum(2 * radius, _LONG_REACH_PX), _MIN_REACH_PX) - 2
     slanting = (np.hypot(height, width) > least) & (area < _SLANT_FILL * height * width)
     long = ((np.maximum(height, width) > least) | slanting) & (area >= _SMALLEST_PX)
+    extra: list[tuple[int, int, int, int, int, float]] = []
+    n = len(area) - 1
     for number in np.flatnonzero(long).tolist():
-        window = _window(boxes[number])
+        r0, r1, c0, c1 = boxes[number].tolist()
+        window = (slice(r0, r1), slice(c0, c1))
         part = (labels[window] == number).astype(np.uint8)
         thin = _crack_like(part)
-        if thin.any():
-            cracks[window] |= thin
-            mask[window] &= 1 - thin
-    if cracks.any():
-        labels, boxes, area, radius = _survey(mask)
+        if not thin.any():
+            continue
+        cracks[window] |= thin
+        mask[window] &= 1 - thin
+        labels[window][part > 0] = 0
+        area[number] = 0
+        _, pieces, stats, _ = cv2.connectedComponentsWithStats(part & (1 - thin), connectivity=8)
+        for k, (left, top, w, h, size) in enumerate(stats[1:].tolist(), start=1):
+            piece = (pieces == k).view(np.uint8)
+            extra.append((r0 + top, r0 + top + h, c0 + left, c0 + left + w, size, _inscribed(piece)))
+            labels[window][piece > 0] = n + len(extra)
+    if extra:
+        new = np.array(extra)
+        boxes = np.concatenate([boxes, new[:, :4].astype(np.int64)])
+        area, radius = np.concatenate([area, new[:, 4]]), np.concatenate([radius, np.maximum(new[:, 5], 0.5)])
     extent = np.maximum(boxes[:, 1] - boxes[:, 0], boxes[:, 3] - boxes[:, 2])
     uncompact = (area > _UNCOMPACT_AREA * np.pi * radius**2) | (extent > _UNCOMPACT_EXTENT * 2 * radius)
-    part_touching(labels, np.flatnonzero(uncompact & (area >= _SMALLEST_PX)), boxes)
+    part_touching(labels, np.flatnonzero(uncompact & (area >= _SMALLEST_PX)), boxes, n + len(extra))
     return labels, cracks
 
 
@@ -67,8 +80,10 @@ def _survey(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nd
     return labels, np.stack([top, top + height, left, left + width], axis=1), area, np.maximum(radius, 0.5)
 
 
-def _window(box: np.ndarray) -> tuple[slice, slice]:
-    return slice(int(box[0]), int(box[1])), slice(int(box[2]), int(box[3]))
+def _inscribed(part: np.ndarray) -> float:
+    """Radius of the largest disc inside one object that may touch the window's edge, px."""
+    padded = cv2.copyMakeBorder(part, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    return float(distance_inside(padded).max())
 
 
 def _crack_like(part: np.ndarray) -> np.ndarray:

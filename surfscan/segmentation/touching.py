@@ -43,7 +43,7 @@ class _Sheet:
     shift: np.ndarray
 
 
-def part_touching(labels: np.ndarray, numbers: np.ndarray, boxes: np.ndarray) -> int:
+def part_touching(labels: np.ndarray, numbers: np.ndarray, boxes: np.ndarray, n: int) -> int:
     """Give touching pits labels of their own, in place.
 
     Peaks of the distance from the outline are taken from the highest down; one counts as a pit if on the
@@ -59,13 +59,14 @@ def part_touching(labels: np.ndarray, numbers: np.ndarray, boxes: np.ndarray) ->
         Labels to look at.
     boxes : ndarray of shape (n + 1, 4), int
         First row, end row, first column and end column of every label.
+    n : int
+        Largest label in use.
 
     Returns
     -------
     int
-        Number of labels afterwards.
+        Largest label in use afterwards.
     """
-    n = int(labels.max(initial=0))
     size = np.prod(boxes[numbers][:, (1, 3)] - boxes[numbers][:, (0, 2)] + 2 * _MARGIN, axis=1)
     for small, fine in ((True, _FINE), (False, 1)):
         chosen = numbers[(size < _FINE_BELOW_PX) == small]
