@@ -133,3 +133,9 @@ def ellipses(labels: np.ndarray, n: int) -> Ellipses:
     mean, half = (rr + cc) / 2, np.hypot((rr - cc) / 2, rc)
     long, short = 2 * np.sqrt(mean + half), 2 * np.sqrt(np.maximum(mean - half, 1 / 12))
     return Ellipses(area, centre_row, centre_col, long, short, long / short)
+
+
+def contact_px(labels: np.ndarray, n: int) -> np.ndarray:
+    """Pixels of each label in the outermost rows and columns, shape (n + 1,)."""
+    border = np.concatenate([labels[0], labels[-1], labels[1:-1, 0], labels[1:-1, -1]])
+    return np.bincount(border, minlength=n + 1)

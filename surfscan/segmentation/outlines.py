@@ -16,7 +16,8 @@ LOW_SHARE = 0.45
 """Candidates are darker than this share of the limit that they must somewhere pass."""
 
 _MIN_SEED_PX = 4
-_LEVEL_STEP = 3.0
+_FIRST_LEVEL = 0.3
+_LEVEL_STEP = 1.7
 _FLOOR_QUANTILE = 0.6
 _FLOOR_SHARE = 0.8
 _HOLE_SHARE = 0.5
@@ -37,7 +38,7 @@ def disc(radius: int) -> np.ndarray:
 def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | None = None) -> np.ndarray:
     """Find dark objects, the darkest first, each cut at half its own contrast.
 
-    At falling levels, each a third of the one before, connected parts darker than the level are judged: one
+    At falling levels, each the one before over 1.7, connected parts darker than the level are judged: one
     whose floor is at least twice the level is cut at half its floor and set aside with its blurred skirt; the
     others wait for the next level. So a faint object, a scratch or a shaded area that a pit hangs together
     with at a low level does not lower the level at which the pit is outlined.
@@ -58,8 +59,8 @@ def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | No
     """
     flat, limit_flat = contrast.ravel(), limit.ravel()
     lowest = LOW_SHARE * float(limit.min())
-    steps = int(np.ceil(np.log(LOW_SHARE / lowest) / np.log(_LEVEL_STEP))) if lowest < LOW_SHARE else 0
-    levels = LOW_SHARE / _LEVEL_STEP ** np.arange(steps)
+    steps = int(np.ceil(np.log(_FIRST_LEVEL / lowest) / np.log(_LEVEL_STEP))) if lowest < _FIRST_LEVEL else 0
+    levels = _FIRST_LEVEL / _LEVEL_STEP ** np.arange(steps)
     found = np.zeros(contrast.shape, np.uint8)
     open_field = np.full(contrast.shape, 255, np.uint8) if valid is None else valid.astype(np.uint8) * 255
     for level in [*levels.tolist(), None]:

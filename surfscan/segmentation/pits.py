@@ -10,25 +10,27 @@ import numpy as np
 from surfscan.preparation.light import metal_level
 from surfscan.preparation.lines import COHERENCE_LIMIT, follow_lines, line_direction
 from surfscan.preparation.noise import SpreadMap, pixel_noise, scale_spread, spread_map
-from surfscan.segmentation.grouped import Ellipses, components, ellipses
+from surfscan.segmentation.grouped import Ellipses, components, contact_px, ellipses
 from surfscan.segmentation.outlines import LOW_SHARE, Outlined, dark_objects, disc, edge_width, outline
 from surfscan.segmentation.scratches import continues_beyond
 from surfscan.segmentation.shapes import part_shapes
 
 _LIGHT_SCALE_PX = 64.0
 _FINE_SCALE_PX = 32.0
-_LINE_LENGTH_PX = 40.0
+_LINE_LENGTH_PX = 60.0
 _SMOOTHING_PX = (1.0, 2.0)
 _NOISE_SHARE = 0.16
 _SEED_SHARE = 0.8
-_LINE_TAILS = 1.5
+_LINE_TAILS = 1.8
 _NEAR = 1.25
 _COMPACT = 1.6
 _WIDEST_SCRATCH_PX = 10.0
 _SOFT_PX, _SOFT_SHARE = 10.0, 1.2
+_SLIVER = 6.0
 
 CRACK_LIKE = "crack-like: long and thin, or part of a longer dark line"
 SOFT_EDGED = "soft edge: shades off over its own radius, as a stain does"
+ALONG_EDGE = "runs along the edge of the picture: a dark surround, or too little of a pit to tell"
 JUST_BELOW = "just below a limit: "
 
 
@@ -203,7 +205,8 @@ def _judge(
     ratios = np.stack([relative / limits[0], to_noise / limits[1], diameter / limits[2]])
     real = (form.area > 0) & (ratios.min(axis=0) >= 1)
     almost = (form.area > 0) & (ratios.min(axis=0) >= 1 / _NEAR) & ~real
-    pit = real & ~long & ~goes_on & ~soft
+    sliver = contact_px(drawn.labels, n) ** 2 > _SLIVER * form.area
+    pit = real & ~long & ~goes_on & ~soft & ~sliver
     listed = (real | almost) & ~pit
     names = ("contrast", "contrast to noise", "diameter")
 
@@ -214,7 +217,13 @@ def _judge(
     below = ratios < 1
     cracked = long | goes_on
     reasons = [
-        CRACK_LIKE if cracked[k] else SOFT_EDGED if soft[k] else JUST_BELOW + which(below, k)
+        ALONG_EDGE
+        if sliver[k]
+        else CRACK_LIKE
+        if cracked[k]
+        else SOFT_EDGED
+        if soft[k]
+        else JUST_BELOW + which(below, k)
         for k in np.flatnonzero(listed).tolist()
     ]
     review = np.zeros_like(drawn.labels)
