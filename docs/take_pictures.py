@@ -13,7 +13,7 @@ from playwright.sync_api import sync_playwright
 
 HERE = Path(__file__).resolve().parent
 PAGE = HERE.parent / "demo" / "report.html"
-WIDTH, HEIGHT = 1200, 1170
+WIDTH, HEIGHT = 1200, 1200
 SHOWN = "images/C14-2_a.jpg"
 QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 
