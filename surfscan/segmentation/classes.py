@@ -13,7 +13,8 @@ from surfscan.segmentation.mixture import Mixture, fit_mixture, two_level_split
 EVENEST = 0.02
 """No class is taken to be more even than this, as a share of the metal's grey."""
 
-_LEVEL_PART = 60  # per cent of the points with the least slope: where class levels are read
+_LEVEL_PART = 75  # per cent of the points with the least slope: where class levels are read
+_SLOPE_SIGMA = 2.0  # grid points, for that slope
 _MOSTLY = 0.6  # a class that covers more than this is taken for the metal
 _PASSES = 3
 _LIKE_METAL = 0.3  # points with a lower score are looked at again for another class
@@ -100,7 +101,7 @@ def find_sides(
     Parameters
     ----------
     picture : Picture
-        Class levels are read where it is level: on the 60 % of the points with the least slope.
+        Class levels are read where it is level: on the three quarters of the points with the least slope.
     degraded_is : {"auto", "darker", "lighter"}
         "auto": of three classes the middle one is the metal if it is the largest; of two, the lighter (in
         colour, the less coloured where tint tells more than grey), unless the other covers more than 60 %.
@@ -231,10 +232,10 @@ def _likeliest(points: np.ndarray, starts: list[tuple[float, ...]]) -> Mixture:
 
 
 def level_points(value: np.ndarray, valid: np.ndarray) -> np.ndarray:
-    """The 60 % of the valid points where `value` has the least slope: on classes, not on their edges."""
+    """The three quarters of the valid points where `value` has the least slope: off the edges of classes."""
     if min(value.shape) < 8:
         return valid
-    smooth = blurred(value, valid, 2.0)
+    smooth = blurred(value, valid, _SLOPE_SIGMA)
     slope = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
     return np.asarray(valid & (slope <= np.percentile(slope[valid], _LEVEL_PART)))
 

@@ -232,7 +232,8 @@ def _classed(
 ) -> tuple[Illumination, Picture, tuple[Side, ...]]:
     """Light, features on the level grid and the classes found there.
 
-    Light and classes are first fitted together; once the metal is known the light is fitted on it alone.
+    Light and classes are first fitted together; once the metal is known the light is fitted on it alone, and
+    that is kept unless a class is lost by it.
     """
     small, good = reduced(pixels, valid, LEVEL_GRID)
     coarse, coarse_good = reduced(luminance(small), good, LIGHT_GRID)
@@ -246,12 +247,12 @@ def _classed(
         metal = good & (score_of(sides, grid.features) < _METAL_SCORE)
         if np.count_nonzero(metal) < _ENOUGH_METAL * np.count_nonzero(good):
             break
-        illumination = refit_on_metal(luminance(small), metal)
-        grid = picture_on_grid(small, good, illumination)
-        again = find_sides(grid, **limits)
-        if not again:
+        light = refit_on_metal(luminance(small), metal)
+        picture = picture_on_grid(small, good, light)
+        again = find_sides(picture, **limits)
+        if len(again) < len(sides):
             break
-        sides = again
+        illumination, grid, sides = light, picture, again
     return illumination, grid, sides
 
 
