@@ -28,6 +28,11 @@ def components(mask: np.ndarray) -> tuple[int, np.ndarray]:
     return n - 1, labels
 
 
+def positions(labels: np.ndarray) -> np.ndarray:
+    """Flat positions of the labelled pixels, in order."""
+    return np.flatnonzero(cv2.compare(labels, 0, cv2.CMP_NE).view(bool))
+
+
 def distance_inside(mask: np.ndarray) -> np.ndarray:
     """Euclidean distance of every inside pixel to the nearest outside pixel centre, px, float32.
 
@@ -119,7 +124,7 @@ class Ellipses:
 
 def ellipses(labels: np.ndarray, n: int) -> Ellipses:
     """Moment ellipses of labels 1 to n; a label without pixels has area 0."""
-    where = np.flatnonzero(labels)
+    where = positions(labels)
     label = labels.ravel()[where]
     row, col = np.divmod(where, labels.shape[1])
     area = np.bincount(label, minlength=n + 1)

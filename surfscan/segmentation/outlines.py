@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from surfscan.segmentation.grouped import components, grouped_max, grouped_quantile
+from surfscan.segmentation.grouped import components, grouped_max, grouped_quantile, positions
 
 CORE_SHARE = 0.5
 """The floor is where the distance to the outline is at least this share of the largest such distance."""
@@ -169,26 +169,23 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smo
     """
     n = int(labels.max(initial=0))
     flat = contrast.ravel()
-    inside = np.flatnonzero(labels)
-    label = labels.ravel()[inside]
     floor, _ = floor_contrast(labels, contrast, n)
     surround = surround_contrast(labels, contrast, usable, n)
-    radius = np.sqrt(np.maximum(np.bincount(label, minlength=n + 1), 1) / np.pi)
-    share = np.maximum(0.5 - _CURVATURE * smoothing_px / radius, _LEAST_SHARE)
+    zone = _Zone(labels, _GROWTH_PX)
+    area = np.bincount(zone.label[: zone.inside], minlength=n + 1)
+    share = np.maximum(0.5 - _CURVATURE * smoothing_px / np.sqrt(np.maximum(area, 1) / np.pi), _LEAST_SHARE)
     half = np.nan_to_num(surround + share * (floor - surround), nan=np.inf)
 
-    zone, grown = _grow(labels, inside, _GROWTH_PX)
-    where = np.concatenate([inside, grown])
-    label = zone.ravel()[where]
-    keep = flat[where] > half[label]
-    where, label = where[keep], label[keep]
+    keep = flat[zone.where] > half[zone.label]
+    where, label = zone.where[keep], zone.label[keep]
     drawn = np.zeros(labels.shape, np.int32)
     drawn.ravel()[where] = label
-    keep = _in_largest_part(drawn, where, label, n)
+    mask = cv2.compare(drawn, 0, cv2.CMP_NE) & 1
+    keep = _in_largest_part(mask, where, label, n)
     drawn.ravel()[where[~keep]] = 0
-    mask = (drawn > 0).view(np.uint8)
+    mask.ravel()[where[~keep]] = 0
     where = np.flatnonzero((fill_holes(mask, np.zeros_like(mask)) & ~mask).view(bool))
-    drawn.ravel()[where] = zone.ravel()[where]
+    drawn.ravel()[where] = zone.label_at(where)
     floor, depth = floor_contrast(drawn, contrast, n)
     return Outlined(drawn, floor, surround, depth)
 
@@ -200,11 +197,11 @@ def surround_contrast(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarr
     count for.
     """
     thin = np.ascontiguousarray(labels[::2, ::2])
-    outside = (thin == 0).view(np.uint8)
+    outside = cv2.compare(thin, 0, cv2.CMP_EQ)
     distance, zone = cv2.distanceTransformWithLabels(
         outside, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
-    where = np.flatnonzero(thin)
+    where = positions(thin)
     names = np.zeros(len(where) + 1, np.int32)
     names[zone.ravel()[where]] = thin.ravel()[where]
     ring = cv2.inRange(distance, _RING_PX[0] / 2, _RING_PX[1] / 2) & usable[::2, ::2]
@@ -230,7 +227,7 @@ def floor_contrast(labels: np.ndarray, contrast: np.ndarray, n: int) -> tuple[np
     depth_px : ndarray of shape (n + 1,)
         Largest distance from the outline, px.
     """
-    inside = (labels > 0).view(np.uint8)
+    inside = cv2.compare(labels, 0, cv2.CMP_NE)
     distance = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5)
     where = np.flatnonzero(inside.view(bool))
     label, inward = labels.ravel()[where], distance.ravel()[where]
@@ -244,48 +241,69 @@ def edge_width(labels: np.ndarray, contrast: np.ndarray, strength: np.ndarray) -
 
     Contrast of the object over the median steepness along its outline; not-a-number without an outline.
     """
-    inside = (labels > 0).view(np.uint8)
+    inside = cv2.compare(labels, 0, cv2.CMP_NE) & 1
     rim = inside & (1 - cv2.erode(inside, disc(1), borderType=cv2.BORDER_CONSTANT, borderValue=1))
     rim[[0, -1], :] = 0
     rim[:, [0, -1]] = 0
-    where = np.flatnonzero(rim)
+    where = np.flatnonzero(rim.view(bool))
     flat, cols = contrast.ravel(), contrast.shape[1]
     steep = 0.5 * np.hypot(flat[where + 1] - flat[where - 1], flat[where + cols] - flat[where - cols])
     median = grouped_quantile(labels.ravel()[where], steep, len(strength) - 1)
     return np.abs(strength) / np.maximum(median, 1e-6)
 
 
-def _grow(labels: np.ndarray, inside: np.ndarray, steps: int) -> tuple[np.ndarray, np.ndarray]:
-    """Labels grown outwards pixel by pixel, and the flat positions of the pixels gained.
+class _Zone:
+    """Labels grown outwards pixel by pixel, as a list of pixels.
 
     Steps take the four nearest neighbours and all eight in turn, so that a disc stays nearly round.
+
+    Attributes
+    ----------
+    where, label : ndarray of shape (m,)
+        Flat positions in the picture and their labels: first those labelled before, then those gained.
+    inside : int
+        How many were labelled before.
     """
-    rows, cols = labels.shape
-    width = cols + 2
-    padded = np.full((rows + 2, width), -1, np.int32)
-    padded[1:-1, 1:-1] = labels
-    flat = padded.ravel()
-    row, col = np.divmod(inside, cols)
-    front = (row + 1) * width + col + 1
-    gained = []
-    for step in range(steps):
-        offsets = (1, -1, width, -width) + ((width + 1, width - 1, 1 - width, -1 - width) if step % 2 else ())
-        reached = []
-        for offset in offsets:
-            target = front + offset
-            free = flat[target] == 0
-            target = target[free]
-            flat[target] = flat[front[free]]
-            reached.append(target)
-        front = np.concatenate(reached)
-        gained.append(front)
-    row, col = np.divmod(np.concatenate(gained), width)
-    return np.ascontiguousarray(padded[1:-1, 1:-1]), (row - 1) * cols + col - 1
+
+    def __init__(self, labels: np.ndarray, steps: int) -> None:
+        rows, self._cols = labels.shape
+        self._width = width = self._cols + 2
+        padded = np.full((rows + 2, width), -1, np.int32)
+        padded[1:-1, 1:-1] = labels
+        self._flat = flat = padded.ravel()
+        inside = positions(labels)
+        front = self._padded(inside)
+        fronts = [front]
+        for step in range(steps):
+            offsets = [1, -1, width, -width]
+            if step % 2:
+                offsets += [width + 1, width - 1, 1 - width, -1 - width]
+            reached = []
+            for offset in offsets:
+                target = front + offset
+                free = flat[target] == 0
+                target = target[free]
+                flat[target] = flat[front[free]]
+                reached.append(target)
+            front = np.concatenate(reached)
+            fronts.append(front)
+        row, col = np.divmod(np.concatenate(fronts[1:]), width)
+        self.inside = len(inside)
+        self.where = np.concatenate([inside, (row - 1) * self._cols + col - 1])
+        self.label = flat[np.concatenate(fronts)]
+
+    def label_at(self, where: np.ndarray) -> np.ndarray:
+        """Labels at flat positions in the picture; 0 beyond the zone."""
+        return self._flat[self._padded(where)]
+
+    def _padded(self, where: np.ndarray) -> np.ndarray:
+        row, col = np.divmod(where, self._cols)
+        return (row + 1) * self._width + col + 1
 
 
-def _in_largest_part(labels: np.ndarray, where: np.ndarray, label: np.ndarray, n: int) -> np.ndarray:
-    """Which foreground pixels belong to the largest connected part of their label; the rest are crumbs."""
-    _, parts = components((labels > 0).view(np.uint8))
+def _in_largest_part(mask: np.ndarray, where: np.ndarray, label: np.ndarray, n: int) -> np.ndarray:
+    """Which pixels of a mask belong to the largest connected part of their label; the rest are crumbs."""
+    _, parts = components(mask)
     part = parts.ravel()[where]
     one = np.zeros(n + 1, np.int32)
     one[label] = part

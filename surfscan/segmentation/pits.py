@@ -10,7 +10,7 @@ import numpy as np
 from surfscan.preparation.light import metal_level
 from surfscan.preparation.lines import COHERENCE_LIMIT, follow_lines, line_direction
 from surfscan.preparation.noise import SpreadMap, pixel_noise, scale_spread, spread_map
-from surfscan.segmentation.grouped import Ellipses, components, contact_px, ellipses
+from surfscan.segmentation.grouped import Ellipses, components, contact_px, ellipses, positions
 from surfscan.segmentation.outlines import LOW_SHARE, Outlined, dark_objects, disc, edge_width, outline
 from surfscan.segmentation.scratches import continues_beyond
 from surfscan.segmentation.shapes import part_shapes
@@ -190,10 +190,14 @@ def _judge(
     long = (aspect > max_aspect) & (form.area > 0)
     compact = (form.area > 0) & (form.aspect < _COMPACT)
     asked = np.flatnonzero((form.area > 0) & ~(compact & (form.half_width > _WIDEST_SCRATCH_PX / 2)))
+    where = positions(drawn.labels)
+    label = drawn.labels.ravel()[where]
+    thickness = np.zeros(contrast.shape, np.uint8)
+    thickness.ravel()[where] = np.where(compact, np.minimum(drawn.depth_px, 255), 0)[label]
     goes_on = np.zeros(n + 1, bool)
     goes_on[asked] = continues_beyond(
         contrast,
-        np.where(compact, np.minimum(drawn.depth_px, 255), 0).astype(np.uint8)[drawn.labels],
+        thickness,
         form.row[asked],
         form.col[asked],
         form.half_width[asked],
@@ -227,8 +231,6 @@ def _judge(
         for k in np.flatnonzero(listed).tolist()
     ]
     review = np.zeros_like(drawn.labels)
-    where = np.flatnonzero(drawn.labels)
-    label = drawn.labels.ravel()[where]
     review.ravel()[where] = np.where(listed, np.cumsum(listed), 0)[label]
     pits = drawn.labels
     pits.ravel()[where] = np.where(pit, np.cumsum(pit), 0)[label]
