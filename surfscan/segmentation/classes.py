@@ -19,7 +19,7 @@ _MOSTLY = 0.6  # a class that covers more than this is taken for the metal
 _PASSES = 3
 _LIKE_METAL = 0.3  # points with a lower score are looked at again for another class
 _SAME_WAY = 0.2  # a class with a higher score already is a fainter shade of a known one
-_GLARE = 0.4  # a lighter class with a step below this share of a darker one's is uneven light on metal
+_GLARE = 0.5  # a lighter class with a step below this share of a darker one's is uneven light on metal
 _LEAST_POINTS = 20
 
 
@@ -105,7 +105,7 @@ def find_sides(
     degraded_is : {"auto", "darker", "lighter"}
         "auto": of three classes the middle one is the metal if it is the largest; of two, the lighter (in
         colour, the less coloured where tint tells more than grey), unless the other covers more than 60 %.
-        A lighter class whose step is below 0.4 of a darker one's counts as glare on metal.
+        A lighter class whose step is below half of a darker one's counts as glare on metal.
     min_contrast, min_separation : float
         Smallest step from the metal (grey ratio or tint) and smallest Ashman's D of a class.
     by_metal : bool
