@@ -25,6 +25,7 @@ _BRIGHT_LIMIT = 3.0
 _BRIGHT_START = 1.2
 _FAINT = 0.06
 _STEP = 4.0
+_RANK = 1e-9
 _APART_SHARE = 0.7
 
 
@@ -93,9 +94,10 @@ def metal_level(
     """
     k = reduction_for(grey.shape)
     blocks, weight = _reduce(grey, valid, k)
-    inside = weight > 0.5
+    lit = blocks > 0
+    inside = lit & (weight > 0.5)
     if not inside.any():
-        inside = weight > 0
+        inside = lit & (weight > 0)
     level = float(densest(blocks[inside][None, :])[0][0]) if inside.any() else 1.0
     sigma = max(scale_px / k, 1.0)
     keep = (inside & (blocks < _BRIGHT_START * level)).astype(np.float32)
@@ -171,7 +173,8 @@ def _polynomial(blocks: np.ndarray, keep: np.ndarray, level: float) -> np.ndarra
     design = along_y[::step][y][:, i] * along_x[::step][x][:, j]
     terms = np.zeros((order_y + 1, order_x + 1))
     square = np.einsum("ki,kj->ij", design, design)
-    terms[i, j] = np.linalg.solve(square, np.einsum("ki,k->i", design, blocks[some][used]))
+    onto = np.einsum("ki,k->i", design, blocks[some][used])
+    terms[i, j] = np.linalg.lstsq(square, onto, rcond=_RANK)[0]
     return np.maximum(along_y @ terms @ along_x.T, 0.1 * level).astype(np.float32)
 
 

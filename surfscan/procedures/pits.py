@@ -48,7 +48,8 @@ def measure_pits(
     Raises
     ------
     InputError
-        If the picture holds a single grey value, or no specimen is left.
+        If the picture holds a single grey value or is on average no brighter than black, or if no
+        specimen is left.
     """
     settings = settings or PitSettings()
     grey = image.grey
@@ -108,6 +109,12 @@ def _refuse_blank(grey: np.ndarray, where: Region, path: str) -> None:
             path,
             "the specimen shows a single grey value, so there is nothing to tell pits from",
             "Check the exposure of the image and that it is the right file",
+        )
+    if inside.dtype.kind == "f" and inside.mean() <= 0:
+        raise InputError(
+            path,
+            f"the mean grey of the specimen is {inside.mean():.3g}, so no metal is bright enough to judge by",
+            "Give grey values that are 0 for black, before any background is subtracted",
         )
 
 

@@ -231,7 +231,7 @@ def floor_contrast(labels: np.ndarray, contrast: np.ndarray, n: int) -> tuple[np
     distance = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5)
     where = np.flatnonzero(inside.view(bool))
     label, inward = labels.ravel()[where], distance.ravel()[where]
-    deepest = grouped_max(label, inward, n)
+    deepest = np.minimum(grouped_max(label, inward, n), max(labels.shape))
     core = inward >= CORE_SHARE * deepest[label]
     return grouped_quantile(label[core], contrast.ravel()[where[core]], n), deepest
 

@@ -77,7 +77,8 @@ def _survey(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nd
     radius = grouped_max(labels.ravel()[where], distance.ravel()[where], n - 1)
     left, top, width, height, area = stats.T.astype(np.int64)
     area[0] = 0
-    return labels, np.stack([top, top + height, left, left + width], axis=1), area, np.maximum(radius, 0.5)
+    radius = np.clip(radius, 0.5, max(mask.shape))  # unbounded where a single object fills the picture
+    return labels, np.stack([top, top + height, left, left + width], axis=1), area, radius
 
 
 def _inscribed(part: np.ndarray) -> float:
