@@ -10,12 +10,29 @@ import numpy as np
 _BINS = 512
 
 
-def components(mask: np.ndarray) -> tuple[int, np.ndarray]:
+class Workspace:
+    """Two buffers of a picture's size, used again and again: on large pictures fresh memory costs more
+    than what is worked out in it.
+
+    Attributes
+    ----------
+    whole : ndarray of shape (M, N), int32
+    real : ndarray of shape (M, N), float32
+    """
+
+    def __init__(self, shape: tuple[int, int]) -> None:
+        self.whole = np.empty(shape, np.int32)
+        self.real = np.empty(shape, np.float32)
+
+
+def components(mask: np.ndarray, out: np.ndarray | None = None) -> tuple[int, np.ndarray]:
     """Label the 8-connected parts of a mask.
 
     Parameters
     ----------
     mask : ndarray of shape (M, N), bool or uint8
+    out : ndarray of shape (M, N), int32, optional
+        Written over and returned as `labels`.
 
     Returns
     -------
@@ -24,7 +41,7 @@ def components(mask: np.ndarray) -> tuple[int, np.ndarray]:
     labels : ndarray of shape (M, N), int32
         1 to n; 0 outside.
     """
-    n, labels = cv2.connectedComponents(mask.view(np.uint8), connectivity=8, ltype=cv2.CV_32S)
+    n, labels = cv2.connectedComponents(mask.view(np.uint8), out, connectivity=8, ltype=cv2.CV_32S)
     return n - 1, labels
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from surfscan.segmentation.grouped import components, grouped_max, grouped_quantile, positions
+from surfscan.segmentation.grouped import Workspace, components, grouped_max, grouped_quantile, positions
 
 CORE_SHARE = 0.5
 """The floor is where the distance to the outline is at least this share of the largest such distance."""
@@ -35,7 +35,9 @@ def disc(radius: int) -> np.ndarray:
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
 
 
-def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | None = None) -> np.ndarray:
+def dark_objects(
+    contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | None = None, *, space: Workspace
+) -> np.ndarray:
     """Find dark objects, the darkest first, each cut at half its own contrast.
 
     At falling levels, each the one before over 1.7, connected parts darker than the level are judged: one
@@ -51,6 +53,8 @@ def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | No
         Contrast that an object must somewhere pass.
     valid : ndarray of shape (M, N), bool, optional
         The specimen region; everything where not given.
+    space : Workspace
+        Both its buffers are written over.
 
     Returns
     -------
@@ -65,10 +69,12 @@ def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | No
     open_field = np.full(contrast.shape, 255, np.uint8) if valid is None else valid.astype(np.uint8) * 255
     for level in [*levels.tolist(), None]:
         if level is None:
-            dark = cv2.compare(contrast, LOW_SHARE * limit, cv2.CMP_GT) & open_field
+            lowest_map = np.multiply(limit, np.float32(LOW_SHARE), out=space.real)
+            dark = cv2.compare(contrast, lowest_map, cv2.CMP_GT)
         else:
-            dark = cv2.compare(contrast, level, cv2.CMP_GT) & open_field
-        n, labels = components(dark)
+            dark = cv2.compare(contrast, level, cv2.CMP_GT)
+        dark &= open_field
+        n, labels = components(dark, space.whole)
         where = np.flatnonzero(dark.view(bool))
         label, value, least = labels.ravel()[where], flat[where], limit_flat[where]
         seeded = np.bincount(label, value > least, n + 1) >= _MIN_SEED_PX
@@ -78,43 +84,42 @@ def dark_objects(contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | No
         enough = floor * np.bincount(label, minlength=n + 1) > _FLOOR_SHARE * np.bincount(label, least, n + 1)
         ripe = seeded & enough if level is None else seeded & enough & (floor >= 2 * level)
         keep = ripe[label] & (value > 0.5 * floor[label])
-        if not keep.any():
-            continue
-        cut = np.zeros_like(found)
-        cut.ravel()[where[keep]] = 1
-        found |= fill_holes(cut, found)
-        if level is not None:
+        found.ravel()[where[keep]] = 1
+        if level is not None and keep.any():
             open_field[cv2.dilate(found, disc(_SKIRT_PX)).view(bool)] = 0
-    return found
+    return fill_holes(found)
 
 
-def fill_holes(mask: np.ndarray, cores: np.ndarray) -> np.ndarray:
-    """Close the holes in objects: glints on the floor, and a darker core found before.
+def fill_holes(mask: np.ndarray) -> np.ndarray:
+    """Close the holes in objects, in place: glints on the floor, and the gap round a darker core.
 
     A hole as large as half of its object or more is metal inside a ring and stays open; so does one with a
     core that takes up less than a tenth of the object, for that is a pit in a stain.
 
     Parameters
     ----------
-    mask, cores : ndarray of shape (M, N), uint8, 0 or 1
+    mask : ndarray of shape (M, N), uint8, 0 or 1
 
     Returns
     -------
     ndarray of shape (M, N), uint8
+        `mask` itself.
     """
     outlines, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     if tree is None:
         return mask
-    filled = mask.copy()
     for hole in np.flatnonzero(tree[0, :, 3] >= 0).tolist():
         whole = cv2.contourArea(outlines[tree[0, hole, 3]])
         if cv2.contourArea(outlines[hole]) >= _HOLE_SHARE * whole:
             continue
         c, r, w, h = cv2.boundingRect(outlines[hole])
-        core = int(np.count_nonzero(cores[r : r + h, c : c + w]))
+        gap = np.zeros((h, w), np.uint8)
+        cv2.drawContours(gap, outlines, hole, 1, cv2.FILLED, offset=(-c, -r))
+        cv2.drawContours(gap, outlines, hole, 0, 1, offset=(-c, -r))
+        core = int(np.count_nonzero(gap & mask[r : r + h, c : c + w]))
         if core == 0 or core >= _CORE_AREA_SHARE * whole:
-            cv2.drawContours(filled, outlines, hole, 1, cv2.FILLED)
-    return filled
+            mask[r : r + h, c : c + w] |= gap
+    return mask
 
 
 @dataclass(frozen=True)
@@ -139,7 +144,9 @@ class Outlined:
     depth_px: np.ndarray
 
 
-def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smoothing_px: float) -> Outlined:
+def outline(
+    labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smoothing_px: float, space: Workspace
+) -> Outlined:
     """Draw every object's outline anew where the contrast is half between its floor and its surroundings.
 
     The floor is the median over the object's core, the surroundings the median over a ring near it. The
@@ -148,13 +155,15 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smo
     Parameters
     ----------
     labels : ndarray of shape (M, N), int32
-        Objects, roughly outlined; 1 to n.
+        Objects, roughly outlined; 1 to n. Written over with the new outlines.
     contrast : ndarray of shape (M, N), float32
         Smoothed contrast.
     usable : ndarray of shape (M, N), uint8, 0 or 1
         Pixels that may count as surrounding metal: inside the specimen and not dark themselves.
     smoothing_px : float
         Standard deviation of the Gaussian that `contrast` was smoothed with, px.
+    space : Workspace
+        Both its buffers are written over.
 
     Returns
     -------
@@ -169,7 +178,7 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smo
     """
     n = int(labels.max(initial=0))
     flat = contrast.ravel()
-    floor, _ = floor_contrast(labels, contrast, n)
+    floor, _ = floor_contrast(labels, contrast, n, space)
     surround = surround_contrast(labels, contrast, usable, n)
     zone = _Zone(labels, _GROWTH_PX)
     area = np.bincount(zone.label[: zone.inside], minlength=n + 1)
@@ -178,15 +187,17 @@ def outline(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smo
 
     keep = flat[zone.where] > half[zone.label]
     where, label = zone.where[keep], zone.label[keep]
-    drawn = np.zeros(labels.shape, np.int32)
+    drawn = labels
+    drawn[:] = 0
     drawn.ravel()[where] = label
     mask = cv2.compare(drawn, 0, cv2.CMP_NE) & 1
-    keep = _in_largest_part(mask, where, label, n)
+    keep = _in_largest_part(mask, where, label, n, space)
     drawn.ravel()[where[~keep]] = 0
     mask.ravel()[where[~keep]] = 0
-    where = np.flatnonzero((fill_holes(mask, np.zeros_like(mask)) & ~mask).view(bool))
+    where = np.flatnonzero(fill_holes(mask).view(bool))
+    where = where[drawn.ravel()[where] == 0]
     drawn.ravel()[where] = zone.label_at(where)
-    floor, depth = floor_contrast(drawn, contrast, n)
+    floor, depth = floor_contrast(drawn, contrast, n, space)
     return Outlined(drawn, floor, surround, depth)
 
 
@@ -210,7 +221,9 @@ def surround_contrast(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarr
     return np.nan_to_num(grouped_quantile(names[zone.ravel()[where]], values, n))
 
 
-def floor_contrast(labels: np.ndarray, contrast: np.ndarray, n: int) -> tuple[np.ndarray, np.ndarray]:
+def floor_contrast(
+    labels: np.ndarray, contrast: np.ndarray, n: int, space: Workspace
+) -> tuple[np.ndarray, np.ndarray]:
     """Median contrast of each object's floor, and the largest distance inside it.
 
     Parameters
@@ -219,6 +232,8 @@ def floor_contrast(labels: np.ndarray, contrast: np.ndarray, n: int) -> tuple[np
     contrast : ndarray of shape (M, N), float32
     n : int
         Largest label.
+    space : Workspace
+        Its real buffer is written over.
 
     Returns
     -------
@@ -228,7 +243,7 @@ def floor_contrast(labels: np.ndarray, contrast: np.ndarray, n: int) -> tuple[np
         Largest distance from the outline, px.
     """
     inside = cv2.compare(labels, 0, cv2.CMP_NE)
-    distance = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5)
+    distance = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
     where = np.flatnonzero(inside.view(bool))
     label, inward = labels.ravel()[where], distance.ravel()[where]
     deepest = np.minimum(grouped_max(label, inward, n), max(labels.shape))
@@ -301,9 +316,11 @@ class _Zone:
         return (row + 1) * self._width + col + 1
 
 
-def _in_largest_part(mask: np.ndarray, where: np.ndarray, label: np.ndarray, n: int) -> np.ndarray:
+def _in_largest_part(
+    mask: np.ndarray, where: np.ndarray, label: np.ndarray, n: int, space: Workspace
+) -> np.ndarray:
     """Which pixels of a mask belong to the largest connected part of their label; the rest are crumbs."""
-    _, parts = components(mask)
+    _, parts = components(mask, space.whole)
     part = parts.ravel()[where]
     one = np.zeros(n + 1, np.int32)
     one[label] = part

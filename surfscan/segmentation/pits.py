@@ -10,7 +10,7 @@ import numpy as np
 from surfscan.preparation.light import metal_level
 from surfscan.preparation.lines import COHERENCE_LIMIT, follow_lines, line_direction
 from surfscan.preparation.noise import SpreadMap, pixel_noise, scale_spread, spread_map
-from surfscan.segmentation.grouped import Ellipses, components, contact_px, ellipses, positions
+from surfscan.segmentation.grouped import Ellipses, Workspace, components, contact_px, ellipses, positions
 from surfscan.segmentation.outlines import LOW_SHARE, Outlined, dark_objects, disc, edge_width, outline
 from surfscan.segmentation.scratches import continues_beyond
 from surfscan.segmentation.shapes import part_shapes
@@ -117,14 +117,15 @@ def find_dark_pits(
     limit = spread.full()
     limit *= np.float32(min_contrast_to_noise)
     np.maximum(limit, np.float32(_SEED_SHARE * min_contrast), out=limit)
-    mask = cv2.morphologyEx(dark_objects(contrast, limit, region), cv2.MORPH_OPEN, disc(1))
+    space = Workspace((int(grey.shape[0]), int(grey.shape[1])))
+    mask = cv2.morphologyEx(dark_objects(contrast, limit, region, space=space), cv2.MORPH_OPEN, disc(1))
     limit *= np.float32(LOW_SHARE)
     metal = cv2.erode(cv2.compare(contrast, limit, cv2.CMP_LE), disc(1)) & 1
     del limit
     if region is not None:
         metal &= region.view(np.uint8)
-    labels, cracks = part_shapes(mask)
-    drawn = outline(labels, contrast, metal, smoothing_px=smoothing)
+    labels, cracks = part_shapes(mask, space)
+    drawn = outline(labels, contrast, metal, smoothing_px=smoothing, space=space)
     del labels
     if region is not None:
         drawn.labels[~region] = 0
@@ -140,6 +141,7 @@ def find_dark_pits(
         max_aspect=max_aspect,
         followed=followed,
         smoothing=smoothing,
+        space=space,
     )
 
 
@@ -154,7 +156,7 @@ def _contrast(grey: np.ndarray, region: np.ndarray | None) -> tuple[np.ndarray, 
         contrast[~region] = 0.0
     noise = pixel_noise(contrast)
     smoothing = float(np.clip(noise / (2 * np.sqrt(np.pi)) / (_NOISE_SHARE * 0.08), *_SMOOTHING_PX))
-    contrast = np.asarray(cv2.GaussianBlur(contrast, (0, 0), smoothing))
+    cv2.GaussianBlur(contrast, (0, 0), smoothing, dst=contrast)
     across, coherence = line_direction(contrast, region)
     followed = coherence > COHERENCE_LIMIT
     if followed:
@@ -176,6 +178,7 @@ def _judge(
     max_aspect: float,
     followed: bool,
     smoothing: float,
+    space: Workspace,
 ) -> DarkPits:
     """Sort the outlined objects into pits, features for review, and what is too small or too faint."""
     n = len(drawn.floor) - 1
@@ -234,7 +237,7 @@ def _judge(
     review.ravel()[where] = np.where(listed, np.cumsum(listed), 0)[label]
     pits = drawn.labels
     pits.ravel()[where] = np.where(pit, np.cumsum(pit), 0)[label]
-    crack_contrast, crack_noise = _add_cracks(review, pits, cracks, contrast, spread, limits)
+    crack_contrast, crack_noise = _add_cracks(review, pits, cracks, contrast, spread, limits, space)
     reasons += [CRACK_LIKE] * len(crack_contrast)
     return DarkPits(
         labels=pits,
@@ -257,6 +260,7 @@ def _add_cracks(
     contrast: np.ndarray,
     spread: SpreadMap,
     limits: tuple[float, float, float],
+    space: Workspace,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Put the crack-like arms among the features for review, in place, where nothing else lies.
 
@@ -266,7 +270,7 @@ def _add_cracks(
     where = where[(review.ravel()[where] == 0) & (pits.ravel()[where] == 0)]
     free = np.zeros_like(cracks)
     free.ravel()[where] = 1
-    n, parts = components(free)
+    n, parts = components(free, space.whole)
     label = parts.ravel()[where]
     area = np.bincount(label, minlength=n + 1)
     mean = np.bincount(label, contrast.ravel()[where], n + 1) / np.maximum(area, 1)

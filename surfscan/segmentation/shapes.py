@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from surfscan.segmentation.grouped import components, distance_inside, grouped_max
+from surfscan.segmentation.grouped import Workspace, components, distance_inside, grouped_max
 from surfscan.segmentation.touching import part_touching
 
 _OPENINGS_PX = (1, 2, 3, 5, 8, 12)
@@ -19,13 +19,15 @@ _SLANT_FILL = 0.55
 _SMALLEST_PX = 12
 
 
-def part_shapes(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def part_shapes(mask: np.ndarray, space: Workspace) -> tuple[np.ndarray, np.ndarray]:
     """Part a mask of dark objects into pits and crack-like features.
 
     Parameters
     ----------
     mask : ndarray of shape (M, N), uint8, 0 or 1
         Changed in place: crack-like features are taken out of it.
+    space : Workspace
+        Its real buffer is written over.
 
     Returns
     -------
@@ -35,7 +37,7 @@ def part_shapes(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         1 where a crack-like feature lies: an arm that reaches far out from what is thicker, or an object that
         is itself long and thin.
     """
-    labels, boxes, area, radius = _survey(mask)
+    labels, boxes, area, radius = _survey(mask, space)
     cracks = np.zeros_like(mask)
     height, width = boxes[:, 1] - boxes[:, 0], boxes[:, 3] - boxes[:, 2]
     least = 2 * radius + np.maximum(np.minimum(2 * radius, _LONG_REACH_PX), _MIN_REACH_PX) - 2
@@ -69,10 +71,10 @@ def part_shapes(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return labels, cracks
 
 
-def _survey(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _survey(mask: np.ndarray, space: Workspace) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Labels, bounding boxes (n + 1, 4), areas and largest inscribed radii (n + 1,); label 0 has area 0."""
     n, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8, ltype=cv2.CV_32S)
-    distance = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_5)
+    distance = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
     where = np.flatnonzero(mask.view(bool))
     radius = grouped_max(labels.ravel()[where], distance.ravel()[where], n - 1)
     left, top, width, height, area = stats.T.astype(np.int64)
