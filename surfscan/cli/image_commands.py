@@ -117,10 +117,12 @@ def _open(
     outputs: Sequence[Path | None],
 ) -> Micrograph:
     """The micrograph to measure, refused before any work where an output would replace it."""
+    from surfscan.cli.memory import keep_freed_memory
     from surfscan.cli.output import refuse_unwritable
     from surfscan.images import Micrograph
     from surfscan.opening import open_image
 
+    keep_freed_memory()
     size = None if pixel_size_um is None else _pixel_size(pixel_size_um)
     refuse_unwritable(image, outputs)
     opened = open_image(image, page=page, kind=kind, pixel_size_um=size)

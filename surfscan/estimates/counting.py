@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from surfscan.estimates.quantiles import gamma_quantile
 from surfscan.measurement.objects import Frame
 
 _HALF_ALPHA = 0.025
@@ -222,14 +223,12 @@ def gamma_interval(terms: np.ndarray, unseen: float) -> tuple[float, float]:
     (float, float)
         Limits of the expected sum.
     """
-    from scipy.special import gammaincinv
-
     total, variance = float(np.sum(terms)), float(np.sum(np.square(terms)))
     low = 0.0
     if total > 0:
-        low = variance / total * float(gammaincinv(total**2 / variance, _HALF_ALPHA))
+        low = variance / total * gamma_quantile(total**2 / variance, _HALF_ALPHA)
     total, variance = total + unseen, variance + unseen**2
-    high = variance / total * float(gammaincinv(total**2 / variance, 1 - _HALF_ALPHA))
+    high = variance / total * gamma_quantile(total**2 / variance, 1 - _HALF_ALPHA)
     return low, high
 
 

@@ -17,7 +17,8 @@ _GRID_SIDE = 512
 _MAX_REDUCTION = 8
 _ROUNDS = 5
 _ORDER = 4
-_WIDE = 4
+_WIDE = 4.0
+_COARSE_SIGMA = 3.0
 _SAMPLE = 20_000
 _TRUSTED = 0.02
 _DARK_LIMIT = 2.0
@@ -181,17 +182,20 @@ def _polynomial(blocks: np.ndarray, keep: np.ndarray, level: float) -> np.ndarra
 def _smooth(blocks: np.ndarray, keep: np.ndarray, sigma: float, fallback: float) -> np.ndarray:
     """Gaussian mean of `blocks` under weights `keep`; wide gaps are bridged by a wider Gaussian."""
     weighted = blocks * keep
-    size = (max(1, blocks.shape[1] // _WIDE), max(1, blocks.shape[0] // _WIDE))
-    wide_mass = _blur(cv2.resize(keep, size, interpolation=cv2.INTER_AREA), sigma)
-    wide_mean = _blur(cv2.resize(weighted, size, interpolation=cv2.INTER_AREA), sigma)
-    trust = np.clip(wide_mass / _TRUSTED, 0, 1)
-    wide = trust * wide_mean / np.maximum(wide_mass, 1e-12) + (1 - trust) * fallback
-    wide = cv2.resize(wide, blocks.shape[::-1], interpolation=cv2.INTER_LINEAR)
-    mass = _blur(keep, sigma)
-    trust = np.clip(mass / _TRUSTED, 0, 1)
-    return np.asarray(trust * _blur(weighted, sigma) / np.maximum(mass, 1e-12) + (1 - trust) * wide)
+    mean = np.full(blocks.shape, fallback, np.float32)
+    for width in (_WIDE * sigma, sigma):
+        mass = _blur(keep, width)
+        trust = np.minimum(mass / _TRUSTED, 1)
+        mean = trust * (_blur(weighted, width) / np.maximum(mass, 1e-12)) + (1 - trust) * mean
+    return mean
 
 
 def _blur(a: np.ndarray, sigma: float) -> np.ndarray:
-    """Gaussian mean with nothing beyond the edges."""
-    return np.asarray(cv2.GaussianBlur(a, (0, 0), sigma, borderType=cv2.BORDER_CONSTANT))
+    """Gaussian mean with nothing beyond the edges; a wide one is taken on a coarser grid."""
+    step = max(1, int(sigma / _COARSE_SIGMA))
+    if step == 1:
+        return np.asarray(cv2.GaussianBlur(a, (0, 0), sigma, borderType=cv2.BORDER_CONSTANT))
+    size = (-(-a.shape[1] // step), -(-a.shape[0] // step))
+    small = cv2.resize(a, size, interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), sigma / step, borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(cv2.resize(small, a.shape[::-1], interpolation=cv2.INTER_LINEAR))

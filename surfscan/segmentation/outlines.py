@@ -26,6 +26,8 @@ _SKIRT_PX = 3
 _GROWTH_PX = 3
 _CURVATURE = 1 / (2 * np.sqrt(2 * np.pi))
 _RING_PX = (4, 10)
+_NEXT = ((0, 1), (0, -1), (1, 0), (-1, 0))
+_DIAGONAL = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 _LEAST_SHARE = 0.46
 
 
@@ -86,7 +88,7 @@ def dark_objects(
         keep = ripe[label] & (value > 0.5 * floor[label])
         found.ravel()[where[keep]] = 1
         if level is not None and keep.any():
-            open_field[cv2.dilate(found, disc(_SKIRT_PX)).view(bool)] = 0
+            open_field &= cv2.compare(cv2.dilate(found, disc(_SKIRT_PX)), 0, cv2.CMP_EQ)
     return fill_holes(found)
 
 
@@ -145,7 +147,13 @@ class Outlined:
 
 
 def outline(
-    labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, *, smoothing_px: float, space: Workspace
+    labels: np.ndarray,
+    contrast: np.ndarray,
+    usable: np.ndarray,
+    distance: np.ndarray,
+    *,
+    smoothing_px: float,
+    space: Workspace,
 ) -> Outlined:
     """Draw every object's outline anew where the contrast is half between its floor and its surroundings.
 
@@ -160,6 +168,8 @@ def outline(
         Smoothed contrast.
     usable : ndarray of shape (M, N), uint8, 0 or 1
         Pixels that may count as surrounding metal: inside the specimen and not dark themselves.
+    distance : ndarray of shape (M, N), float32
+        Distance of every pixel inside an object to the nearest outside; may be a buffer of `space`.
     smoothing_px : float
         Standard deviation of the Gaussian that `contrast` was smoothed with, px.
     space : Workspace
@@ -177,28 +187,28 @@ def outline(
     it would be, smoothing and optics dim the floor as well, which works the other way.
     """
     n = int(labels.max(initial=0))
-    flat = contrast.ravel()
-    floor, _ = floor_contrast(labels, contrast, n, space)
+    flat, drawn = contrast.ravel(), labels.ravel()
+    inside = positions(labels)
+    floor, _ = _floor(labels, contrast, n, inside, distance)
     surround = surround_contrast(labels, contrast, usable, n)
-    zone = _Zone(labels, _GROWTH_PX)
-    area = np.bincount(zone.label[: zone.inside], minlength=n + 1)
+    area = np.bincount(drawn[inside], minlength=n + 1)
     share = np.maximum(0.5 - _CURVATURE * smoothing_px / np.sqrt(np.maximum(area, 1) / np.pi), _LEAST_SHARE)
     half = np.nan_to_num(surround + share * (floor - surround), nan=np.inf)
 
-    keep = flat[zone.where] > half[zone.label]
-    where, label = zone.where[keep], zone.label[keep]
-    drawn = labels
-    drawn[:] = 0
-    drawn.ravel()[where] = label
-    mask = cv2.compare(drawn, 0, cv2.CMP_NE) & 1
-    keep = _in_largest_part(mask, where, label, n, space)
-    drawn.ravel()[where[~keep]] = 0
-    mask.ravel()[where[~keep]] = 0
-    where = np.flatnonzero(fill_holes(mask).view(bool))
-    where = where[drawn.ravel()[where] == 0]
-    drawn.ravel()[where] = zone.label_at(where)
-    floor, depth = floor_contrast(drawn, contrast, n, space)
-    return Outlined(drawn, floor, surround, depth)
+    where = np.concatenate([inside, _grow(labels, _GROWTH_PX)])
+    label = drawn[where]
+    lighter = flat[where] <= half[label]
+    drawn[where[lighter]] = 0
+    mask = cv2.compare(labels, 0, cv2.CMP_NE) & 1
+    crumbs = _crumbs(mask, where[~lighter], label[~lighter], n, space)
+    drawn[crumbs] = 0
+    mask.ravel()[crumbs] = 0
+    filled = fill_holes(mask).ravel()[where] > 0
+    drawn[where[filled]] = label[filled]
+    inside = np.flatnonzero(mask.view(bool) & cv2.compare(labels, 0, cv2.CMP_NE).view(bool))
+    cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
+    floor, depth = _floor(labels, contrast, n, inside, space.real)
+    return Outlined(labels, floor, surround, depth)
 
 
 def surround_contrast(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, n: int) -> np.ndarray:
@@ -221,34 +231,18 @@ def surround_contrast(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarr
     return np.nan_to_num(grouped_quantile(names[zone.ravel()[where]], values, n))
 
 
-def floor_contrast(
-    labels: np.ndarray, contrast: np.ndarray, n: int, space: Workspace
+def _floor(
+    labels: np.ndarray, contrast: np.ndarray, n: int, inside: np.ndarray, distance: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Median contrast of each object's floor, and the largest distance inside it.
+    """Median contrast of each object's floor, and the largest distance inside it, both of shape (n + 1,).
 
-    Parameters
-    ----------
-    labels : ndarray of shape (M, N), int32
-    contrast : ndarray of shape (M, N), float32
-    n : int
-        Largest label.
-    space : Workspace
-        Its real buffer is written over.
-
-    Returns
-    -------
-    floor : ndarray of shape (n + 1,)
-        Median over the core: pixels at least `CORE_SHARE` of the way in. Not the darkest pixel.
-    depth_px : ndarray of shape (n + 1,)
-        Largest distance from the outline, px.
+    The floor is the object's core: pixels at least `CORE_SHARE` of the way in. Its median is not swayed by
+    the darkest pixel, nor by the blurred edge.
     """
-    inside = cv2.compare(labels, 0, cv2.CMP_NE)
-    distance = cv2.distanceTransform(inside, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
-    where = np.flatnonzero(inside.view(bool))
-    label, inward = labels.ravel()[where], distance.ravel()[where]
-    deepest = np.minimum(grouped_max(label, inward, n), max(labels.shape))
+    label, inward = labels.ravel()[inside], distance.ravel()[inside]
+    deepest = grouped_max(label, inward, n)
     core = inward >= CORE_SHARE * deepest[label]
-    return grouped_quantile(label[core], contrast.ravel()[where[core]], n), deepest
+    return grouped_quantile(label[core], contrast.ravel()[inside[core]], n), deepest
 
 
 def edge_width(labels: np.ndarray, contrast: np.ndarray, strength: np.ndarray) -> np.ndarray:
@@ -267,72 +261,46 @@ def edge_width(labels: np.ndarray, contrast: np.ndarray, strength: np.ndarray) -
     return np.abs(strength) / np.maximum(median, 1e-6)
 
 
-class _Zone:
-    """Labels grown outwards pixel by pixel, as a list of pixels.
+def _grow(labels: np.ndarray, steps: int) -> np.ndarray:
+    """Grow labels outwards pixel by pixel, in place, and return the flat positions gained.
 
     Steps take the four nearest neighbours and all eight in turn, so that a disc stays nearly round.
-
-    Attributes
-    ----------
-    where, label : ndarray of shape (m,)
-        Flat positions in the picture and their labels: first those labelled before, then those gained.
-    inside : int
-        How many were labelled before.
     """
-
-    def __init__(self, labels: np.ndarray, steps: int) -> None:
-        rows, self._cols = labels.shape
-        self._width = width = self._cols + 2
-        padded = np.full((rows + 2, width), -1, np.int32)
-        padded[1:-1, 1:-1] = labels
-        self._flat = flat = padded.ravel()
-        inside = positions(labels)
-        front = self._padded(inside)
-        fronts = [front]
-        for step in range(steps):
-            offsets = [1, -1, width, -width]
-            if step % 2:
-                offsets += [width + 1, width - 1, 1 - width, -1 - width]
-            reached = []
-            for offset in offsets:
-                target = front + offset
-                free = flat[target] == 0
-                target = target[free]
-                flat[target] = flat[front[free]]
-                reached.append(target)
-            front = np.concatenate(reached)
-            fronts.append(front)
-        row, col = np.divmod(np.concatenate(fronts[1:]), width)
-        self.inside = len(inside)
-        self.where = np.concatenate([inside, (row - 1) * self._cols + col - 1])
-        self.label = flat[np.concatenate(fronts)]
-
-    def label_at(self, where: np.ndarray) -> np.ndarray:
-        """Labels at flat positions in the picture; 0 beyond the zone."""
-        return self._flat[self._padded(where)]
-
-    def _padded(self, where: np.ndarray) -> np.ndarray:
-        row, col = np.divmod(where, self._cols)
-        return (row + 1) * self._width + col + 1
+    rows, cols = labels.shape
+    flat = labels.ravel()
+    mask = cv2.compare(labels, 0, cv2.CMP_NE)
+    rim = mask & ~cv2.erode(mask, disc(1), borderType=cv2.BORDER_CONSTANT, borderValue=255)
+    front = np.flatnonzero(rim.view(bool))
+    gained = []
+    for step in range(steps):
+        row, col = np.divmod(front, cols)
+        reached = []
+        for down, right in (*_NEXT, *_DIAGONAL) if step % 2 else _NEXT:
+            fits = (row + down >= 0) & (row + down < rows) & (col + right >= 0) & (col + right < cols)
+            source = front[fits]
+            target = source + (down * cols + right)
+            free = flat[target] == 0
+            target = target[free]
+            flat[target] = flat[source[free]]
+            reached.append(target)
+        front = np.concatenate(reached)
+        gained.append(front)
+    return np.concatenate(gained)
 
 
-def _in_largest_part(
-    mask: np.ndarray, where: np.ndarray, label: np.ndarray, n: int, space: Workspace
-) -> np.ndarray:
-    """Which pixels of a mask belong to the largest connected part of their label; the rest are crumbs."""
+def _crumbs(mask: np.ndarray, where: np.ndarray, label: np.ndarray, n: int, space: Workspace) -> np.ndarray:
+    """Flat positions of what lies apart from the largest connected part of its label."""
     _, parts = components(mask, space.whole)
     part = parts.ravel()[where]
     one = np.zeros(n + 1, np.int32)
     one[label] = part
     scattered = np.zeros(n + 1, bool)
     scattered[label[part != one[label]]] = True
-    keep = ~scattered[label]
-    doubtful = np.flatnonzero(~keep)
+    doubtful = np.flatnonzero(scattered[label])
     pairs, group, size = np.unique(
         np.stack([label[doubtful], part[doubtful]]), axis=1, return_inverse=True, return_counts=True
     )
     order = np.argsort(size, kind="stable")
     largest = np.zeros(n + 1, np.intp)
     largest[pairs[0, order]] = order
-    keep[doubtful] = largest[label[doubtful]] == group.ravel()
-    return keep
+    return where[doubtful[largest[label[doubtful]] != group.ravel()]]

@@ -125,7 +125,7 @@ def find_dark_pits(
     if region is not None:
         metal &= region.view(np.uint8)
     labels, cracks = part_shapes(mask, space)
-    drawn = outline(labels, contrast, metal, smoothing_px=smoothing, space=space)
+    drawn = outline(labels, contrast, metal, space.real, smoothing_px=smoothing, space=space)
     del labels
     if region is not None:
         drawn.labels[~region] = 0

@@ -27,7 +27,8 @@ def part_shapes(mask: np.ndarray, space: Workspace) -> tuple[np.ndarray, np.ndar
     mask : ndarray of shape (M, N), uint8, 0 or 1
         Changed in place: crack-like features are taken out of it.
     space : Workspace
-        Its real buffer is written over.
+        Its real buffer is written over with the distance of every pixel inside an object to the nearest
+        outside.
 
     Returns
     -------
