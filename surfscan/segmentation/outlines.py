@@ -203,8 +203,8 @@ def outline(
     crumbs = _crumbs(mask, where[~lighter], label[~lighter], n, space)
     drawn[crumbs] = 0
     mask.ravel()[crumbs] = 0
-    filled = fill_holes(mask).ravel()[where] > 0
-    drawn[where[filled]] = label[filled]
+    filled = fill_holes(mask).ravel()[inside] > 0
+    drawn[inside[filled]] = label[: len(inside)][filled]
     inside = np.flatnonzero(mask.view(bool) & cv2.compare(labels, 0, cv2.CMP_NE).view(bool))
     cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
     floor, depth = _floor(labels, contrast, n, inside, space.real)
@@ -240,7 +240,7 @@ def _floor(
     the darkest pixel, nor by the blurred edge.
     """
     label, inward = labels.ravel()[inside], distance.ravel()[inside]
-    deepest = grouped_max(label, inward, n)
+    deepest = np.minimum(grouped_max(label, inward, n), max(labels.shape))
     core = inward >= CORE_SHARE * deepest[label]
     return grouped_quantile(label[core], contrast.ravel()[inside[core]], n), deepest
 

@@ -84,10 +84,9 @@ def test_lumpy_pit_is_not_parted(seed):
     rng = np.random.default_rng(seed)
     rows, cols = np.mgrid[-50:50, -50:50]
     angle, radius = np.arctan2(rows, cols), rng.uniform(8, 35)
-    wave = sum(
-        rng.normal(0, 0.1) / order * np.cos(order * angle + rng.uniform(0, 2 * np.pi))
-        for order in range(2, 7)
-    )
+    wave = np.zeros(rows.shape)
+    for order in range(2, 7):
+        wave += rng.normal(0, 0.1) / order * np.cos(order * angle + rng.uniform(0, 2 * np.pi))
     n, labels = components(np.hypot(rows, cols) < radius * (1 + wave))
     assert part(labels, n)[1] == n == 1
 
