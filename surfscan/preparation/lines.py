@@ -130,7 +130,7 @@ def _start_along(upright: _Upright, contrast: np.ndarray, inside: np.ndarray, le
     Product and glare that cover up to 65 % of a line do not move it, nor do pits that cover up to 35 %.
     """
     weight = upright(inside)
-    mean = np.where(weight > 0.5, upright(contrast * inside) / np.maximum(weight, 1e-9), np.nan)
+    mean = np.where(weight > 0.05, upright(contrast * inside) / np.maximum(weight, 1e-9), np.nan)
     reach = 2 * length_px / upright.step
     shifts = np.rint(np.linspace(-reach, reach, _START_SAMPLES)).astype(int)
     padded = np.pad(mean, ((int(reach) + 1,) * 2, (0, 0)), constant_values=np.nan)
