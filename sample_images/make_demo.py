@@ -36,9 +36,11 @@ def fields() -> list[tuple[Field, str]]:
     for specimen in specimens():
         condition = "cleaned" if specimen.days else "as_received"
         number = int(specimen.id[-1])
-        for letter in "ab":
+        for letter in "abc" if specimen.days else "ab":
             # the second microscope took the 28-day plates and writes OME-TIFF; the first one PNG or JPEG
-            if specimen.days == 28 and letter == "b":
+            if letter == "c":
+                pixel_size_um, suffix, colour = OBJECTIVE_A_UM, "jpg", specimen.days == 7
+            elif specimen.days == 28 and letter == "b":
                 pixel_size_um, suffix, colour = OBJECTIVE_B_UM, "ome.tif", False
             elif specimen.days == 14 and number == 1:
                 pixel_size_um, suffix, colour = OBJECTIVE_A_UM, "tif", False

@@ -45,15 +45,15 @@ REFERENCE = Series("S", "316L", "316L", 0.0004, 40.0)
 
 # (series, days in the rig, specimens)
 DESIGN = (
-    (UNCOATED, 0, 2),
+    (UNCOATED, 0, 3),
     (UNCOATED, 7, 3),
     (UNCOATED, 14, 3),
     (UNCOATED, 28, 3),
-    (COATED, 0, 2),
+    (COATED, 0, 3),
     (COATED, 7, 3),
     (COATED, 14, 3),
     (COATED, 28, 3),
-    (REFERENCE, 0, 2),
+    (REFERENCE, 0, 3),
     (REFERENCE, 28, 3),
 )
 

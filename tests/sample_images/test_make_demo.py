@@ -69,6 +69,17 @@ def test_files_manifest_and_truth_agree():
     assert study == tomllib.loads(make_demo.manifest(make_demo.specimens(), make_demo.fields()))
 
 
+def test_enough_plates_and_fields_for_intervals():
+    """Three plates a group, baselines too, and three fields an exposed plate."""
+    plates, fields = defaultdict(set), defaultdict(int)
+    for field in PICTURES.values():
+        plates[field.specimen.group].add(field.specimen.id)
+        if not field.worst_seen and field.condition != "with_product":
+            fields[field.specimen] += 1
+    assert {len(ids) for ids in plates.values()} == {3}
+    assert all(n == (3 if specimen.days else 2) for specimen, n in fields.items())
+
+
 def test_demo_says_that_it_is_invented_and_stays_small():
     assert "invented" in (HERE / "README.md").read_text(encoding="utf-8").lower()
     assert "invented" in (HERE / "study.toml").read_text(encoding="utf-8").lower()
