@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-_BINS = 512
+_BINS = 256
 
 
 class Workspace:
@@ -86,7 +86,7 @@ def grouped_quantile(labels: np.ndarray, values: np.ndarray, n: int, q: float = 
     Returns
     -------
     ndarray of shape (n + 1,), float64
-        Interpolated inside bins of 0.003; not-a-number where a label has no values.
+        Interpolated inside bins of 0.006; not-a-number where a label has no values.
     """
     low, high = -0.5, 1.0
     width = (high - low) / _BINS

@@ -16,7 +16,7 @@ LOW_SHARE = 0.45
 """Candidates are darker than this share of the limit that they must somewhere pass."""
 
 _MIN_SEED_PX = 4
-_FIRST_LEVEL = 0.3
+_FIRST_LEVEL = 0.22
 _LEVEL_STEP = 1.7
 _FLOOR_QUANTILE = 0.6
 _FLOOR_SHARE = 0.8
@@ -63,7 +63,10 @@ def dark_objects(
     ndarray of shape (M, N), uint8
         1 inside an object.
     """
-    flat, limit_flat = contrast.ravel(), limit.ravel()
+    flat = contrast.ravel()
+    seed = cv2.compare(contrast, limit, cv2.CMP_GT).ravel()
+    np.multiply(limit, np.float32(_FLOOR_SHARE), out=space.real)
+    dark_enough = cv2.compare(contrast, space.real, cv2.CMP_GT).ravel()
     lowest = LOW_SHARE * float(limit.min())
     steps = int(np.ceil(np.log(_FIRST_LEVEL / lowest) / np.log(_LEVEL_STEP))) if lowest < _FIRST_LEVEL else 0
     levels = _FIRST_LEVEL / _LEVEL_STEP ** np.arange(steps)
@@ -78,12 +81,14 @@ def dark_objects(
         dark &= open_field
         n, labels = components(dark, space.whole)
         where = np.flatnonzero(dark.view(bool))
-        label, value, least = labels.ravel()[where], flat[where], limit_flat[where]
-        seeded = np.bincount(label, value > least, n + 1) >= _MIN_SEED_PX
+        label = labels.ravel()[where]
+        seeded = np.bincount(label, seed[where] > 0, n + 1) >= _MIN_SEED_PX
         some = seeded[label]
-        where, label, value, least = where[some], label[some], value[some], least[some]
+        where, label = where[some], label[some]
+        value = flat[where]
         floor = grouped_quantile(label, value, n, _FLOOR_QUANTILE)
-        enough = floor * np.bincount(label, minlength=n + 1) > _FLOOR_SHARE * np.bincount(label, least, n + 1)
+        darker = np.bincount(label, dark_enough[where] > 0, n + 1)
+        enough = darker >= (1 - _FLOOR_QUANTILE) * np.bincount(label, minlength=n + 1)
         ripe = seeded & enough if level is None else seeded & enough & (floor >= 2 * level)
         keep = ripe[label] & (value > 0.5 * floor[label])
         found.ravel()[where[keep]] = 1

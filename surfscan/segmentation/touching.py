@@ -16,7 +16,7 @@ from surfscan.segmentation.grouped import components, distance_inside, grouped_m
 _NECK = 0.91
 _MIN_DIP_PX = 0.25
 _FINE = 3
-_FINE_BELOW_PX = 10_000
+_FINE_BELOW_PX = 1_500
 _SHEET_WIDTH = 1024
 _SHEET_PX = 600_000
 _MARGIN = 2
