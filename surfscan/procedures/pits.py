@@ -87,6 +87,9 @@ def measure_pits(
     )
     summary, doubts = _summary(pits, objects, len(found.review_reason), where, scale, smallest_px)
     warnings = [*image.warnings, *where.warnings, *weights.warnings, *doubts, *_remarks(found, pits)]
+    if scale is None:
+        limit = "" if settings.min_diameter_um is None else "; min_diameter_um could not be applied"
+        warnings.append(f"No scale: sizes and the density are given in px only{limit}.")
     return Result(
         procedure="pits",
         source=image.source,
@@ -216,13 +219,13 @@ def _remarks(found: DarkPits, pits: Table) -> list[str]:
     remarks = []
     if found.followed_lines:
         remarks.append(
-            "texture runs one way over the field: lines of machining, rolling or polishing were followed as "
-            "part of the metal, so a pit much longer than 80 px along them may be missed"
+            "Texture runs one way over the field: lines of machining, rolling or polishing were followed as "
+            "part of the metal, so a pit much longer than 80 px along them may be missed."
         )
     near = int(np.count_nonzero(pits["near_limit"] != ""))
     if near and near >= 0.2 * len(pits["label"]):
         remarks.append(
             f"{near} of {len(pits['label'])} pits passed a limit by less than a quarter (column near_limit): "
-            "the count depends on the settings; look at these first"
+            "the count depends on the settings; look at these first."
         )
     return remarks
