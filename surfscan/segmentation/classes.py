@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 
 from surfscan.segmentation.features import Picture, blurred
-from surfscan.segmentation.mixture import Mixture, fit_mixture, two_level_split
+from surfscan.segmentation.mixture import Mixture, fit_mixture, histogram_of, two_level_split
 
 EVENEST = 0.02
 """No class is taken to be more even than this, as a share of the metal's grey."""
 
-_LEVEL_PART = 75  # per cent of the points with the least slope: where class levels are read
+_LEVEL_PART = 75  # per cent of the points, those with the least slope: where class levels are read
 _SLOPE_SIGMA = 2.0  # grid points, for that slope
 _MOSTLY = 0.6  # a class that covers more than this is taken for the metal
 _PASSES = 3
@@ -203,18 +204,17 @@ def _split(picture: Picture, axis: np.ndarray, min_separation: float, by_metal: 
     if len(points) < _LEAST_POINTS or np.ptp(points) == 0:
         return None
     cut = two_level_split(points)
-    low, lower, middle, upper, high = np.percentile(points, [0.5, 30, 50, 70, 99.5])
+    low, lowest_5, lower, middle, upper, high = np.percentile(points, [0.5, 5, 30, 50, 70, 99.5])
     below, above = points[points < cut], points[points >= cut]
     means = (below.mean() if below.size else low, above.mean() if above.size else high)
-    three = _likeliest(
-        points, [(low, middle, high), (low, lower, high), (low, upper, high), (low, *means), (*means, high)]
-    )
+    histogram = histogram_of(points)
+    starts = [(low, middle, high), (low, lower, high), (low, upper, high), (low, *means), (*means, high)]
+    three = fit_mixture(histogram, np.array(starts), least_spread=EVENEST)
     apart_three = min(three.separation(0, 1), three.separation(1, 2))
     if not by_metal and apart_three >= min_separation and int(np.argmax(three.shares)) == 1:
         return _Split(axis, value, level, three, apart_three)
-    two = _likeliest(
-        points, [(low, middle), (np.percentile(points, 5), middle), (middle, upper), (middle, high), means]
-    )
+    starts = [(low, middle), (lowest_5, middle), (middle, upper), (middle, high), means]
+    two = fit_mixture(histogram, np.array(starts), least_spread=EVENEST)
     apart = two.separation()
     if by_metal:
         apart = float(np.ptp(two.means) / two.spreads[np.argmax(two.shares)])
@@ -225,19 +225,23 @@ def _split(picture: Picture, axis: np.ndarray, min_separation: float, by_metal: 
     return None
 
 
-def _likeliest(points: np.ndarray, starts: list[tuple[float, ...]]) -> Mixture:
-    """Likeliest mixture from several starts, so that a small class is not overlooked."""
-    fits = (fit_mixture(points, np.array(start), least_spread=EVENEST) for start in starts)
-    return max(fits, key=lambda mixture: mixture.log_likelihood)
-
-
 def level_points(value: np.ndarray, valid: np.ndarray) -> np.ndarray:
-    """The three quarters of the valid points where `value` has the least slope: off the edges of classes."""
+    """Points off the edges of classes: those where `value` has the least slope, three quarters of the valid.
+
+    They are picked from the dark, the middle and the light part of the values apart, for a small textured
+    class has steeper slopes all over than plain metal has.
+    """
     if min(value.shape) < 8:
         return valid
     smooth = blurred(value, valid, _SLOPE_SIGMA)
     slope = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
-    return np.asarray(valid & (slope <= np.percentile(slope[valid], _LEVEL_PART)))
+    low, middle, high = np.percentile(value[valid], [0.5, 50, 99.5])
+    part = np.digitize(value, [0.5 * (low + middle), 0.5 * (middle + high)])
+    steepest = np.zeros(3, np.float32)
+    for k in range(3):
+        inside = slope[valid & (part == k)]
+        steepest[k] = np.percentile(inside, _LEVEL_PART) if inside.size else 0.0
+    return np.asarray(valid & (slope <= steepest[part]))
 
 
 def _metal(
@@ -300,7 +304,7 @@ def _sides(split: _Split, picture: Picture, metal: int, by_metal: bool) -> list[
             ends = np.array([np.median(v) for v in values])
             apart = float(abs(ends[1] - ends[0]) / np.sqrt(0.5 * sum(np.var(v) for v in values) + 1e-9))
         step = ends[1] - ends[0]
-        if step == 0:
+        if step == 0 or _drowned(split.mixture, metal, k):
             continue
         centre, metal_centre = np.median(points, axis=0), np.median(base, axis=0)
         side = Side(
@@ -315,3 +319,10 @@ def _sides(split: _Split, picture: Picture, metal: int, by_metal: bool) -> list[
         nearer = side.score(picture.features)[picture.valid] >= 0.5
         out.append(replace(side, share=float(np.mean(nearer))))
     return out
+
+
+def _drowned(mixture: Mixture, metal: int, k: int) -> bool:
+    """Whether more of the metal than of class `k` lies beyond half-way to that class: a mere tail."""
+    half_way = 0.5 * abs(mixture.means[k] - mixture.means[metal]) / mixture.spreads[metal]
+    tail = 0.5 * math.erfc(half_way / math.sqrt(2.0)) * mixture.shares[metal]
+    return bool(tail > mixture.shares[k])

@@ -28,7 +28,7 @@ from surfscan.segmentation.features import (
     sampled,
 )
 from surfscan.segmentation.illumination import Illumination, fit_illumination, refit_on_metal
-from surfscan.segmentation.mixture import Mixture, fit_mixture
+from surfscan.segmentation.mixture import Mixture, fit_mixture, histogram_of
 
 DegradedIs = Literal["darker", "lighter", "darker and lighter"]
 
@@ -154,7 +154,7 @@ def degraded_area(
         three = _three_classes(score[level_points(score, grid.valid)], min_separation)
         if three is None:
             warnings.append(
-                "no third class stands apart: metal and degraded surface only; tarnished area is not given"
+                "No third class stands apart: metal and degraded surface only; tarnished area is not given."
             )
         else:
             levels, spreads = three.means.tolist(), [spread[0], *three.spreads[1:].tolist()]
@@ -212,17 +212,17 @@ def _doubts(fraction: float, sides: tuple[Side, ...], degraded_is: str) -> list[
     """Warnings about a map with two or more classes."""
     out = []
     if fraction > 0.9:
-        out.append(f"{fraction:.0%} of the region is classed as degraded: check which class is the metal")
+        out.append(f"{fraction:.0%} of the region is classed as degraded: check which class is the metal.")
     elif degraded_is == "auto" and fraction > 0.4:
         out.append(
-            f"two classes of similar area ({fraction:.0%} degraded): which one is the metal was decided "
-            "by grey or colour alone; state degraded_is if it is the other way round"
+            f"Two classes of similar area ({fraction:.0%} degraded): which one is the metal was decided "
+            "by grey or colour alone; state degraded_is if it is the other way round."
         )
     separation = min(side.separation for side in sides)
     if separation < _POOR:
         out.append(
-            f"metal and degraded surface overlap (separation {separation:.1f}): "
-            "the boundary between them is uncertain"
+            f"Metal and degraded surface overlap (separation {separation:.1f}): "
+            "the boundary between them is uncertain."
         )
     return out
 
@@ -258,10 +258,8 @@ def _classed(
 
 def _three_classes(score: np.ndarray, min_separation: float) -> Mixture | None:
     """Metal, tarnished and degraded on the score axis, or None where three do not stand apart."""
-    runs = [
-        fit_mixture(score, np.array([0.0, middle, 1.0]), least_spread=EVENEST) for middle in (0.3, 0.5, 0.7)
-    ]
-    best = max(runs, key=lambda m: m.log_likelihood)
+    starts = [(0.0, middle, 1.0) for middle in (0.3, 0.5, 0.7)]
+    best = fit_mixture(histogram_of(score), np.array(starts), least_spread=EVENEST)
     apart = min(best.separation(0, 1), best.separation(1, 2)) >= min_separation
     return best if apart and best.shares.min() > 1e-3 else None
 
@@ -399,7 +397,7 @@ def _one_class(
         boundaries=(),
         smoothing_px=sigma,
         warnings=(
-            "only one class of surface stands out and it is taken for metal; a field degraded all over would "
-            "look the same",
+            "Only one class of surface stands out and it is taken for metal; a field degraded all over would "
+            "look the same.",
         ),
     )

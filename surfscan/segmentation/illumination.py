@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from surfscan.segmentation.mixture import fit_mixture, two_level_split
+from surfscan.segmentation.mixture import fit_mixture, histogram_of, two_level_split
 
 _ORDER = 2
 _ROUNDS = 20
@@ -114,7 +114,8 @@ def _alternate(y: np.ndarray, terms: np.ndarray, dark: np.ndarray) -> tuple[floa
         factors, light = factors * scale, light * scale
         ratio = y / light
         middle = float(ratio[dark].mean()) if dark.any() else 0.5
-        mixture = fit_mixture(ratio, np.array([min(middle, 0.98), 1.0]), least_spread=0.02, rounds=30)
+        start = np.array([min(middle, 0.98), 1.0])
+        mixture = fit_mixture(histogram_of(ratio), start, least_spread=0.02, rounds=30)
         levels, spreads = mixture.means.copy(), mixture.spreads
         new = ratio < mixture.equal_density()
         if np.mean(new == dark) > 0.9995:

@@ -8,7 +8,7 @@ import numpy as np
 
 _BINS = 256
 _ROUNDS = 100
-_SETTLED = 1e-3  # means move by less than this share of a bin
+_SETTLED = 1e-2  # means move by less than this share of a bin
 
 
 @dataclass(frozen=True)
@@ -44,18 +44,45 @@ class Mixture:
         return float(x[np.argmin(np.abs(density[0] - density[1]))])
 
 
+@dataclass(frozen=True)
+class Histogram:
+    """Data reduced to what a fit needs.
+
+    Attributes
+    ----------
+    centres, weight : ndarray of shape (256,)
+        Bin centres and the share of the data in each bin.
+    width : float
+        Bin width.
+    """
+
+    centres: np.ndarray
+    weight: np.ndarray
+    width: float
+
+
+def histogram_of(values: np.ndarray) -> Histogram:
+    """Histogram of `values` (any shape, at least one) over all but their outermost 0.02 % at either end."""
+    values = np.ravel(values).astype(float)  # bins of a narrow range would coincide in float32
+    low, high = (float(v) for v in np.percentile(values, [0.02, 99.98]))
+    margin = 0.02 * (high - low) + 1e-6 * max(1.0, abs(high))
+    low, width = low - margin, (high - low + 2 * margin) / _BINS
+    bins = np.floor((values - low) / width)
+    counts = np.bincount(bins[(bins >= 0) & (bins < _BINS)].astype(np.intp), minlength=_BINS)
+    return Histogram(low + (np.arange(_BINS) + 0.5) * width, counts / max(1, counts.sum()), width)
+
+
 def fit_mixture(
-    values: np.ndarray, starting_means: np.ndarray, *, least_spread: float = 0.0, rounds: int = _ROUNDS
+    histogram: Histogram, starting_means: np.ndarray, *, least_spread: float = 0.0, rounds: int = _ROUNDS
 ) -> Mixture:
-    """Fit normal classes by expectation maximisation on a histogram of 256 bins.
+    """Fit normal classes by expectation maximisation and return the likeliest of several starts.
 
     Parameters
     ----------
-    values : ndarray
-        Data, any shape; at least one.
-    starting_means : array-like of shape (K,)
-        First guess of the class means, K >= 2; classes start at the spreads of the data nearest to each.
-
+    histogram : Histogram
+    starting_means : array-like of shape (K,) or (S, K)
+        First guess of the class means, K >= 2, for one start or for S of them; classes start at the spreads
+        of the data nearest to each.
     least_spread : float
         No class is taken to be more even than this (nor than two bins of the histogram), so that saturated
         pixels do not make a class of their own.
@@ -66,44 +93,45 @@ def fit_mixture(
     -------
     Mixture
     """
-    values = np.ravel(values).astype(float)  # bins of a narrow range would coincide in float32
-    low, high = (float(v) for v in np.percentile(values, [0.02, 99.98]))
-    margin = 0.02 * (high - low) + 1e-6 * max(1.0, abs(high))
-    counts, edges = np.histogram(values, bins=_BINS, range=(low - margin, high + margin))
-    centres, width = 0.5 * (edges[1:] + edges[:-1]), float(edges[1] - edges[0])
-    weight, least = counts / max(1, counts.sum()), max(2 * width, least_spread)
-    means = np.sort(np.asarray(starting_means, float))
-    nearest = np.argmin(np.abs(centres - means[:, None]), axis=0)
-    member = (nearest == np.arange(len(means))[:, None]).astype(float)
+    centres, weight = histogram.centres, histogram.weight
+    least = max(2 * histogram.width, least_spread)
+    means = np.sort(np.atleast_2d(np.asarray(starting_means, float)), axis=1)
+    nearest = np.argmin(np.abs(centres - means[..., None]), axis=1)
+    member = (nearest[:, None] == np.arange(means.shape[1])[:, None]).astype(float)
     shares, means, spreads = _moments(weight, centres, member, means, least)
     for _ in range(rounds):
         density = _densities(centres, shares, means, spreads)
         before = means
-        shares, means, spreads = _moments(weight, centres, density / density.sum(axis=0), means, least)
-        if np.max(np.abs(means - before)) < _SETTLED * width:
+        member = density / density.sum(axis=1, keepdims=True)
+        shares, means, spreads = _moments(weight, centres, member, means, least)
+        if np.max(np.abs(means - before)) < _SETTLED * histogram.width:
             break
-    order = np.argsort(means)
-    shares, means, spreads = shares[order], means[order], spreads[order]
-    total = _densities(centres, shares, means, spreads).sum(axis=0)
-    return Mixture(shares, means, spreads, float(np.sum(weight * np.log(total))))
+    total = _densities(centres, shares, means, spreads).sum(axis=1)
+    likelihood = np.log(total) @ weight
+    best = int(np.argmax(likelihood))
+    order = np.argsort(means[best])
+    return Mixture(
+        shares[best][order], means[best][order], spreads[best][order], float(likelihood[best])
+    )
 
 
 def _densities(x: np.ndarray, shares: np.ndarray, means: np.ndarray, spreads: np.ndarray) -> np.ndarray:
-    """Share times density of each class at `x`, shape (K, len(x)); never exactly 0."""
-    z = (x - means[:, None]) / spreads[:, None]
-    scale = shares[:, None] / (spreads[:, None] * np.sqrt(2 * np.pi))
+    """Share times density of each class at `x`, shape (..., K, len(x)); never exactly 0."""
+    z = (x - means[..., None]) / spreads[..., None]
+    scale = shares[..., None] / (spreads[..., None] * np.sqrt(2 * np.pi))
     return np.asarray(scale * np.exp(-0.5 * z**2) + 1e-300)
 
 
 def _moments(
     weight: np.ndarray, centres: np.ndarray, member: np.ndarray, means: np.ndarray, least: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Shares, means and spreads from the membership of every bin; an empty class keeps its mean."""
+    """Shares, means and spreads (S, K) from the membership (S, K, bins); an empty class keeps its mean."""
     part = member * weight
-    shares = part.sum(axis=1)
+    shares = part.sum(axis=-1)
     safe = np.maximum(shares, 1e-12)
-    new = np.where(shares > 1e-9, (part * centres).sum(axis=1) / safe, means)
-    variance = (part * (centres - new[:, None]) ** 2).sum(axis=1) / safe
+    new = np.where(shares > 1e-9, part @ centres / safe, means)
+    square = part @ centres**2 / safe
+    variance = np.maximum(square - new**2, 0.0)
     return safe, new, np.sqrt(variance + least**2)
 
 
