@@ -81,7 +81,7 @@ def calibrate(
         return Calibration(x, y, uncertainty, "stated pixel size"), tuple(warnings)
     if not usable:
         reasons = [reason for _, _, reason in judged if reason] or ["The file gives none."]
-        return None, (f"No usable scale: {' '.join(reasons)} Sizes are given in px. {REMEDY}",)
+        return None, (f"No usable scale: {' '.join(reasons)} {REMEDY}",)
     tag, (x, y) = usable[0]
     for other, _, reason in judged:
         if other is tag:

@@ -132,16 +132,21 @@ def edge_weights(
     spanning = int(np.sum(((top_px <= row0) & (bottom >= row1)) | ((left_px <= col0) & (right >= col1))))
     if spanning:
         warnings.append(
-            f"{spanning} pit(s) reach from one edge of the field to the opposite one: no counting rule can "
-            "weigh pits of that size, and the pit density leaves them out. Take a larger field"
+            f"{_pits(spanning, 'reaches', 'reach')} from one edge of the field to the opposite one: no "
+            "counting rule can weigh pits of that size, and the pit density leaves them out. "
+            "Take a larger field."
         )
     undefined = int(np.isnan(weights).sum())
     if undefined:
         warnings.append(
-            f"{undefined} pit(s) have no edge weight: no place on the specimen lets a pit of that size lie "
-            "clear of the frame. The pit density leaves them out. Take a larger field"
+            f"{_pits(undefined, 'has', 'have')} no edge weight: no place on the specimen lets a pit of that "
+            "size lie clear of the frame. The pit density leaves them out. Take a larger field."
         )
     return EdgeWeights(weights, tuple(warnings))
+
+
+def _pits(n: int, one: str, several: str) -> str:
+    return f"{n} pit {one}" if n == 1 else f"{n} pits {several}"
 
 
 def gundersen_count(labels: np.ndarray, frame: Frame) -> int:

@@ -203,18 +203,18 @@ def _fields(values: Sequence[float] | np.ndarray) -> np.ndarray:
 
 def _estimate(mean: float, deviation: float | None, n: int, upper: float) -> FieldEstimate:
     if deviation is None:
-        only = "one field only: its scatter from field to field is unknown; measure more fields"
+        only = "One field only: its scatter from field to field is unknown. Measure more fields."
         return FieldEstimate(mean, None, n, None, None, None, (only,))
     half = t_factor(n - 1) * deviation / math.sqrt(n)
     warnings = []
     if n == 2:
         warnings.append(
-            "two fields only: Student's t is 12.7, so the interval says little; measure more fields"
+            "Two fields only: Student's t is 12.7, so the interval says little. Measure more fields."
         )
     if deviation == 0:
         warnings.append(
-            f"all {n} fields gave the same value, so the interval between fields has no width; "
-            "use the interval of one field"
+            f"All {n} fields gave the same value, so the interval between fields has no width; "
+            "use the interval of one field."
         )
     return FieldEstimate(
         mean,

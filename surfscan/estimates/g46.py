@@ -108,8 +108,8 @@ def rate(pits_per_mm2: float, mean_area_um2: float | None) -> G46Rating:
         covered = pits_per_mm2 * mean_area_um2 * 1e-6
         if covered > 1 + _ROUNDING:
             warnings = (
-                f"pit density times mean opening gives {covered:.3g} of the surface, more than all of it: "
-                "check the pixel size and the outlines",
+                f"Pit density times mean opening gives {covered:.3g} of the surface, more than all of it: "
+                "check the pixel size and the outlines.",
             )
     size = None if mean_area_um2 is None else size_class(mean_area_um2)
     return G46Rating(density_class(pits_per_mm2), size, warnings)

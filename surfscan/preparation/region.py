@@ -114,15 +114,19 @@ def specimen_region(
                 mask = np.zeros(shape, bool)
                 mask[inside] = True
             mask &= recorded
-            warnings.append(f"{lost} pixels were not recorded and are left out of the specimen region")
+            warnings.append(f"The specimen region leaves out {_pixels(lost)} that held no value.")
     count = grey[inside].size if mask is None else int(np.count_nonzero(mask))
     if count < SMALLEST_REGION_PX:
         raise InputError(
             path,
-            f"the specimen region has {count} pixels (origin: {origin}), fewer than {SMALLEST_REGION_PX}",
+            f"the specimen region has {_pixels(count)} (origin: {origin}), fewer than {SMALLEST_REGION_PX}",
             "Give a larger image, or a region mask that marks more of the specimen",
         )
     return Region(mask, frame, origin, tuple(warnings))
+
+
+def _pixels(n: int) -> str:
+    return f"{n} pixel" if n == 1 else f"{n} pixels"
 
 
 def _found_mask(

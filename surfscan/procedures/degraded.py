@@ -71,13 +71,13 @@ def measure_degraded(
     if image.calibration is not None:
         summary["region_area_mm2"] = region_px * image.calibration.pixel_area_um2 * 1e-6
     else:
-        warnings.append("no scale: the region's area is given in px only; fractions do not need one")
+        warnings.append("No scale: the region's area is given in px only; fractions do not need one.")
     classes = np.zeros(image.shape, np.uint8)
     values = grey[inside] if mask is None else grey[inside][mask]
     if values.min() == values.max():
         warnings.append(
-            f"every pixel of the region has the same grey ({values.flat[0]}): nothing can be told apart and "
-            "no fraction is given; check the exposure of the image"
+            f"Every pixel of the region has the same grey ({values.flat[0]}): nothing can be told apart and "
+            "no fraction is given. Check the exposure of the image."
         )
     else:
         warnings += _clipping(pixels, mask)
@@ -142,5 +142,7 @@ def _clipping(pixels: np.ndarray, mask: np.ndarray | None) -> list[str]:
         at_end = pixels == value if pixels.ndim == 2 else (pixels == value).all(axis=-1)
         share = float(np.mean(at_end if mask is None else at_end[mask]))
         if share > _CLIPPED:
-            out.append(f"{share:.1%} of the region is clipped to {name}: classes may not be told apart there")
+            out.append(
+                f"{share:.1%} of the region is clipped to {name}: classes may not be told apart there."
+            )
     return out

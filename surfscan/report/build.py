@@ -14,7 +14,7 @@ from surfscan.errors import InputError
 from surfscan.report.groups import group_table, summarise_groups
 from surfscan.report.page import PageContent, render_page
 from surfscan.report.pictures import FieldPicture, make_picture
-from surfscan.report.records import FieldRecord, gather
+from surfscan.report.records import PROCEDURES, FieldRecord, gather
 from surfscan.report.specimens import specimen_table, summarise_specimens
 from surfscan.report.tables import image_table, object_table
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
@@ -91,7 +91,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     warnings = [
         *(("the report", text) for text in notes),
         *_stale(study, records),
-        *(("the store", f"{image} is not in study.toml; its results enter nothing") for image in strays),
+        *(("the store", f"{image} is not in study.toml; its results enter nothing.") for image in strays),
         *faults,
         *((g.name, text) for g in groups for text in g.warnings),
         *((s.specimen.id, text) for s in specimens for text in s.warnings),
@@ -139,7 +139,9 @@ def _pictures(
         outcomes = list(zip(drawn, pool.map(draw, drawn), strict=True))
     pictures = {r.image_id: p for r, p in outcomes if isinstance(p, FieldPicture)}
     faults = [
-        (r.image_id, f"no picture: {p.fault}. {p.remedy}") for r, p in outcomes if isinstance(p, InputError)
+        (r.image_id, f"No picture: {InputError(None, p.fault, p.remedy)}")
+        for r, p in outcomes
+        if isinstance(p, InputError)
     ]
     return pictures, faults
 
@@ -162,8 +164,9 @@ def _stale(study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str]
                 found.append(
                     (
                         record.image_id,
-                        f"{procedure}: settings, pixel size or region mask changed since this was measured; "
-                        "the figures are those from before. Run surfscan measure, then report again",
+                        f"{PROCEDURES[procedure]}: settings, pixel size or region mask changed since "
+                        "this was measured; the figures are those from before. Run surfscan measure, then "
+                        "report again.",
                     )
                 )
     return found

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from surfscan.columns import GROUP_FIGURES
 from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
 from surfscan.report.groups import GroupSummary
-from surfscan.report.records import WITH_PRODUCT, FieldRecord, words
+from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, words
 from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
 from surfscan.report.specimens import SpecimenSummary
 from surfscan.report.truth import TruthComparison
@@ -54,7 +54,7 @@ def group_grid(groups: Sequence[GroupSummary]) -> Grid:
 def group_notes(groups: Sequence[GroupSummary]) -> list[str]:
     """What limits the group means, each said once with the groups it is about."""
     said = group_warnings((g.name, text) for g in groups for text in g.warnings)
-    return [f"{', '.join(note.where)}: {note.text}." for note in said]
+    return [f"{', '.join(note.where)}: {note.text}" for note in said]
 
 
 def specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
@@ -93,8 +93,10 @@ def specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
 def specimen_notes(specimens: Sequence[SpecimenSummary]) -> list[str]:
     """What the marks in the specimen table mean."""
     notes = []
-    if any(_uncleaned(s) for s in specimens):
+    if any(_pooled_in(WITH_PRODUCT, s) for s in specimens):
         notes.append("† Pits counted with corrosion product on the surface: product may hide some.")
+    if any(_pooled_in(NOT_STATED, s) for s in specimens):
+        notes.append("¶ Surface condition not stated: corrosion product, if any, may hide pits.")
     if any(s.row["n_failed"] for s in specimens):
         notes.append("‡ Some images of this specimen were not measured; see below.")
     if any("outside" in s.row["g46_density_class"] + s.row["g46_size_class"] for s in specimens):
@@ -192,7 +194,15 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
 
 def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
     row = summary.row
-    marks = ("† " if _uncleaned(summary) else "") + ("‡" if row["n_failed"] else "")
+    marks = "".join(
+        mark
+        for mark, holds in (
+            ("†", _pooled_in(WITH_PRODUCT, summary)),
+            ("¶", _pooled_in(NOT_STATED, summary)),
+            ("‡", row["n_failed"]),
+        )
+        if holds
+    )
 
     def estimate(name: str) -> Cell:
         accuracy = row.get(f"{name}_relative_accuracy_percent", math.nan)
@@ -238,8 +248,8 @@ def _worst_cell(summary: SpecimenSummary) -> Cell:
     return Cell("× shown" if shown else "", tuple(shown))
 
 
-def _uncleaned(summary: SpecimenSummary) -> bool:
-    return any(r.image.condition == WITH_PRODUCT for r in summary.pooled["pits"])
+def _pooled_in(condition: str, summary: SpecimenSummary) -> bool:
+    return any(r.image.condition == condition for r in summary.pooled["pits"])
 
 
 def _hours(value: float) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 
 from surfscan.columns import GROUP_FIGURES, Table, columns, conform
 from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_baseline
-from surfscan.report.records import WITH_PRODUCT, words
+from surfscan.report.records import NOT_STATED, PROCEDURES, WITH_PRODUCT, about, words
 from surfscan.report.specimens import SpecimenSummary
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ def group_table(groups: Sequence[GroupSummary]) -> Table:
 def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
     exposures = {m.specimen.exposure_h for m in group.members}
     if len(exposures) > 1:
-        group.warnings.append("specimens of this group differ in exposure")
+        group.warnings.append("Specimens of this group differ in exposure.")
     group.row |= {
         "group": group.name,
         "exposure_h": group.members[0].row["exposure_h"] if len(exposures) == 1 else math.nan,
@@ -105,38 +105,35 @@ def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
     for name, (_, figure) in GROUP_FIGURES.items():
         mean = group.means[name]
         if mean.n and mean.refused:
-            refusals.setdefault(f"no interval of the mean ({mean.refused})", []).append(figure)
+            refusals.setdefault(f"no interval of the mean ({mean.refused}).", []).append(figure)
         difference = group.differences.get(name)
         if difference and mean.n and not mean.refused and difference.refused:
-            refusals.setdefault(f"no interval of the difference ({difference.refused})", []).append(figure)
-    group.warnings += [f"{', '.join(figures)}: {reason}" for reason, figures in refusals.items()]
+            refusals.setdefault(f"no interval of the difference ({difference.refused}).", []).append(figure)
+    group.warnings += [about(figures, reason) for reason, figures in refusals.items()]
     if control and any(
         difference.ci95 and control.means[name].standard_uncertainty == 0
         for name, difference in group.differences.items()
     ):
         group.warnings.append(
-            "where all baseline specimens gave the same value, the interval of the difference holds the "
-            "group's own scatter only"
+            "Where all baseline specimens gave the same value, the interval of the difference holds the "
+            "group's own scatter only."
         )
-    for procedure, what in (("pits", "pits"), ("degraded", "degraded area")):
+    for procedure, what in PROCEDURES.items():
         conditions = dict.fromkeys(
             words(m.row[f"{procedure}_condition"]) for m in group.members if m.pooled[procedure]
         )
         if len(conditions) > 1:
             group.warnings.append(
                 f"{what}: specimens differ in surface condition ({', '.join(conditions)}), which may account "
-                "for part of their scatter"
+                "for part of their scatter."
             )
-    uncleaned = [
-        m.specimen.id
-        for m in group.members
-        if any(r.image.condition == WITH_PRODUCT for r in m.pooled.get("pits", ()))
-    ]
-    if uncleaned:
-        group.warnings.append(
-            f"pits on {len(uncleaned)} of {len(group.members)} specimens counted with corrosion product on "
-            "the surface: product may hide some"
-        )
+    for condition, how in (
+        (WITH_PRODUCT, "with corrosion product on the surface: product may hide some"),
+        (NOT_STATED, "in a condition not stated: corrosion product, if any, may hide some"),
+    ):
+        on = sum(any(r.image.condition == condition for r in m.pooled["pits"]) for m in group.members)
+        if on:
+            group.warnings.append(f"Pits on {on} of {len(group.members)} specimens counted {how}.")
 
 
 def _put(row: dict[str, Any], name: str, estimate: GroupEstimate) -> None:

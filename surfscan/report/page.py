@@ -12,7 +12,7 @@ from surfscan.report import charts, grids, prose
 from surfscan.report.cells import Cell, Grid, Head
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pictures import FieldPicture
-from surfscan.report.records import FieldRecord
+from surfscan.report.records import PROCEDURES, FieldRecord
 from surfscan.report.rounding import NO_VALUE
 from surfscan.report.specimens import SpecimenSummary
 from surfscan.report.truth import TruthComparison
@@ -119,7 +119,7 @@ def _gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
                     "picture": picture and {**vars(picture), "scale_bar": markup(picture.scale_bar)},
                     "panels": [
                         {
-                            "title": {"pits": "Pits", "degraded": "Degraded area"}[procedure],
+                            "title": PROCEDURES[procedure],
                             "alt": prose.field_alt(record, procedure),
                             "layer": markup(layer),
                         }

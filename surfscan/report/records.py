@@ -17,6 +17,9 @@ WORST_SEEN = "worst_seen"
 WITH_PRODUCT = "with_product"
 NOT_STATED = "not_stated"
 
+PROCEDURES = {"pits": "Pits", "degraded": "Degraded area"}
+"""Procedure -> its name at the start of a sentence or as a title."""
+
 
 @dataclass(frozen=True)
 class FieldRecord:
@@ -119,6 +122,12 @@ def gather(study: Study, stored: Iterable[StoredResult]) -> tuple[list[FieldReco
     ]
     strays = sorted(set(by_image) - {r.image_id for r in records})
     return records, strays
+
+
+def about(figures: Iterable[str], text: str) -> str:
+    """A warning with the figures it is about before it: "Pit density: two fields only."."""
+    said = f"{', '.join(figures)}: {text[0].lower()}{text[1:]}"
+    return said[0].upper() + said[1:]
 
 
 def words(key: str) -> str:

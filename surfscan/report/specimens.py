@@ -12,7 +12,7 @@ import numpy as np
 
 from surfscan.columns import GROUP_FIGURES, Table, columns, conform
 from surfscan.estimates import counting, fields, g46
-from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, words
+from surfscan.report.records import NOT_STATED, PROCEDURES, WITH_PRODUCT, FieldRecord, about, words
 
 if TYPE_CHECKING:
     from surfscan.study.manifest import Specimen
@@ -115,18 +115,19 @@ def _fill(summary: SpecimenSummary) -> None:
         "n_failed": len(unmeasured),
     }
     if worst:
-        warn(f"{_fields(len(worst))} picked as worst seen: shown, but in no mean and no density")
+        warn(f"{_fields(len(worst))} picked as worst seen: shown, but in no mean and no density.")
     if unmeasured:
-        warn(f"{len(unmeasured)} image(s) not measured: {', '.join(r.image_id for r in unmeasured)}")
+        images = f"{len(unmeasured)} image{'' if len(unmeasured) == 1 else 's'}"
+        warn(f"{images} not measured: {', '.join(r.image_id for r in unmeasured)}.")
     unchosen = sum(r.image.field_choice == NOT_STATED for r in records)
     if unchosen:
         warn(
             f"{_fields(unchosen)} with field_choice not stated: means and intervals hold only if fields were "
-            "taken systematically or at random"
+            "taken systematically or at random."
         )
     _fill_pits(summary)
     _fill_degraded(summary)
-    summary.warnings += [f"{', '.join(figures)}: {text}" for text, figures in summary.remarks.items()]
+    summary.warnings += [about(figures, text) for text, figures in summary.remarks.items()]
     for name, procedure in (
         ("pit_density_per_mm2", "pits"),
         ("pitted_area_fraction", "pits"),
@@ -157,8 +158,8 @@ def _one_condition(summary: SpecimenSummary, procedure: str, order: Sequence[str
     conditions = sorted({r.image.condition for r in usable}, key=order.index)
     if len(conditions) > 1:
         summary.warn(
-            f"{procedure}: only fields in condition {words(conditions[0])} are pooled; "
-            f"those in condition {', '.join(map(words, conditions[1:]))} are shown but left out"
+            f"{PROCEDURES[procedure]}: only fields in condition {words(conditions[0])} are pooled; "
+            f"those in condition {', '.join(map(words, conditions[1:]))} are shown but left out."
         )
     return [r for r in usable if r.image.condition == conditions[0]]
 
@@ -180,7 +181,7 @@ def _fill_pits(summary: SpecimenSummary) -> None:
     if scaled and len(scaled) < len(pooled):
         warn(
             f"{_fields(len(pooled) - len(scaled))} without a known scale left out of the density per mm² "
-            "and of pit sizes; state pixel_size_um"
+            "and of pit sizes. State pixel_size_um."
         )
     used = scaled or list(range(len(pooled)))
     name, area_name, unit = (
@@ -204,12 +205,12 @@ def _fill_pits(summary: SpecimenSummary) -> None:
             warn(text)
     unknown = sum(r.image.condition == NOT_STATED for r in pooled)
     if unknown:
-        warn(f"surface condition not stated ({_fields(unknown)}): corrosion product, if any, may hide pits")
+        warn(f"Surface condition not stated ({_fields(unknown)}): corrosion product, if any, may hide pits.")
     uncleaned = sum(r.image.condition == WITH_PRODUCT for r in pooled)
     if uncleaned:
         warn(
-            f"pits counted with corrosion product on the surface ({_fields(uncleaned)}): product may hide "
-            "some, so counts are lower bounds"
+            f"Pits counted with corrosion product on the surface ({_fields(uncleaned)}): product may hide "
+            "some, so counts are lower bounds."
         )
 
 
@@ -244,7 +245,7 @@ def _fraction(summary: SpecimenSummary, name: str, pooled: Sequence[FieldRecord]
     measured = [r for r in pooled if not math.isnan(r.figure(procedure, name))]
     row[f"{name}_relative_accuracy_percent"], row[f"{name}_interval"] = math.nan, ""
     if len(measured) < len(pooled):
-        summary.remark(name, [f"{_fields(len(pooled) - len(measured))} without a defensible value left out"])
+        summary.remark(name, [f"{_fields(len(pooled) - len(measured))} without a defensible value left out."])
     if not measured:
         _put(row, name, math.nan, NO_INTERVAL)
         return

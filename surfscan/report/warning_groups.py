@@ -43,7 +43,7 @@ def group_warnings(warnings: Iterable[tuple[str, str]]) -> list[WarningGroup]:
 
 def _pattern(text: str) -> str:
     """The text with numbers, quoted names, file names and leading figures blanked and plurals levelled."""
-    text = re.sub(rf"^(?:{_FIGURES})(?:, (?:{_FIGURES}))*: ", "", text)
+    text = re.sub(rf"^(?:{_FIGURES})(?:, (?:{_FIGURES}))*: ", "", text, flags=re.IGNORECASE)
     text = re.sub(r"'[^']*'|\"[^\"]*\"", "#", text)
     text = re.sub(r"\S+\.(?:tiff?|png|jpe?g|bmp|csv)(?:#\d+)?,?", "#", text, flags=re.IGNORECASE)
     text = re.sub(r"\d+(?:[.,]\d+)*", "#", text)

@@ -77,8 +77,8 @@ def workbook_bytes(tables: Mapping[str, Table]) -> tuple[bytes, list[str]]:
         length = len(next(iter(table.values())))
         if length > SHEET_ROWS:
             warnings.append(
-                f"tables/surfscan.xlsx: sheet {file_stem(name)!r} ends after {SHEET_ROWS} of {length} rows, "
-                f"the most a sheet can hold; tables/{file_stem(name)}.csv has them all"
+                f"In tables/surfscan.xlsx sheet {file_stem(name)!r} ends after {SHEET_ROWS} of {length} "
+                f"rows, the most a sheet can hold; tables/{file_stem(name)}.csv has them all."
             )
 
         def formula_proof(text: str, sheet: Any = sheet) -> Any:

@@ -46,7 +46,7 @@ def set_aside_if_damaged(store: ResultsStore) -> str | None:
         path.rename(aside / path.name)
     return (
         f"{store.path.name} is damaged ({fault}). It was set aside with its masks in {aside.name}, and every "
-        "image is measured anew. Delete that folder when you no longer need it"
+        "image is measured anew. Delete that folder when you no longer need it."
     )
 
 

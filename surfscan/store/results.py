@@ -266,7 +266,7 @@ class ResultsStore:
     def _place(self, staged: Iterable[masks.StagedMask]) -> list[str]:
         kept = [(mask.file_name, masks.place_mask(self.folder, mask)) for mask in staged]
         return [
-            f"masks/{name} had been changed since it was measured; the changed file is kept as {path.name}"
+            f"masks/{name} had been changed since it was measured; the changed file is kept as {path.name}."
             for name, path in kept
             if path
         ]

@@ -154,7 +154,7 @@ class _Batch:
     def sound(self, stored: StoredResult) -> bool:
         faults = stored.mask_faults()
         self.outcome.warnings.extend(
-            f"masks/{fault}; {stored.image_id} was measured again" for fault in faults
+            f"masks/{fault}; {stored.image_id} was measured again." for fault in faults
         )
         return not faults
 

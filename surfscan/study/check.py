@@ -87,7 +87,10 @@ class _Check:
         for text in opened.warnings:
             remedy = "See whether it matters here"
             if text.endswith(REMEDY):
-                text, remedy = text.removesuffix(REMEDY), "Add pixel_size_um = ... (µm) to this image"
+                text, remedy = (
+                    text.removesuffix(REMEDY),
+                    "Add pixel_size_um = ... (µm) to this image, else sizes come in px",
+                )
             yield self.warning(where, f"{image.file}: {text.strip().removesuffix('.')}", remedy)
         twin = seen.setdefault(f"{opened.source.sha256}#{opened.source.page or 0}", image.image_id)
         if twin != image.image_id:
@@ -149,9 +152,12 @@ class _Check:
             yield Finding(
                 "error", self.manifest.path.name, "the study names no image", "Add [[image]] tables"
             )
+        imaged = self.stated("image", "specimen", "specimen", "id")
         for i, specimen in self.specimens.items():
             shown = [image for image in self.images.values() if image.specimen == specimen.id]
             where = self.manifest.where("specimen", i, "id")
+            if imaged is None or imaged[specimen.id] != len(shown):
+                continue
             if not shown:
                 yield self.warning(
                     where, f"specimen {specimen.id!r} has no image", "Add its images, or take it out"
@@ -183,7 +189,9 @@ class _Check:
 
     def replicates(self) -> Iterator[Finding]:
         """Groups of too few specimens."""
-        members = Counter(specimen.group for specimen in self.specimens.values())
+        members = self.stated("specimen", "group", "group", "name")
+        if members is None:
+            return
         for i, group in self.groups.items():
             count = members[group.name]
             if count < FEWEST_SPECIMENS:
@@ -194,6 +202,14 @@ class _Check:
                     if count
                     else "Take it out, or name it in a specimen",
                 )
+
+    def stated(self, table: str, key: str, kind: str, name: str) -> Counter[str] | None:
+        """How often a table names each of a kind, faulty rows too; None where that cannot be told."""
+        known = [row.get(name) for row in self.manifest.rows[kind].values()]
+        rows = self.manifest.rows[table].values()
+        names = [str(row[key]) for row in rows if row.get(key) in known]
+        told = self.manifest.specimens_are_readable and len(names) == len(rows)
+        return Counter(names) if told else None
 
     def folder_contents(self) -> Iterator[Finding]:
         """Images that lie in the folder and stand nowhere in the manifest."""

@@ -231,6 +231,8 @@ class ManifestReader:
         After reading, every table ("image", "specimen", ...) as written, by its number in the file.
     tables : dict of str to dict of int to model
         Those that are sound by themselves: what can still be checked where others are at fault.
+    specimens_are_readable : bool
+        Whether `rows` holds every specimen: not so where their CSV is missing or at fault.
     """
 
     def __init__(self, path: str | Path) -> None:
@@ -240,7 +242,7 @@ class ManifestReader:
         self.tables: dict[str, dict[int, Any]] = {name: {} for name in _TABLES}
         self._lines: dict[Key, int] = {}
         self._specimen_where: dict[int, str] = {}
-        self._specimens_are_readable = True
+        self.specimens_are_readable = True
 
     def where(self, *key: str | int) -> str:
         """``study.toml:LINE`` of a key, or of a specimen's row in its CSV."""
@@ -334,7 +336,7 @@ class ManifestReader:
     def _csv_rows(self, raw: Mapping[str, Any]) -> dict[int, dict[str, Any]]:
         name = raw["specimens_csv"]
         if "specimen" in raw:
-            self._specimens_are_readable = False
+            self.specimens_are_readable = False
             self.fault(
                 self.where("specimen"),
                 "specimens stand both here and in specimens_csv",
@@ -342,8 +344,8 @@ class ManifestReader:
             )
             return {}
         csv_path = self.path.parent / name
-        self._specimens_are_readable = csv_path.is_file()
-        if not self._specimens_are_readable:
+        self.specimens_are_readable = csv_path.is_file()
+        if not self.specimens_are_readable:
             self.fault(
                 self.where("specimens_csv"),
                 f"there is no file {name!r}",
@@ -352,7 +354,7 @@ class ManifestReader:
             return {}
         rows, faults = read_specimens_csv(csv_path, list(Specimen.model_fields), _text_fields(Specimen))
         self.faults += faults
-        self._specimens_are_readable = not faults
+        self.specimens_are_readable = not faults
         self._specimen_where = {i: f"{csv_path.name}:{row.line}" for i, row in enumerate(rows)}
         return {i: row.values for i, row in enumerate(rows)}
 
@@ -381,7 +383,7 @@ class ManifestReader:
         self._known("group", "baseline", rows["group"], "group", groups)
         self._known("specimen", "group", rows["specimen"], "group", groups)
         self._known("specimen", "material", rows["specimen"], "material", materials)
-        if self._specimens_are_readable:
+        if self.specimens_are_readable:
             self._known("image", "specimen", rows["image"], "specimen", specimens)
 
     def _unique(self, table: str, key: str, rows: Mapping[int, Mapping[str, Any]]) -> set[str]:

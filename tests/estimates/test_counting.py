@@ -72,7 +72,7 @@ def test_a_pit_across_the_field_is_left_out_with_a_warning():
     assert w.weights[0] == 0
     assert w.weights[1] > 1
     assert len(w.warnings) == 1
-    assert w.warnings[0].startswith("1 pit(s) reach from one edge of the field to the opposite one")
+    assert w.warnings[0].startswith("1 pit reaches from one edge of the field to the opposite one")
 
 
 def test_a_pit_with_no_place_on_the_specimen_has_no_weight():
@@ -80,7 +80,7 @@ def test_a_pit_with_no_place_on_the_specimen_has_no_weight():
     region[:4] = True
     w = edge_weights(*boxes((1, 10, 20, 5)), frame=(0, 40, 0, 40), region=region)
     assert np.isnan(w.weights[0])
-    assert w.warnings[0].startswith("1 pit(s) have no edge weight")
+    assert w.warnings[0].startswith("1 pit has no edge weight")
     assert density(w.weights, 1.0).value == 0
 
 

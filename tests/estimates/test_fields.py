@@ -22,7 +22,7 @@ def test_one_field_has_no_interval_and_says_why():
     e = field_mean([0.2])
     assert (e.mean, e.fields) == (0.2, 1)
     assert e.standard_deviation is e.half_width is e.ci95 is e.relative_accuracy_percent is None
-    assert "one field only" in e.warnings[0]
+    assert "One field only" in e.warnings[0]
 
 
 def test_interval_is_cut_at_the_limits_of_the_figure():

@@ -112,7 +112,7 @@ def test_unrecorded_pixels_do_not_stop_the_search():
     region = specimen_region(image)
     assert agreement(region.mask, tile()) > 0.99
     assert not region.mask[10:20, 10:20].any()
-    assert region.warnings == ("100 pixels were not recorded and are left out of the specimen region",)
+    assert region.warnings == ("The specimen region leaves out 100 pixels that held no value.",)
 
 
 def test_strip_is_left_out_of_frame_and_mask():

@@ -77,14 +77,14 @@ def test_changed_settings_are_said_and_the_figures_kept(study_folder):
     with manifest.open("a", encoding="utf-8") as handle:
         handle.write("[settings.pits]\nmin_contrast = 0.2\n")
     outcome = write_report(study_folder)
-    assert any(w.startswith("12 × pits: settings, pixel size") for w in outcome.warnings)
-    assert not any("degraded: settings" in w for w in outcome.warnings)
+    assert any(w.startswith("12 × Pits: settings, pixel size") for w in outcome.warnings)
+    assert not any("Degraded area: settings" in w for w in outcome.warnings)
 
 
 def test_lost_image_loses_its_picture_only(study_folder):
     (study_folder / "images" / "03.png").unlink()
     outcome = write_report(study_folder)
-    assert any("no picture" in w for w in outcome.warnings)
+    assert any("No picture" in w for w in outcome.warnings)
     page = (study_folder / "report.html").read_text(encoding="utf-8")
     assert page.count("data:image/webp") == 11
     assert len(read(study_folder, "pits")) == 141

@@ -52,7 +52,7 @@ def test_figures_nobody_has_get_no_column(parts):
 def test_group_notes_say_each_thing_once(parts):
     notes = grids.group_notes(parts[3])
     assert len(notes) == len(set(notes))
-    assert any(n.startswith("uncoated 7 d: pits on 1 of 3 specimens") for n in notes)
+    assert any(n.startswith("uncoated 7 d: Pits on 1 of 3 specimens") for n in notes)
 
 
 def test_specimens_are_marked_and_worst_seen_stands_apart(parts):
@@ -65,7 +65,7 @@ def test_specimens_are_marked_and_worst_seen_stands_apart(parts):
     assert worst[3].lines[-1] == "60.0 % degraded"
     assert column(grid, "Pits")[3].text == "42"
     marks = {note[0] for note in grids.specimen_notes(parts[2])}
-    assert marks == {"†", "‡", "*"}
+    assert marks == {"†", "¶", "‡", "*"}
 
 
 def test_failed_images_are_listed_with_their_reason(parts):

@@ -53,13 +53,13 @@ def test_below_three_specimens_the_interval_is_refused_with_a_reason(groups):
 
 
 def test_uncleaned_specimens_mark_their_group(groups):
-    assert any("pits on 1 of 3 specimens" in w for w in groups["uncoated 7 d"].warnings)
+    assert any("Pits on 1 of 3 specimens" in w for w in groups["uncoated 7 d"].warnings)
 
 
 def test_specimens_in_different_conditions_are_warned_of(groups):
     warnings = groups["uncoated 7 d"].warnings
     assert any(
-        w.startswith("degraded area: specimens differ in surface condition (cleaned, with") for w in warnings
+        w.startswith("Degraded area: specimens differ in surface condition (cleaned, with") for w in warnings
     )
     assert not any("surface condition" in w for w in groups["as received"].warnings)
 

@@ -106,7 +106,7 @@ def test_a_field_without_scale_stays_out_of_a_specimen_that_has_one(study_folder
 def test_product_on_the_surface_is_warned_of(pooled):
     hidden = [s for s, summary in pooled.items() if any("product may hide" in w for w in summary.warnings)]
     assert hidden == ["X<script>alert(1)</script>"]
-    assert any("surface condition not stated (1 field)" in w for w in pooled["R2"].warnings)
+    assert any("Surface condition not stated (1 field)" in w for w in pooled["R2"].warnings)
 
 
 WITH_PRODUCT = 'specimen = "U1"\ncondition = "with_product"'
@@ -132,8 +132,8 @@ def test_unstated_choice_and_failed_images_are_warned_of(pooled):
 
 
 def test_two_fields_give_one_warning_for_all_figures(pooled):
-    (warning,) = [w for w in pooled["U2"].warnings if "two fields only" in w]
-    assert warning.startswith("pit density, pitted area fraction, degraded area fraction:")
+    (warning,) = [w for w in pooled["U2"].warnings if "two fields only: " in w]
+    assert warning.startswith("Pit density, pitted area fraction, degraded area fraction:")
 
 
 def test_specimen_with_only_a_worst_seen_field_has_no_figures(study_folder):

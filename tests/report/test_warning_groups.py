@@ -17,7 +17,7 @@ def test_numbers_names_and_plurals_do_not_split_a_group():
 
 
 def test_figures_named_in_front_do_not_split_a_group():
-    said = ["pit density, pitted area fraction: two fields only", "degraded area fraction: two fields only"]
+    said = ["Pit density, pitted area fraction: two fields only", "Degraded area fraction: two fields only"]
     (group,) = group_warnings(zip("ab", said, strict=True))
     assert group.text == said[0]
     assert len(group_warnings([("a", "pit density: none"), ("a", "other: none")])) == 2

@@ -65,8 +65,8 @@ def test_table_too_long_for_a_sheet_is_cut_and_said(monkeypatch):
     content, warnings = writing.workbook_bytes({"study_pits": TABLE})
     assert openpyxl.load_workbook(io.BytesIO(content))["pits"].max_row == 4
     assert warnings == [
-        "tables/surfscan.xlsx: sheet 'pits' ends after 3 of 5 rows, the most a sheet can hold; "
-        "tables/pits.csv has them all"
+        "In tables/surfscan.xlsx sheet 'pits' ends after 3 of 5 rows, the most a sheet can hold; "
+        "tables/pits.csv has them all."
     ]
 
 

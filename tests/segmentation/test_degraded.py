@@ -124,7 +124,7 @@ def test_a_third_class_is_not_invented():
     area = degraded_area(surface(patches(0.2)), classes=3)
     assert area.tarnished is None
     assert not np.any(area.classes == 1)
-    assert any("no third class" in w for w in area.warnings)
+    assert any("No third class" in w for w in area.warnings)
 
 
 def test_only_the_region_counts_and_its_surround_does_not_bleed_in():

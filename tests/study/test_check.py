@@ -101,6 +101,30 @@ def test_the_design_of_the_study(make_study: MakeStudy) -> None:
         assert [f for f in found if f.startswith(start)], (start, found)
 
 
+def test_a_fault_starts_no_tale_about_what_hangs_on_it(make_study: MakeStudy) -> None:
+    """A faulty specimen is still in its group, a faulty image is still of its specimen."""
+    folder = make_study({"a.png": 200}, {"a.png": SOUND + "colour = 1"}, REPLICATES)
+    manifest = folder / "study.toml"
+    text = manifest.read_text().replace("exposure_h = 168", 'exposure_h = "long"', 1)
+    manifest.write_text(text)
+    found = _found(folder)
+    assert [f for f in found if "unknown key 'colour'" in f] and [f for f in found if "exposure_h" in f]
+    assert not [f for f in found if "group 'g' has" in f or "'s' has no image" in f]
+    manifest.write_text(
+        text.replace('specimen = "s"', 'specimen = "z"').replace('group = "g"', 'group = "h"')
+    )
+    assert not [f for f in _found(folder) if "group 'g' has" in f or "has no image" in f]
+
+
+def test_specimens_that_cannot_be_read_leave_no_group_empty(make_study: MakeStudy) -> None:
+    folder = make_study({}, {}, "")
+    (folder / "study.toml").write_text('specimens_csv = "gone.csv"\n[[group]]\nname = "g"\n')
+    found = _found(folder)
+    assert [f for f in found if "there is no file 'gone.csv'" in f] and not [
+        f for f in found if "group 'g'" in f
+    ]
+
+
 def test_says_what_is_cleaned_how(make_study: MakeStudy) -> None:
     folder = make_study({"a.png": 200}, {"a.png": SOUND.replace("cleaning", "note")})
     [number] = _lines(folder, 'condition = "cleaned"')
