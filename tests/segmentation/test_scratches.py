@@ -83,13 +83,15 @@ def test_two_equal_pits_do_not_continue_each_other(draw_discs, gap):
     assert asked(draw_discs(SHAPE, [(*c, 4, STRENGTH) for c in centres]), centres, 4) == [False, False]
 
 
-def test_pit_before_a_large_pit_does_not_go_on(draw_discs):
-    """A neighbour that is clearly thicker is no continuation of a small pit; without knowing that, it would
-    be, where a narrower scratch of that contrast runs through both.
-    """
-    contrast = draw_discs(SHAPE, [(80, 60, 3, STRENGTH), (80, 92, 25, STRENGTH)])
-    large = np.hypot(*np.mgrid[-80:80, -92:108]) < 25
-    assert asked(contrast, [(80, 60)], 3, thickness=np.where(large, 25, 0).astype(np.uint8)) == [False]
+def test_thicker_neighbour_is_no_continuation(draw_discs):
+    """An elongated pit, twice as thick, in line with a small one: as a band of that contrast it would be."""
+    contrast = draw_discs(SHAPE, [(80, 60, 2.5, STRENGTH)])
+    neighbour = draw_discs(SHAPE, [(80, col, 5, STRENGTH) for col in range(70, 90)])
+    both = np.maximum(contrast, neighbour)
+    thickness = np.where(neighbour > STRENGTH / 2, 5, 0).astype(np.uint8)
+    assert asked(both, [(80, 60)], 2.5) == [True]
+    assert asked(both, [(80, 60)], 2.5, thickness=thickness) == [False]
+    assert asked(both, [(80, 60)], 2.5, thickness=np.minimum(thickness, 3)) == [True]
 
 
 def test_scratch_beside_a_pit_is_not_its_continuation(draw_discs):
