@@ -100,6 +100,7 @@ def test_spread_at_places_equals_the_full_map():
     rows, cols = np.mgrid[:190, :333]
     np.testing.assert_allclose(spread.at(rows.ravel(), cols.ravel()), spread.full().ravel(), rtol=2e-3)
     assert spread.at(np.zeros(0), np.zeros(0)).shape == (0,)
+    np.testing.assert_allclose(spread.rows(37, 120), spread.full()[37:120], rtol=1e-6)
 
 
 def test_bands_cover_small_pictures_and_sample_large_ones():

@@ -4,13 +4,16 @@ import cv2
 import numpy as np
 import pytest
 
+from surfscan.preparation.noise import SpreadMap
 from surfscan.segmentation.grouped import Workspace, components
 from surfscan.segmentation.outlines import (
+    LOW_SHARE,
     dark_objects,
     disc,
     edge_width,
     fill_holes,
     outline,
+    passed,
     surround_contrast,
 )
 
@@ -19,10 +22,11 @@ SMOOTHING = 1.0
 LIMIT = 0.06
 
 
-def dark(contrast, limit=LIMIT, valid=None):
-    """Mask of the dark objects."""
-    limit = np.broadcast_to(np.float32(limit), contrast.shape).copy()
-    return dark_objects(contrast, limit, valid, space=Workspace(contrast.shape))
+def dark(contrast, limits=((LIMIT,),), valid=None):
+    """Mask of the dark objects; they must pass `limits`, given for the centres of tiles."""
+    spread = SpreadMap(np.array(limits, np.float32), contrast.shape)
+    passes = passed(contrast, spread, min_contrast=0.01, min_contrast_to_noise=1.0)
+    return dark_objects(contrast, passes, valid, space=Workspace(contrast.shape))
 
 
 def metal_in(contrast):
@@ -84,10 +88,11 @@ def test_floor_is_the_median_not_the_darkest(draw_discs):
     contrast = draw_discs(SHAPE, [(80, 80, 14, 0.3)], SMOOTHING)
     spotted = contrast.copy()
     spotted[78:81, 78:81] = 0.95
-    spotted[84:86, 84:86] = 0.0
+    spotted[83:88, 82:87] = 0.0
     drawn = outlined(components(dark(contrast))[1], spotted, metal_in(contrast))
     assert drawn.floor[1] == pytest.approx(0.3, abs=0.01)
     assert area_at(drawn, 80, 80) == pytest.approx(np.pi * 14**2, rel=0.02)
+    assert drawn.labels[85, 84] == drawn.labels[80, 80], "a glint is part of the floor"
 
 
 @pytest.mark.parametrize("strength", [0.35, 0.7])
@@ -117,11 +122,26 @@ def test_faint_pit_that_touches_a_dark_one(draw_discs):
 def test_nothing_is_found_below_the_limit(draw_discs):
     """An object must somewhere pass the limit, and the limit may differ from place to place."""
     contrast = draw_discs(SHAPE, [(40, 80, 10, 0.10), (120, 80, 10, 0.10)], SMOOTHING)
-    limit = np.full(SHAPE, 0.12, np.float32)
-    assert not dark(contrast, limit).any()
-    limit[:80] = 0.06
-    mask = dark(contrast, limit)
+    assert not dark(contrast, [[0.12]]).any()
+    mask = dark(contrast, [[0.06], [0.12]])
     assert mask[40, 80] and not mask[80:].any()
+
+
+@pytest.mark.parametrize("shape", [(160, 160), (1, 40), (1030, 33)])
+def test_limits_are_compared_pixel_by_pixel(shape):
+    """The larger of contrast and multiple of the spread, and shares of it, at every pixel."""
+    rng = np.random.default_rng(8)
+    contrast = rng.uniform(0, 0.3, shape).astype(np.float32)
+    spread = SpreadMap(rng.uniform(0.01, 0.05, (3, 2)).astype(np.float32), shape)
+    found = passed(contrast, spread, min_contrast=0.08, min_contrast_to_noise=4.0)
+    limit = np.maximum(4 * spread.full(), 0.08)
+    for mask, share in ((found.candidate, LOW_SHARE), (found.seed, 1.0)):
+        clear = np.abs(contrast - share * limit) > 1e-5
+        assert np.array_equal((mask > 0)[clear], (contrast > share * limit)[clear])
+    assert ((found.seed > 0) <= (found.floor > 0)).all() and (
+        (found.floor > 0) <= (found.candidate > 0)
+    ).all()
+    assert found.lowest == pytest.approx(LOW_SHARE * limit.min(), rel=1e-4)
 
 
 def test_nothing_is_found_off_the_specimen(draw_discs):
@@ -227,9 +247,11 @@ def test_surroundings_of_each_object(draw_discs):
     n, labels = components(contrast > 0.25)
     contrast = contrast + np.where(np.arange(160) < 80, -0.06, 0.04).astype(np.float32)
     metal = (labels == 0).astype(np.uint8)
-    found = surround_contrast(labels, contrast, metal, n)
+    found = surround_contrast(labels[::2, ::2].copy(), contrast[::2, ::2], metal[::2, ::2], n)
     assert found[1:].tolist() == pytest.approx([-0.06, 0.04], abs=0.006)
-    assert surround_contrast(labels, contrast, np.zeros_like(metal), n).tolist() == [0, 0, 0]
+    assert surround_contrast(
+        labels[::2, ::2].copy(), contrast[::2, ::2], 0 * metal[::2, ::2], n
+    ).tolist() == [0, 0, 0]
 
 
 @pytest.mark.parametrize("blur, tolerance", [(1.0, 0.35), (2.0, 0.15), (5.0, 0.1)])
