@@ -36,7 +36,16 @@ class SpreadMap:
 
     def full(self) -> np.ndarray:
         """Spread at every pixel, float32 (bilinear between tile centres)."""
-        return np.asarray(cv2.resize(self.grid, self.shape[::-1], interpolation=cv2.INTER_LINEAR))
+        return self.rows(0, self.shape[0])
+
+    def rows(self, first: int, end: int) -> np.ndarray:
+        """Spread at every pixel of some rows, shape (end - first, N)."""
+        last = self.grid.shape[0] - 1
+        y = np.clip((np.arange(first, end) + 0.5) * (last + 1) / self.shape[0] - 0.5, 0, last)
+        above = y.astype(int)
+        share = (y - above).astype(np.float32)[:, None]
+        lines = self.grid[above] * (1 - share) + self.grid[np.minimum(above + 1, last)] * share
+        return np.asarray(cv2.resize(lines, (self.shape[1], end - first), interpolation=cv2.INTER_LINEAR))
 
     def at(self, row: np.ndarray, col: np.ndarray) -> np.ndarray:
         """Spread at positions in px, shape of `row` (bilinear between tile centres)."""

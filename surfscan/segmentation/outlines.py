@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
+from surfscan.preparation.noise import SpreadMap
 from surfscan.segmentation.grouped import Workspace, components, grouped_max, grouped_quantile, positions
 
 CORE_SHARE = 0.5
@@ -17,6 +19,7 @@ LOW_SHARE = 0.45
 
 _MIN_SEED_PX = 4
 _FIRST_LEVEL = 0.22
+_BAND_ROWS = 128
 _LEVEL_STEP = 1.7
 _FLOOR_QUANTILE = 0.6
 _FLOOR_SHARE = 0.8
@@ -37,48 +40,91 @@ def disc(radius: int) -> np.ndarray:
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (side, side)))
 
 
+@dataclass(frozen=True)
+class Passed:
+    """Which pixels pass which share of the contrast that an object must pass; all of shape (M, N), uint8.
+
+    Attributes
+    ----------
+    candidate, floor, seed : ndarray
+        255 where the contrast is above `LOW_SHARE` of it, above 0.8 of it, above it.
+    lowest : float
+        Smallest contrast of a candidate.
+    """
+
+    candidate: np.ndarray
+    floor: np.ndarray
+    seed: np.ndarray
+    lowest: float
+
+
+def passed(
+    contrast: np.ndarray, spread: SpreadMap, *, min_contrast: float, min_contrast_to_noise: float
+) -> Passed:
+    """Compare contrast with what an object must pass: both a contrast and a multiple of the local spread.
+
+    Parameters
+    ----------
+    contrast : ndarray of shape (M, N), float32
+        1 minus grey over metal level, smoothed to the working resolution.
+    spread : SpreadMap
+        Its local spread.
+    min_contrast : float
+    min_contrast_to_noise : float
+
+    Returns
+    -------
+    Passed
+    """
+    candidate, floor, seed = (np.empty(contrast.shape, np.uint8) for _ in range(3))
+    lowest = np.inf
+    for first in range(0, contrast.shape[0], _BAND_ROWS):
+        rows = slice(first, min(first + _BAND_ROWS, contrast.shape[0]))
+        limit = spread.rows(rows.start, rows.stop)
+        limit *= np.float32(min_contrast_to_noise)
+        np.maximum(limit, np.float32(min_contrast), out=limit)
+        lowest = min(lowest, LOW_SHARE * float(limit.min()))
+        for target, share in ((candidate, LOW_SHARE), (floor, _FLOOR_SHARE), (seed, 1.0)):
+            cv2.compare(contrast[rows], limit * np.float32(share), cv2.CMP_GT, dst=target[rows])
+    return Passed(candidate, floor, seed, lowest)
+
+
 def dark_objects(
-    contrast: np.ndarray, limit: np.ndarray, valid: np.ndarray | None = None, *, space: Workspace
+    contrast: np.ndarray, passed: Passed, valid: np.ndarray | None = None, *, space: Workspace
 ) -> np.ndarray:
     """Find dark objects, the darkest first, each cut at half its own contrast.
 
     At falling levels, each the one before over 1.7, connected parts darker than the level are judged: one
     whose floor is at least twice the level is cut at half its floor and set aside with its blurred skirt; the
     others wait for the next level. So a faint object, a scratch or a shaded area that a pit hangs together
-    with at a low level does not lower the level at which the pit is outlined.
+    with at a low level does not lower the level at which the pit is outlined. An object must somewhere pass
+    the limit, and most of its floor must come near it.
 
     Parameters
     ----------
     contrast : ndarray of shape (M, N), float32
         1 minus grey over metal level, smoothed to the working resolution.
-    limit : ndarray of shape (M, N), float32
-        Contrast that an object must somewhere pass.
+    passed : Passed
+        Where it passes what an object must pass.
     valid : ndarray of shape (M, N), bool, optional
         The specimen region; everything where not given.
     space : Workspace
-        Both its buffers are written over.
+        Its whole-number buffer is written over.
 
     Returns
     -------
     ndarray of shape (M, N), uint8
         1 inside an object.
     """
-    flat = contrast.ravel()
-    seed = cv2.compare(contrast, limit, cv2.CMP_GT).ravel()
-    np.multiply(limit, np.float32(_FLOOR_SHARE), out=space.real)
-    dark_enough = cv2.compare(contrast, space.real, cv2.CMP_GT).ravel()
-    lowest = LOW_SHARE * float(limit.min())
+    flat, seed, dark_enough = contrast.ravel(), passed.seed.ravel(), passed.floor.ravel()
+    lowest = passed.lowest
     steps = int(np.ceil(np.log(_FIRST_LEVEL / lowest) / np.log(_LEVEL_STEP))) if lowest < _FIRST_LEVEL else 0
     levels = _FIRST_LEVEL / _LEVEL_STEP ** np.arange(steps)
     found = np.zeros(contrast.shape, np.uint8)
     open_field = np.full(contrast.shape, 255, np.uint8) if valid is None else valid.astype(np.uint8) * 255
     for level in [*levels.tolist(), None]:
-        if level is None:
-            lowest_map = np.multiply(limit, np.float32(LOW_SHARE), out=space.real)
-            dark = cv2.compare(contrast, lowest_map, cv2.CMP_GT)
-        else:
-            dark = cv2.compare(contrast, level, cv2.CMP_GT)
-        dark &= open_field
+        above = passed.candidate if level is None else cv2.compare(contrast, level, cv2.CMP_GT)
+        dark = above & open_field
         n, labels = components(dark, space.whole)
         where = np.flatnonzero(dark.view(bool))
         label = labels.ravel()[where]
@@ -194,13 +240,16 @@ def outline(
     n = int(labels.max(initial=0))
     flat, drawn = contrast.ravel(), labels.ravel()
     inside = positions(labels)
-    floor, _ = _floor(labels, contrast, n, inside, distance)
-    surround = surround_contrast(labels, contrast, usable, n)
-    area = np.bincount(drawn[inside], minlength=n + 1)
+    thinned = np.ascontiguousarray(labels[::2, ::2])
+    with ThreadPoolExecutor(1) as beside:
+        around = beside.submit(surround_contrast, thinned, contrast[::2, ::2], usable[::2, ::2], n)
+        floor, _ = _floor(labels, contrast, n, inside, distance)
+        area = np.bincount(drawn[inside], minlength=n + 1)
+        where = np.concatenate([inside, _grow(labels, _GROWTH_PX)])
+        surround = around.result()
     share = np.maximum(0.5 - _CURVATURE * smoothing_px / np.sqrt(np.maximum(area, 1) / np.pi), _LEAST_SHARE)
     half = np.nan_to_num(surround + share * (floor - surround), nan=np.inf)
 
-    where = np.concatenate([inside, _grow(labels, _GROWTH_PX)])
     label = drawn[where]
     lighter = flat[where] <= half[label]
     drawn[where[lighter]] = 0
@@ -219,20 +268,19 @@ def outline(
 def surround_contrast(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarray, n: int) -> np.ndarray:
     """Median contrast of the metal round each object, shape (n + 1,); 0 where none is in reach.
 
-    Taken on every second row and column, over usable pixels 4 to 10 px from the nearest object, which they
-    count for.
+    All of it on every second row and column of the picture, over usable pixels 4 to 10 px of the picture from
+    the nearest object, which they count for.
     """
-    thin = np.ascontiguousarray(labels[::2, ::2])
-    outside = cv2.compare(thin, 0, cv2.CMP_EQ)
+    outside = cv2.compare(labels, 0, cv2.CMP_EQ)
     distance, zone = cv2.distanceTransformWithLabels(
         outside, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
-    where = positions(thin)
+    where = positions(labels)
     names = np.zeros(len(where) + 1, np.int32)
-    names[zone.ravel()[where]] = thin.ravel()[where]
-    ring = cv2.inRange(distance, _RING_PX[0] / 2, _RING_PX[1] / 2) & usable[::2, ::2]
+    names[zone.ravel()[where]] = labels.ravel()[where]
+    ring = cv2.inRange(distance, _RING_PX[0] / 2, _RING_PX[1] / 2) & usable
     where = np.flatnonzero(ring.view(bool))
-    values = contrast[::2, ::2].ravel()[where]
+    values = contrast[np.divmod(where, contrast.shape[1])]
     return np.nan_to_num(grouped_quantile(names[zone.ravel()[where]], values, n))
 
 

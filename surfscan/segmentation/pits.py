@@ -11,7 +11,7 @@ from surfscan.preparation.light import metal_level
 from surfscan.preparation.lines import COHERENCE_LIMIT, follow_lines, line_direction
 from surfscan.preparation.noise import SpreadMap, pixel_noise, scale_spread, spread_map
 from surfscan.segmentation.grouped import Ellipses, Workspace, components, contact_px, ellipses, positions
-from surfscan.segmentation.outlines import LOW_SHARE, Outlined, dark_objects, disc, edge_width, outline
+from surfscan.segmentation.outlines import Outlined, dark_objects, disc, edge_width, outline, passed
 from surfscan.segmentation.scratches import continues_beyond
 from surfscan.segmentation.shapes import part_shapes
 
@@ -114,14 +114,16 @@ def find_dark_pits(
     spread = spread_map(contrast, region)
     if followed:
         spread = SpreadMap(spread.grid * np.float32(_LINE_TAILS), spread.shape)
-    limit = spread.full()
-    limit *= np.float32(min_contrast_to_noise)
-    np.maximum(limit, np.float32(_SEED_SHARE * min_contrast), out=limit)
+    dark = passed(
+        contrast,
+        spread,
+        min_contrast=_SEED_SHARE * min_contrast,
+        min_contrast_to_noise=min_contrast_to_noise,
+    )
     space = Workspace((int(grey.shape[0]), int(grey.shape[1])))
-    mask = cv2.morphologyEx(dark_objects(contrast, limit, region, space=space), cv2.MORPH_OPEN, disc(1))
-    limit *= np.float32(LOW_SHARE)
-    metal = cv2.erode(cv2.compare(contrast, limit, cv2.CMP_LE), disc(1)) & 1
-    del limit
+    mask = cv2.morphologyEx(dark_objects(contrast, dark, region, space=space), cv2.MORPH_OPEN, disc(1))
+    metal = 1 - (cv2.dilate(dark.candidate, disc(1)) & 1)
+    del dark
     if region is not None:
         metal &= region.view(np.uint8)
     labels, cracks = part_shapes(mask, space)

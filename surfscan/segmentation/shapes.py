@@ -41,7 +41,7 @@ def part_shapes(mask: np.ndarray, space: Workspace) -> tuple[np.ndarray, np.ndar
     labels, boxes, area, radius = _survey(mask, space)
     cracks = np.zeros_like(mask)
     height, width = boxes[:, 1] - boxes[:, 0], boxes[:, 3] - boxes[:, 2]
-    least = 2 * radius + np.maximum(np.minimum(2 * radius, _LONG_REACH_PX), _MIN_REACH_PX) - 2
+    least = 2 * radius + np.maximum(np.minimum(2 * radius, _LONG_REACH_PX), _MIN_REACH_PX) + 1
     slanting = (np.hypot(height, width) > least) & (area < _SLANT_FILL * height * width)
     long = ((np.maximum(height, width) > least) | slanting) & (area >= _SMALLEST_PX)
     extra: list[tuple[int, int, int, int, int, float]] = []
