@@ -20,7 +20,14 @@ from surfscan.report.tables import image_table, object_table
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
 from surfscan.report.truth import compare_with_truth
 from surfscan.report.warning_groups import group_warnings
-from surfscan.report.writing import csv_bytes, data_dictionary, file_stem, workbook_bytes, write_bytes
+from surfscan.report.writing import (
+    csv_bytes,
+    data_dictionary,
+    file_stem,
+    formula_warning,
+    workbook_bytes,
+    write_bytes,
+)
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import Study, load_study, manifest_path
@@ -90,6 +97,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     pictures, faults = _pictures(study, records)
     warnings = [
         *(("the report", text) for text in notes),
+        *(("the report", text) for text in [formula_warning(tables)] if text),
         *_stale(study, records),
         *(("the store", f"{image} is not in study.toml; its results enter nothing.") for image in strays),
         *faults,

@@ -45,7 +45,8 @@ def group_grid(groups: Sequence[GroupSummary]) -> Grid:
             cells += _group_cells(group, name)
         rows.append(cells)
     caption = (
-        "Means over specimens, 95 % interval below; SD between specimens; difference from the mean of the "
+        "Means over specimens, 95 % interval below; SD between specimens; n where not every specimen has the "
+        "figure; difference from the mean of the "
         "baseline group with both uncertainties"
     )
     return Grid(caption, heads, rows).without_empty_columns()
@@ -179,10 +180,13 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
     if math.isnan(mean.value):
         return [Cell(NO_VALUE), Cell(NO_VALUE)]
     refused = [] if mean.ci95 else ["no interval"]
-    scatter = "" if math.isnan(mean.sd) else f"SD {significant(mean.sd * scale, 2)}, "
+    behind = [] if math.isnan(mean.sd) else [f"SD {significant(mean.sd * scale, 2)}"]
+    behind += [] if mean.n == len(group.members) else [f"n {mean.n}"]
     low, high = mean.ci95 or (math.nan, math.nan)
     cells = [
-        estimate_cell(mean.value, low, high, scale=scale, lines=[*refused, f"{scatter}n {mean.n}"]),
+        estimate_cell(
+            mean.value, low, high, scale=scale, lines=[*refused, *([", ".join(behind)] if behind else [])]
+        ),
     ]
     if difference is None or math.isnan(difference.value):
         return [*cells, Cell(NO_VALUE)]

@@ -152,19 +152,29 @@ def _pit_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> s
     parts += _strokes("near", key, [d for label, d in pits.items() if label in near])
     parts += _strokes("review", key, list(review.values()))
     size = 5.5 * unit
-    for label in sorted(near & set(near_marks)):
-        x, y = near_marks[label]
+    right = result.read_mask("region").shape[1] * zoom[0]
+    for x, y in (near_marks[n] for n in sorted(near & set(near_marks))):
+        x, y = min(max(x, size), right - size), max(y, 2 * size)
         parts.append(
             f'<path class="near-mark" d="M{x - size:.1f} {y - 1.8 * size:.1f}h{2 * size:.1f}'
             f'l{-size:.1f} {1.5 * size:.1f}z"/>'
         )
-    for label in sorted(review_marks):
-        x, y = review_marks[label]
+    for x, y in _apart([review_marks[n] for n in sorted(review_marks)], 3 * size):
+        x, y = min(max(x, size), right - size), max(y, 2.8 * size)
         parts.append(
             f'<text class="review-mark" x="{x:.1f}" y="{y - 0.4 * size:.1f}" '
             f'font-size="{15 * unit:.1f}" text-anchor="middle">?</text>'
         )
     return "".join(parts)
+
+
+def _apart(marks: list[tuple[float, float]], distance: float) -> list[tuple[float, float]]:
+    """Marks that would hide one another left out: each is at least `distance` from those before it."""
+    kept: list[tuple[float, float]] = []
+    for x, y in marks:
+        if all(math.hypot(x - a, y - b) >= distance for a, b in kept):
+            kept.append((x, y))
+    return kept
 
 
 def _degraded_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> str:

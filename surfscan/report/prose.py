@@ -71,9 +71,9 @@ def summary_sentences(
         if not ranked:
             continue
         top = ranked[-1]
-        text = f"{head} is highest in {top.name}: {_estimate(top, name, unit, scale)}"
+        text = f"{head} is highest in “{top.name}”: {_estimate(top, name, unit, scale)}"
         if len(ranked) > 1:
-            text += f"; lowest in {ranked[0].name}: {_estimate(ranked[0], name, unit, scale)}"
+            text += f"; lowest in “{ranked[0].name}”: {_estimate(ranked[0], name, unit, scale)}"
         out.append(text + ".")
         difference = top.differences.get(name)
         if difference and not math.isnan(difference.value):
@@ -85,7 +85,7 @@ def summary_sentences(
                 else f"no interval: {difference.refused}"
             )
             out.append(
-                f"Less the baseline {top.baseline}, {head.lower()} of {top.name} is "
+                f"Less its baseline “{top.baseline}”, {head.lower()} of “{top.name}” is "
                 f"{number.value}{unit} ({sure})."
             )
     unscaled = sum(1 for r in records if (done := r.any_done()) and done.calibration is None)
@@ -106,7 +106,7 @@ def field_caption(record: FieldRecord, scale_words: str) -> str:
         else f"Surface {words(image.condition)}{cleaning}",
         "field choice not stated"
         if image.field_choice == NOT_STATED
-        else f"field {words(image.field_choice)}",
+        else f"field choice {words(image.field_choice)}",
     ]
     sentences = ["; ".join(parts) + "."]
     if record.done("pits"):

@@ -157,10 +157,12 @@ def _one_condition(summary: SpecimenSummary, procedure: str, order: Sequence[str
     usable = _usable(summary, procedure)
     conditions = sorted({r.image.condition for r in usable}, key=order.index)
     if len(conditions) > 1:
-        summary.warn(
-            f"{PROCEDURES[procedure]}: only fields in condition {words(conditions[0])} are pooled; "
-            f"those in condition {', '.join(map(words, conditions[1:]))} are shown but left out."
+        quoted = [f"'{words(c)}'" for c in conditions]
+        text = (
+            f"only fields of surface condition {quoted[0]} are pooled; "
+            f"those of {', '.join(quoted[1:])} are shown but left out."
         )
+        summary.remarks.setdefault(text, []).append(PROCEDURES[procedure].lower())
     return [r for r in usable if r.image.condition == conditions[0]]
 
 

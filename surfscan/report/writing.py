@@ -5,9 +5,10 @@ from __future__ import annotations
 import csv
 import datetime
 import io
+import math
 import re
 import zipfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from surfscan.errors import InputError
 SHEET_ROWS = 1_048_575
 """Rows below the header that a sheet of the workbook format can hold."""
 
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _STAMP = datetime.datetime(1980, 1, 1)
 _KINDS = {"b": "flag", "i": "whole number", "u": "whole number", "f": "number", "U": "text"}
 
@@ -29,10 +31,10 @@ def file_stem(table: str) -> str:
 
 
 def data_dictionary(tables: Mapping[str, Table]) -> Table:
-    """Every column of the tables with its unit and definition, from the column registry."""
+    """Every column of the tables, and of this one, with its unit and definition from the column registry."""
     rows = [
         (file_stem(name), c.name, c.unit, _KINDS[np.dtype(c.dtype).kind], c.definition)
-        for name in tables
+        for name in (*tables, "data_dictionary")
         for c in TABLES[name]
     ]
     names = [c.name for c in TABLES["data_dictionary"]]
@@ -40,7 +42,11 @@ def data_dictionary(tables: Mapping[str, Table]) -> Table:
 
 
 def csv_bytes(table: Table) -> bytes:
-    """A table as CSV: UTF-8, comma, decimal point, full precision, empty where there is no value."""
+    """A table as CSV: UTF-8, comma, decimal point, full precision, empty where there is no value.
+
+    Text stands as it was given, also where a spreadsheet takes it for a formula: a mark put before it would
+    change the name for every other program. `formula_warning` tells of it, and the workbook holds it as text.
+    """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(table)
@@ -48,8 +54,28 @@ def csv_bytes(table: Table) -> bytes:
     return out.getvalue().encode("utf-8")
 
 
+def formula_warning(tables: Mapping[str, Table]) -> str | None:
+    """What to tell where a text of the tables begins as a formula does; None where none does."""
+    texts = [
+        text
+        for table in tables.values()
+        for column in table.values()
+        if column.dtype.kind == "U"
+        for text in np.unique(column).tolist()
+        if text.startswith(_FORMULA_STARTS)
+    ]
+    if not texts:
+        return None
+    return (
+        f"A spreadsheet may take a text of tables/*.csv for a formula, such as {min(texts)!r}. Open "
+        "tables/surfscan.xlsx there, which holds it as text, or rename it in the study."
+    )
+
+
 def workbook_bytes(tables: Mapping[str, Table]) -> tuple[bytes, list[str]]:
-    """All tables as sheets of one workbook, header row frozen.
+    """All tables as sheets of one workbook, header row and first column frozen, a filter on every column.
+
+    Numbers are held in full and shown to four digits of a typical one in their column.
 
     Returns
     -------
@@ -65,11 +91,12 @@ def workbook_bytes(tables: Mapping[str, Table]) -> tuple[bytes, list[str]]:
     book, warnings = Workbook(write_only=True), []
     for name, table in tables.items():
         sheet = book.create_sheet(file_stem(name))
-        sheet.freeze_panes = "A2"
+        sheet.freeze_panes = "B2"
         for position, (column, values) in enumerate(table.items(), start=1):
-            longest = max((len(_text(v)) for v in values[:200].tolist()), default=0)
+            number = values.dtype.kind == "f"
+            longest = 0 if number else max((len(_text(v)) for v in values[:200].tolist()), default=0)
             letter = get_column_letter(position)
-            sheet.column_dimensions[letter].width = min(max(len(column), longest) + 2, 60)
+            sheet.column_dimensions[letter].width = min(max(len(column) + 3, longest + 2), 60)
         header = [WriteOnlyCell(sheet, value=column) for column in table]
         for cell in header:
             cell.font = Font(bold=True)
@@ -81,13 +108,21 @@ def workbook_bytes(tables: Mapping[str, Table]) -> tuple[bytes, list[str]]:
                 f"rows, the most a sheet can hold; tables/{file_stem(name)}.csv has them all."
             )
 
-        def formula_proof(text: str, sheet: Any = sheet) -> Any:
-            cell = WriteOnlyCell(sheet, value=text)
-            cell.data_type = "s"
+        sheet.auto_filter.ref = f"A1:{get_column_letter(len(table))}{min(length, SHEET_ROWS) + 1}"
+
+        def styled(value: Any, style: str, sheet: Any = sheet) -> Any:
+            cell = WriteOnlyCell(sheet, value=value)
+            if isinstance(value, str):
+                cell.data_type = "s"
+            else:
+                cell.number_format = style
             return cell
 
-        cells = ([_cell(v, formula_proof) for v in column[:SHEET_ROWS].tolist()] for column in table.values())
-        for row in zip(*cells, strict=True):
+        def cells(column: np.ndarray, styled: Any = styled) -> Iterator[Any]:
+            style = _number_format(column)
+            return (_cell(v, style, styled) for v in column[:SHEET_ROWS].tolist())
+
+        for row in zip(*map(cells, table.values()), strict=True):
             sheet.append(row)
     content = io.BytesIO()
     book.save(content)
@@ -126,13 +161,26 @@ def _text(value: Any) -> str:
     return str(value)
 
 
-def _cell(value: Any, formula_proof: Callable[[str], Any]) -> Any:
+def _number_format(column: np.ndarray) -> str:
+    """How a workbook shows a column of numbers: to four digits of a typical one; empty where as they are."""
+    if column.dtype.kind != "f":
+        return ""
+    sizes = np.abs(column[np.isfinite(column) & (column != np.rint(column))])
+    if sizes.size == 0:
+        return ""
+    decimals = 3 - math.floor(math.log10(float(np.median(sizes))))
+    return "0.000E+00" if decimals > 8 else f"0.{'0' * max(decimals, 1)}"
+
+
+def _cell(value: Any, style: str, styled: Callable[[Any, str], Any]) -> Any:
     """What a workbook cell takes; text that looks like a formula stays text."""
     if isinstance(value, float):
-        return value if np.isfinite(value) else ("" if value != value else repr(value)) or None
+        if not np.isfinite(value):
+            return None if value != value else repr(value)
+        return styled(value, style) if style else value
     if isinstance(value, str):
         value = re.sub(r"[\x00-\x08\x0b\x0c\x0e-\x1f]", "\ufffd", value)[:32767]
-        return formula_proof(value) if value.startswith("=") else value or None
+        return styled(value, style) if value.startswith("=") else value or None
     return value
 
 

@@ -141,7 +141,7 @@ def pit_result(source: Source, drawn: dict[str, np.ndarray], scaled: bool) -> Re
             "for_review": drawn["for_review"],
             "region": np.ones(SIZE, dtype=bool),
         },
-        ("the scale is unknown: sizes are given in pixels",) if not scaled else (),
+        ("The scale is unknown: sizes are given in pixels.",) if not scaled else (),
     )
 
 

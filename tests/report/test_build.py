@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 
 import openpyxl
 import pytest
@@ -26,7 +27,7 @@ def test_all_tables_as_csv_and_as_sheets(reported):
         key = name if name in TABLES and name == "data_dictionary" else f"study_{name}"
         assert list(rows[0]) == [c.name for c in TABLES[key]]
         assert book[name].max_row == len(rows) + 1
-        assert book[name].freeze_panes == "A2"
+        assert book[name].freeze_panes == "B2"
 
 
 def test_rows_of_each_table(reported):
@@ -58,6 +59,10 @@ def test_outcome_lists_files_and_grouped_warnings(study_folder):
     assert all(path.is_file() for path in outcome.paths)
     assert {p.name for p in outcome.paths} == {f"{n}.csv" for n in NAMES} | {"surfscan.xlsx", "report.html"}
     assert any(w.startswith("2 × 1 field with field_choice not stated") for w in outcome.warnings)
+    assert [w for w in outcome.warnings if not re.fullmatch(r"\d+ × [A-Z\d].*\.", w)] == []
+    said = [row["warnings"] for name in ("groups", "specimens") for row in read(study_folder, name)]
+    assert any(said)
+    assert all(re.fullmatch(r"[A-Z\d].*\.", w) for text in said if text for w in text.split(" | "))
 
 
 def test_nothing_measured_is_refused(study_folder):

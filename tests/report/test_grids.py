@@ -28,7 +28,7 @@ def test_groups_have_mean_interval_scatter_and_difference(parts):
     grid = grids.group_grid(parts[3])
     cell = column(grid, "Degraded area")[1]
     assert cell.text == "32"
-    assert cell.lines == ("8 to 55", "SD 9.5, n 3")
+    assert cell.lines == ("8 to 55", "SD 9.5")
     difference = column(grid, "Degraded area less baseline")
     assert [c.text for c in difference] == ["–", "30", "–"]
     assert difference[1].lines == ("7 to 54",)

@@ -41,6 +41,10 @@ def corners(path):
     return found
 
 
+def test_marks_that_would_hide_one_another_are_left_out():
+    assert pictures._apart([(0, 0), (3, 4), (6, 8), (40, 0)], 6) == [(0, 0), (6, 8), (40, 0)]
+
+
 def test_picture_and_layers(records, study_folder):
     picture = make_picture(records["images/03.png"], study_folder, 200_000)
     assert decode(picture).shape[:2] == (300, 400)

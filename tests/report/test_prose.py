@@ -26,10 +26,10 @@ def test_summary_says_what_how_sure_and_from_how_many(parts):
         "8 specimens in 3 groups; 12 of 13 images measured in full; 1 worst-seen, shown but in no mean."
     )
     assert sentences[3].startswith(
-        f"Degraded area is highest in uncoated 7 d: 32{SPACE}% (95 % interval 8 to 55, 3 specimens); "
+        f"Degraded area is highest in “uncoated 7 d”: 32{SPACE}% (95 % interval 8 to 55, 3 specimens); "
     )
     assert (
-        sentences[4] == "Less the baseline as received, degraded area of uncoated 7 d is "
+        sentences[4] == "Less its baseline “as received”, degraded area of “uncoated 7 d” is "
         f"30{SPACE}% (95 % interval 7 to 54)."
     )
     assert sentences[-1].startswith("1 image without a known scale")
@@ -49,7 +49,7 @@ def test_caption_and_alt(parts):
     records = {r.image_id: r for r in parts[0]}
     caption = prose.field_caption(records["images/03.png"], "scale bar 20 µm")
     assert caption.startswith(
-        "Surface cleaned; field systematic. 12 pits (3 near a limit, 1 more for review);"
+        "Surface cleaned; field choice systematic. 12 pits (3 near a limit, 1 more for review);"
     )
     assert f"Degraded area 20.00{SPACE}% (19.60 to 20.60)." in caption
     assert caption.endswith("Scale bar 20 µm.")

@@ -119,7 +119,7 @@ def test_condition_of_most_specimens_of_the_group_is_pooled(study_folder):
     assert (summary.row["pits_condition"], summary.row["pit_count"]) == ("cleaned", 30)
     assert summary.row["degraded_condition"] == "with_product"  # a tie, decided by preference
     assert summary.row["degraded_area_fraction"] == pytest.approx(0.20)
-    assert any("only fields in condition cleaned are pooled" in w for w in summary.warnings)
+    assert any("only fields of surface condition 'cleaned' are pooled" in w for w in summary.warnings)
     hostile = 'condition = "with_product"\nfield_choice = "systematic"\n[[image]]\nfile = "images/10'
     edit(study_folder, hostile, hostile.replace("with_product", "cleaned"))
     assert summaries(study_folder)["U1"].row["degraded_condition"] == "cleaned"

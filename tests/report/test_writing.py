@@ -45,13 +45,31 @@ def test_csv_without_rows_has_its_header():
 
 def test_workbook_freezes_the_header_and_keeps_formulas_text():
     found = sheet(TABLE)
-    assert found.freeze_panes == "A2"
+    assert found.freeze_panes == "B2"
+    assert found.auto_filter.ref == "A1:D6"
     assert found["A4"].value == "=1+1"
     assert found["A4"].data_type == "s"
     assert found["B4"].value is None
     assert found["C6"].value == 5
     assert found["D2"].value is True
     assert found["A6"].value == "bell\ufffd"
+
+
+def test_workbook_shows_four_digits_and_holds_all():
+    found = sheet({"small": np.array([0.0123456, 0.0234567]), "large": np.array([1234.5678, np.nan])})
+    assert [found[c].number_format for c in ("A2", "B2")] == ["0.00000", "0.0"]
+    assert (found["A2"].value, found["B2"].value) == (0.0123456, 1234.5678)
+    whole = sheet({"h": np.array([168.0, 0.0]), "n": np.array([1, 2]), "tiny": np.array([1e-12, 0.0])})
+    assert [whole[c].number_format for c in ("A2", "B2", "C2")] == ["General", "General", "0.000E+00"]
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@"])
+def test_text_like_a_formula_is_kept_in_csv_and_told_of(start):
+    table = {"name": np.array(["a", f"{start}1+1"]), "x": np.array([-1.0, 2.0])}
+    assert f"\n{start}1+1,2" in writing.csv_bytes(table).decode()
+    said = writing.formula_warning({"t": table})
+    assert said and repr(f"{start}1+1") in said and "surfscan.xlsx" in said
+    assert writing.formula_warning({"t": {"name": np.array(["a-b", ""]), "x": table["x"]}}) is None
 
 
 def test_workbook_bytes_do_not_depend_on_the_clock():
@@ -72,8 +90,9 @@ def test_table_too_long_for_a_sheet_is_cut_and_said(monkeypatch):
 
 def test_data_dictionary_defines_every_column():
     table = writing.data_dictionary({"study_images": {}, "study_groups": {}})
-    assert len(table["column"]) == len(TABLES["study_images"]) + len(TABLES["study_groups"])
-    assert set(table["table"]) == {"images", "groups"}
+    names = ("study_images", "study_groups", "data_dictionary")
+    assert len(table["column"]) == sum(len(TABLES[name]) for name in names)
+    assert set(table["table"]) == {"images", "groups", "data_dictionary"}
     assert all(table["definition"])
 
 
