@@ -133,9 +133,13 @@ def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
     ):
         on = sum(any(r.image.condition == condition for r in m.pooled["pits"]) for m in group.members)
         if on:
-            group.warnings.append(f"Pits on {on} of {len(group.members)} specimens counted {how}.")
+            group.warnings.append(f"Pits on {on} of {_specimens(len(group.members))} counted {how}.")
 
 
 def _put(row: dict[str, Any], name: str, estimate: GroupEstimate) -> None:
     low, high = estimate.ci95 or (math.nan, math.nan)
     row[name], row[f"{name}_ci95_low"], row[f"{name}_ci95_high"] = estimate.value, low, high
+
+
+def _specimens(n: int) -> str:
+    return f"{n} specimen" if n == 1 else f"{n} specimens"

@@ -10,7 +10,7 @@ from pathlib import Path
 from surfscan.calibration.metadata import REMEDY
 from surfscan.errors import InputError
 from surfscan.study.findings import Finding
-from surfscan.study.folder import find_images
+from surfscan.study.folder import find_false_images, find_images
 from surfscan.study.manifest import Group, ImageEntry, ManifestReader, Specimen
 
 FEWEST_SPECIMENS = 3
@@ -227,6 +227,15 @@ class _Check:
                 f"{len(names)} image{'' if len(names) == 1 else 's'} in the folder "
                 f"{'is' if len(names) == 1 else 'are'} not in the study ({_listed(names)})",
                 "Add [[image]] tables, or leave them out on purpose",
+            )
+        false = [path for path in find_false_images(self.folder) if path.resolve() not in named]
+        if false:
+            names = [path.relative_to(self.folder).as_posix() for path in false]
+            yield self.warning(
+                self.manifest.path.name,
+                f"{len(names)} file{' is' if len(names) == 1 else 's are'} named as an image but can be read "
+                f"as none ({_listed(names)})",
+                "Copy or export them again if they belong to the study",
             )
 
 

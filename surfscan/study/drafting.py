@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from surfscan.errors import InputError
-from surfscan.study.folder import find_images
+from surfscan.study.folder import find_false_images, find_images
 from surfscan.study.manifest import FILE_NAME
-from surfscan.study.names import NameGuess, guess, region_owner, stem_of
+from surfscan.study.names import NameGuess, guess, is_in_mask_folder, region_owner, stem_of
 
 _LISTED = 8
 _HEAD = """\
@@ -52,7 +52,7 @@ def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
 
     Specimen and field are read from names such as ``U07-1_a.png``, the exposure from ``7d`` or ``168h``,
     groups from what the specimens' names have in common, masks of the specimen region from names such
-    as ``U07-1_a_region.png``, the scale from metadata.
+    as ``U07-1_a_region.png`` or ``masks/U07-1_a.png``, the scale from metadata.
 
     Parameters
     ----------
@@ -99,12 +99,16 @@ def _pictures(folder: Path) -> tuple[list[_Picture], list[str]]:
     """What goes into the draft, and a line about each file that does not."""
     from surfscan.opening import open_image
 
-    files = [path.relative_to(folder).as_posix() for path in find_images(folder)]
-    stems = {stem_of(file) for file in files}
+    paths = sorted([*find_images(folder), *find_false_images(folder)])
+    files = [path.relative_to(folder).as_posix() for path in paths]
+    stems = {stem_of(file) for file in files if not is_in_mask_folder(file)}
     regions = {owner: file for file in files if (owner := region_owner(file)) in stems and owner}
     pictures, left_out = [], []
     for file in files:
         if file in regions.values():
+            continue
+        if is_in_mask_folder(file):
+            left_out.append(f"{file} was left out: it lies in a folder of masks, and no image has its name")
             continue
         try:
             file.encode()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from surfscan.loaders import Loader, find_loaders
@@ -11,6 +11,7 @@ from surfscan.store import masks
 
 _OURS = ("tables", "results-set-aside-*")
 _HEAD_LENGTH = 4096
+_IMAGE_SUFFIXES = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".btf")
 
 
 def find_images(folder: Path) -> list[Path]:
@@ -28,15 +29,24 @@ def find_images(folder: Path) -> list[Path]:
     list of Path
     """
     loaders, _ = find_loaders()
-    found = []
+    return sorted(path for path in _files(folder) if _is_image(path, loaders))
+
+
+def find_false_images(folder: Path) -> list[Path]:
+    """Files in the same folders that are named as images and hold none, in order of name."""
+    loaders, _ = find_loaders()
+    named = (path for path in _files(folder) if path.suffix.lower() in _IMAGE_SUFFIXES)
+    return sorted(path for path in named if not _is_image(path, loaders))
+
+
+def _files(folder: Path) -> Iterator[Path]:
     for root, folders, files in os.walk(folder):
         here = Path(root)
         folders[:] = [name for name in folders if not _is_left_out(here / name)]
         own = set(masks.own_files(here.parent)) if here.name == masks.FOLDER else set()
         for path in (here / name for name in files if not name.startswith(".")):
-            if path not in own and path.is_file() and _is_image(path, loaders):
-                found.append(path)
-    return sorted(found)
+            if path not in own and path.is_file():
+                yield path
 
 
 def _is_image(path: Path, loaders: Sequence[Loader]) -> bool:

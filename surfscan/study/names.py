@@ -22,6 +22,7 @@ _FIELD = re.compile(
 )
 _REPLICATE = (re.compile(r"(.+?)[\s_-]+\d+"), re.compile(r"(.*[^\d\s_-])\d+"))
 _REGION = re.compile(r"(.+)[ _-](?:region|mask)", re.IGNORECASE)
+_REGION_FOLDER = re.compile(r"(?:.*[ _-])?(?:masks?|regions?)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -63,9 +64,19 @@ def stem_of(file: str) -> str:
 
 
 def region_owner(file: str) -> str | None:
-    """Stem of the image that a mask named ``STEM_region`` or ``STEM_mask`` belongs to; None for others."""
+    """Stem of the image that a mask belongs to; None for what is no mask by its name.
+
+    Masks are named ``STEM_region`` or ``STEM_mask``, or as the image in a folder such as ``masks/``.
+    """
     match = _REGION.fullmatch(stem_of(file))
-    return match[1] if match else None
+    if match:
+        return match[1]
+    return stem_of(file) if is_in_mask_folder(file) else None
+
+
+def is_in_mask_folder(file: str) -> bool:
+    """Whether the file's folder is named as one of masks: ``masks``, ``regions``, ``specimen_mask`` ..."""
+    return bool(_REGION_FOLDER.fullmatch(PurePosixPath(file).parent.name))
 
 
 def guess(file: str) -> NameGuess:
@@ -108,7 +119,10 @@ def guess(file: str) -> NameGuess:
 
 
 def group_of(specimen: str) -> str:
-    """A specimen's name without its replicate number: ``U07-1`` -> ``U07``, ``plate3`` -> ``plate``."""
+    """A specimen's name without its replicate number: ``U07-1`` -> ``U07``, ``plate3_7d`` -> ``plate_7d``."""
+    exposures = list(_EXPOSURE.finditer(specimen))
+    if exposures and exposures[-1].end() == len(specimen) and (start := exposures[-1].start()) > 1:
+        return group_of(specimen[: start - 1]) + specimen[start - 1 :]
     for pattern in _REPLICATE:
         if match := pattern.fullmatch(specimen):
             return match[1]

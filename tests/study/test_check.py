@@ -54,7 +54,8 @@ def test_everything_at_once(make_study: MakeStudy, write_image: Callable[..., No
     import numpy as np
 
     (folder / "black.png").write_bytes(cv2.imencode(".png", np.zeros((40, 40), np.uint8))[1].tobytes())
-    (folder / "images/text.png").write_text("no picture")
+    for name in ("images/text.png", "spare.jpg"):
+        (folder / name).write_text("no picture")
     (folder / "images/gone.png").rename(folder / "images/gone1.png")
     (folder / "images/again.png").write_bytes((folder / "images/a.png").read_bytes())
     found = _found(folder)
@@ -78,6 +79,7 @@ def test_everything_at_once(make_study: MakeStudy, write_image: Callable[..., No
         (f"warning study.toml:{line('plain.png') - 1}: images/plain.png does not state how the field", ""),
         ("warning study.toml:4: group 'g' has 1 specimen.", "3 or more"),
         ("warning study.toml: 1 image in the folder is not in the study (images/gone1.png)", ""),
+        ("warning study.toml: 1 file is named as an image but can be read as none (spare.jpg)", "again"),
     ]:  # fmt: skip
         assert [f for f in found if f.startswith(start) and part in f], (start, found)
 

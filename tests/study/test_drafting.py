@@ -71,6 +71,24 @@ def test_what_cannot_be_measured_is_left_out_and_named(tmp_path: Path, write_ima
     ]
 
 
+def test_masks_by_folder_and_files_that_only_look_like_images(
+    tmp_path: Path, write_image: WriteImage
+) -> None:
+    for seed, name in enumerate(("P1_a.png", "P2_a.png", "masks/P1_a.png", "masks/P9_a.png")):
+        write_image(tmp_path / name, seed)
+    (tmp_path / "notes.tif").write_text("no picture")
+    (tmp_path / "notes.txt").write_text("no picture")
+    draft = draft_study(tmp_path)
+    study = load_study(tmp_path)
+    assert {image.file: image.region for image in study.images} == {
+        "P1_a.png": "masks/P1_a.png",
+        "P2_a.png": None,
+    }
+    said = [line for line in draft.could_not_tell if "left out" in line]
+    assert [line.split(" ")[0] for line in said] == ["masks/P9_a.png", "notes.tif:"]
+    assert "it holds text" in said[1]
+
+
 def test_one_specimen_at_several_exposures(tmp_path: Path, write_image: WriteImage) -> None:
     for seed, name in enumerate(("7d/P1_a.png", "14d/P1_a.png")):
         write_image(tmp_path / name, seed)

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from surfscan.store.masks import place_mask, stage_mask
-from surfscan.study.folder import find_images
+from surfscan.study.folder import find_false_images, find_images
 
 
 def test_finds_images_and_nothing_else(tmp_path: Path, write_image: Callable[..., None]) -> None:
@@ -21,3 +21,4 @@ def test_finds_images_and_nothing_else(tmp_path: Path, write_image: Callable[...
     (tmp_path / "empty.png").write_bytes(b"")
     place_mask(tmp_path, stage_mask(tmp_path, "a.png", "pits", "region", np.ones((4, 4), bool)))
     assert [p.relative_to(tmp_path).as_posix() for p in find_images(tmp_path)] == wanted
+    assert [p.name for p in find_false_images(tmp_path)] == ["empty.png", "notes.png"]

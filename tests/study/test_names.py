@@ -20,7 +20,9 @@ from surfscan.study.names import group_of, guess, region_owner, stem_of
         ("14days/plate3/img001.png", "plate3", "img001", "plate", 336.0),
         ("as_received/C1_a.jpg", "C1", "a", "C", 0.0),
         ("4weeks_P1.png", "4weeks_P1", "", "4weeks_P", 672.0),
-        ("P1_1.5h_50x.png", "P1_1.5h", "50x", "P1_1.5h", 1.5),
+        ("P1_1.5h_50x.png", "P1_1.5h", "50x", "P_1.5h", 1.5),
+        ("plate 1 7d.jpg", "plate_1_7d", "", "plate_7d", 168.0),
+        ("uncoated_7d_a.jpg", "uncoated_7d", "a", "uncoated_7d", 168.0),
         ("a.png", "a", "", "a", None),
     ],
 )
@@ -60,5 +62,6 @@ def test_condition_and_choice(file: str, condition: str, worst: bool) -> None:
 def test_parts_of_names() -> None:
     assert stem_of("x/U07-1_0.5.png") == "U07-1_0.5"
     assert region_owner("masks/U07-1_a_region.png") == "U07-1_a"
-    assert region_owner("U07-1_a.png") is None
+    assert region_owner("masks/U07-1_a.png") == region_owner("Specimen masks/U07-1_a.png") == "U07-1_a"
+    assert region_owner("U07-1_a.png") is None and region_owner("unmasked/U07-1_a.png") is None
     assert group_of("plate 12") == "plate" and group_of("7") == "7"
