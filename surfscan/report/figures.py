@@ -206,7 +206,8 @@ def _draw_groups(ax: Axes, panel: Panel) -> None:
         )
         ax.axhline(row + 0.5, color="#e4e4e4", linewidth=0.6, zorder=0)
     ax.set_xlabel(panel.title)
-    ax.set_xlim(left=min(0.0, ax.get_xlim()[0]))
+    low, high = ax.get_xlim()
+    ax.set_xlim(min(0.0, low), high + 0.04 * (high - min(0.0, low)))  # room for a mark at the end
     ax.tick_params(axis="y", length=0)
     ax.grid(axis="x", color="#dddddd", linewidth=0.6)
     ax.set_axisbelow(True)

@@ -59,6 +59,15 @@ def test_mean_and_interval_only_where_given():
     assert figures.LOSS.lower() not in bare
 
 
+def test_values_far_from_zero_keep_clear_of_the_right_edge():
+    from matplotlib.figure import Figure
+
+    ax = Figure().subplots()
+    figures._draw_groups(ax, figures.Panel("x", [figures.GroupBar([100.0, 101.0], *[math.nan] * 3)]))
+    left, right = ax.get_xlim()
+    assert left == 0 and right >= 101 * 1.04
+
+
 def test_text_is_at_least_nine_points():
     sizes = [figures._STYLE[key] for key in figures._STYLE if key.endswith("size")]
     assert min(sizes) >= 9
