@@ -18,13 +18,17 @@ LOW_SHARE = 0.45
 """Candidates are darker than this share of the limit that they must somewhere pass."""
 
 _MIN_SEED_PX = 4
+_PASSES_AT_LAST = 3
+_SWELLING = 4.0
+_SWELLING_PX = 60
+_SHUT_IN_PX = 12
 _FIRST_LEVEL = 0.22
 _BAND_ROWS = 128
 _LEVEL_STEP = 1.7
 _FLOOR_QUANTILE = 0.6
 _FLOOR_SHARE = 0.8
 _HOLE_SHARE = 0.5
-_CORE_AREA_SHARE = 0.1
+_CORE_AREA_SHARE = 0.2
 _SKIRT_PX = 3
 _GROWTH_PX = 3
 _CURVATURE = 1 / (2 * np.sqrt(2 * np.pi))
@@ -97,8 +101,9 @@ def dark_objects(
     At falling levels, each the one before over 1.7, connected parts darker than the level are judged: one
     whose floor is at least twice the level is cut at half its floor and set aside with its blurred skirt; the
     others wait for the next level. So a faint object, a scratch or a shaded area that a pit hangs together
-    with at a low level does not lower the level at which the pit is outlined. An object must somewhere pass
-    the limit, and most of its floor must come near it.
+    with at a low level does not lower the level at which the pit is outlined. A part that at the next level
+    has swollen to many times its area is taken by itself. An object must somewhere pass the limit, and a good
+    share of it must come near it.
 
     Parameters
     ----------
@@ -119,10 +124,12 @@ def dark_objects(
     flat, seed, dark_enough = contrast.ravel(), passed.seed.ravel(), passed.floor.ravel()
     lowest = passed.lowest
     steps = int(np.ceil(np.log(_FIRST_LEVEL / lowest) / np.log(_LEVEL_STEP))) if lowest < _FIRST_LEVEL else 0
-    levels = _FIRST_LEVEL / _LEVEL_STEP ** np.arange(steps)
+    levels: list[float | None] = [*(_FIRST_LEVEL / _LEVEL_STEP ** np.arange(steps)).tolist()]
+    levels += [None] * _PASSES_AT_LAST
     found = np.zeros(contrast.shape, np.uint8)
     open_field = np.full(contrast.shape, 255, np.uint8) if valid is None else valid.astype(np.uint8) * 255
-    for level in [*levels.tolist(), None]:
+    waiting = _Waiting.none()
+    for level in levels:
         above = passed.candidate if level is None else cv2.compare(contrast, level, cv2.CMP_GT)
         dark = above & open_field
         n, labels = components(dark, space.whole)
@@ -133,21 +140,65 @@ def dark_objects(
         where, label = where[some], label[some]
         value = flat[where]
         floor = grouped_quantile(label, value, n, _FLOOR_QUANTILE)
+        area = np.bincount(label, minlength=n + 1)
         darker = np.bincount(label, dark_enough[where] > 0, n + 1)
-        enough = darker >= (1 - _FLOOR_QUANTILE) * np.bincount(label, minlength=n + 1)
-        ripe = seeded & enough if level is None else seeded & enough & (floor >= 2 * level)
+        shoulder, peaks = waiting.on_shoulders(labels, area, floor, flat, lowest / LOW_SHARE)
+        ripe = seeded & (darker >= (1 - _FLOOR_QUANTILE) * area) & ~shoulder
+        if level is not None:
+            ripe &= floor >= 2 * level
         keep = ripe[label] & (value > 0.5 * floor[label])
         found.ravel()[where[keep]] = 1
-        if level is not None and keep.any():
+        found.ravel()[peaks] = 1
+        if level is None and not peaks.size:
+            break
+        if keep.any() or peaks.size:
             open_field &= cv2.compare(cv2.dilate(found, disc(_SKIRT_PX)), 0, cv2.CMP_EQ)
+        left = (seeded & ~ripe & ~shoulder)[label]
+        waiting = _Waiting(where[left], label[left], floor, n)
     return fill_holes(found)
+
+
+class _Waiting:
+    """Parts of one level that were not dark enough for it, and what becomes of them at the next.
+
+    A part that has swollen to many times its area stands on the shoulder of something fainter, such as a pit
+    in a stain: it is taken by itself, halfway between its floor and the shoulder.
+    """
+
+    def __init__(self, where: np.ndarray, label: np.ndarray, floor: np.ndarray, n: int) -> None:
+        self._where, self._label, self._floor = where, label, floor
+        self._area = np.bincount(label, minlength=n + 1)
+        self._one = np.zeros(n + 1, np.intp)
+        self._one[label] = where
+
+    @classmethod
+    def none(cls) -> _Waiting:
+        empty = np.empty(0, np.intp)
+        return cls(empty, empty, np.zeros(1), 0)
+
+    def on_shoulders(
+        self, labels: np.ndarray, area: np.ndarray, floor: np.ndarray, flat: np.ndarray, least: float
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Which parts of the next level are shoulders, and the flat positions of what stands on them."""
+        parent = labels.ravel()[self._one]
+        parent[self._area == 0] = 0
+        carried = np.bincount(parent, self._area, len(area))
+        carried[0] = 0
+        swollen = (carried > 0) & (area > _SWELLING * carried + _SWELLING_PX)
+        stands = swollen[parent] & (self._floor - np.nan_to_num(floor[parent]) > least) & (parent > 0)
+        shoulder = np.zeros(len(area), bool)
+        shoulder[parent[stands]] = True
+        mine = stands[self._label]
+        where, label = self._where[mine], self._label[mine]
+        half = 0.5 * (self._floor + np.nan_to_num(floor[parent]))
+        return shoulder, where[flat[where] > half[label]]
 
 
 def fill_holes(mask: np.ndarray) -> np.ndarray:
     """Close the holes in objects, in place: glints on the floor, and the gap round a darker core.
 
     A hole as large as half of its object or more is metal inside a ring and stays open; so does one with a
-    core that takes up less than a tenth of the object, for that is a pit in a stain.
+    core that takes up less than a fifth of the object, for that is a pit in a stain.
 
     Parameters
     ----------
@@ -275,13 +326,36 @@ def surround_contrast(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarr
     distance, zone = cv2.distanceTransformWithLabels(
         outside, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
     )
-    where = positions(labels)
-    names = np.zeros(len(where) + 1, np.int32)
-    names[zone.ravel()[where]] = labels.ravel()[where]
+    inside = positions(labels)
+    names = np.zeros(len(inside) + 1, np.int32)
+    names[zone.ravel()[inside]] = labels.ravel()[inside]
     ring = cv2.inRange(distance, _RING_PX[0] / 2, _RING_PX[1] / 2) & usable
     where = np.flatnonzero(ring.view(bool))
+    owner = names[zone.ravel()[where]]
     values = contrast[np.divmod(where, contrast.shape[1])]
-    return np.nan_to_num(grouped_quantile(names[zone.ravel()[where]], values, n))
+    around = np.nan_to_num(grouped_quantile(owner, values, n))
+    shut_in = (np.bincount(owner, minlength=n + 1) < _SHUT_IN_PX)[labels.ravel()[inside]]
+    if shut_in.any():
+        _ask_neighbours(around, labels, contrast, inside[shut_in])
+    return around
+
+
+def _ask_neighbours(around: np.ndarray, labels: np.ndarray, contrast: np.ndarray, inside: np.ndarray) -> None:
+    """Take what lies round objects with no metal in reach (a pit in a stain) for metal, in place."""
+    label = labels.ravel()[inside]
+    order = np.argsort(label, kind="stable")
+    starts = np.flatnonzero(np.diff(label[order], prepend=-1))
+    margin = int(_RING_PX[1] / 2) + 1
+    for places in np.split(inside[order], starts[1:]):
+        row, col = np.divmod(places, labels.shape[1])
+        rows = slice(max(int(row.min()) - margin, 0), int(row.max()) + margin + 1)
+        cols = slice(max(int(col.min()) - margin, 0), int(col.max()) + margin + 1)
+        number = labels[row[0], col[0]]
+        own = (labels[rows, cols] == number).view(np.uint8)
+        near = cv2.dilate(own, disc(int(_RING_PX[0] / 2)))
+        ring = (cv2.dilate(own, disc(int(_RING_PX[1] / 2))) & (1 - near)).view(bool)
+        if ring.any():
+            around[number] = np.median(contrast[rows, cols][ring])
 
 
 def _floor(

@@ -102,6 +102,21 @@ def test_scratch_is_listed_and_not_counted(ends, width, strength):
     assert found.review_contrast[found.review_reason == CRACK_LIKE].max() > 0.08
 
 
+@pytest.mark.parametrize("stain", [0.1, 0.2])
+@pytest.mark.parametrize("radius", [5, 9, 14])
+def test_pit_in_a_stain_is_measured_against_the_stain(draw_discs, radius, stain):
+    """A pit keeps its outline, and its contrast is that against the stained metal round it."""
+    contrast = draw_discs((200, 200), [(100, 100, 40, stain)], 3.0)
+    contrast += draw_discs((200, 200), [(100, 100, radius, 0.35)], 0.9)
+    noise = np.random.default_rng(4).normal(0, 0.02, contrast.shape)
+    grey = np.clip(160 * (1 - contrast) * (1 + noise), 0, 255).astype(np.uint8)
+    found = find(grey)
+    pit = found.labels[100, 100]
+    assert pit > 0
+    assert np.count_nonzero(found.labels == pit) == pytest.approx(np.pi * radius**2, rel=0.15)
+    assert found.contrast[pit - 1] == pytest.approx(0.35 / (1 - stain), abs=0.04)
+
+
 def test_faint_stain_is_not_counted(draw_discs):
     """A faint stain with a soft edge is no pit."""
     assert not find(picture(draw_discs(SHAPE, [(120, 120, 60, 0.06)], 15.0))).labels.any()
