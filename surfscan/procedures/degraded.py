@@ -143,6 +143,7 @@ def _clipping(pixels: np.ndarray, mask: np.ndarray | None) -> list[str]:
         share = float(np.mean(at_end if mask is None else at_end[mask]))
         if share > _CLIPPED:
             out.append(
-                f"{100 * share:.1f} % of the region is clipped to {name}: classes may not be told apart there."
+                f"{100 * share:.1f} % of the region is clipped to {name}: classes may not be told apart "
+                "there."
             )
     return out
