@@ -97,7 +97,7 @@ def measure_objects(
             f"labels must run from 1 to {n} without a gap, {int(np.argmin(area)) + 1} is missing"
         )
 
-    index = of - 1
+    index = of.astype(np.intp) - 1
     row, col = np.divmod(pixels, width)
     top, bottom = _extent(row, index, n, height)
     left, right = _extent(col, index, n, width)

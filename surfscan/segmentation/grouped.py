@@ -142,7 +142,7 @@ class Ellipses:
 def ellipses(labels: np.ndarray, n: int) -> Ellipses:
     """Moment ellipses of labels 1 to n; a label without pixels has area 0."""
     where = positions(labels)
-    label = labels.ravel()[where]
+    label = labels.ravel()[where].astype(np.intp)
     row, col = np.divmod(where, labels.shape[1])
     area = np.bincount(label, minlength=n + 1)
     share = 1 / np.maximum(area, 1)

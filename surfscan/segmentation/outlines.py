@@ -30,7 +30,7 @@ _FLOOR_SHARE = 0.8
 _HOLE_SHARE = 0.5
 _CORE_AREA_SHARE = 0.2
 _SKIRT_PX = 3
-_GROWTH_PX = 3
+_GROWTH_PX = 2
 _CURVATURE = 1 / (2 * np.sqrt(2 * np.pi))
 _RING_PX = (4, 10)
 _NEXT = ((0, 1), (0, -1), (1, 0), (-1, 0))
@@ -134,7 +134,7 @@ def dark_objects(
         dark = above & open_field
         n, labels = components(dark, space.whole)
         where = np.flatnonzero(dark.view(bool))
-        label = labels.ravel()[where]
+        label = labels.ravel()[where].astype(np.intp)
         seeded = np.bincount(label, seed[where] > 0, n + 1) >= _MIN_SEED_PX
         some = seeded[label]
         where, label = where[some], label[some]
@@ -209,7 +209,7 @@ def fill_holes(mask: np.ndarray) -> np.ndarray:
     ndarray of shape (M, N), uint8
         `mask` itself.
     """
-    outlines, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    outlines, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
     if tree is None:
         return mask
     for hole in np.flatnonzero(tree[0, :, 3] >= 0).tolist():
@@ -260,7 +260,7 @@ def outline(
     """Draw every object's outline anew where the contrast is half between its floor and its surroundings.
 
     The floor is the median over the object's core, the surroundings the median over a ring near it. The
-    outline may move outwards by up to 3 px, each pixel going to the nearest object.
+    outline may move outwards by up to 2 px, each pixel going to the nearest object.
 
     Parameters
     ----------
@@ -366,7 +366,7 @@ def _floor(
     The floor is the object's core: pixels at least `CORE_SHARE` of the way in. Its median is not swayed by
     the darkest pixel, nor by the blurred edge.
     """
-    label, inward = labels.ravel()[inside], distance.ravel()[inside]
+    label, inward = labels.ravel()[inside].astype(np.intp), distance.ravel()[inside]
     deepest = np.minimum(grouped_max(label, inward, n), max(labels.shape))
     core = inward >= CORE_SHARE * deepest[label]
     return grouped_quantile(label[core], contrast.ravel()[inside[core]], n), deepest
@@ -391,7 +391,8 @@ def edge_width(labels: np.ndarray, contrast: np.ndarray, strength: np.ndarray) -
 def _grow(labels: np.ndarray, steps: int) -> np.ndarray:
     """Grow labels outwards pixel by pixel, in place, and return the flat positions gained.
 
-    Steps take the four nearest neighbours and all eight in turn, so that a disc stays nearly round.
+    Steps take the four nearest neighbours and all eight in turn, so that a disc stays nearly round. Pixels in
+    the outermost rows and columns do not spread.
     """
     rows, cols = labels.shape
     flat = labels.ravel()
@@ -401,14 +402,13 @@ def _grow(labels: np.ndarray, steps: int) -> np.ndarray:
     gained = []
     for step in range(steps):
         row, col = np.divmod(front, cols)
+        front = front[(row > 0) & (row < rows - 1) & (col > 0) & (col < cols - 1)]
         reached = []
         for down, right in (*_NEXT, *_DIAGONAL) if step % 2 else _NEXT:
-            fits = (row + down >= 0) & (row + down < rows) & (col + right >= 0) & (col + right < cols)
-            source = front[fits]
-            target = source + (down * cols + right)
+            target = front + (down * cols + right)
             free = flat[target] == 0
             target = target[free]
-            flat[target] = flat[source[free]]
+            flat[target] = flat[front[free]]
             reached.append(target)
         front = np.concatenate(reached)
         gained.append(front)

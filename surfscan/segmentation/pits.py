@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import cv2
@@ -131,14 +132,16 @@ def find_dark_pits(
     del labels
     if region is not None:
         drawn.labels[~region] = 0
-    form = ellipses(drawn.labels, len(drawn.floor) - 1)
+    with ThreadPoolExecutor(1) as beside:
+        patchiness = beside.submit(scale_spread, contrast, metal)
+        form = ellipses(drawn.labels, len(drawn.floor) - 1)
     return _judge(
         contrast,
         spread,
         drawn,
         form,
         cracks,
-        patchiness=scale_spread(contrast, metal),
+        patchiness=patchiness.result(),
         limits=(min_contrast, min_contrast_to_noise, min_diameter_px),
         max_aspect=max_aspect,
         followed=followed,
@@ -223,6 +226,7 @@ def _judge(
         return ", ".join(name for name, yes in zip(names, condition[:, k].tolist(), strict=True) if yes)
 
     near = ratios < _NEAR
+    near_pits = zip(np.flatnonzero(pit).tolist(), np.any(near[:, pit], axis=0).tolist(), strict=True)
     below = ratios < 1
     cracked = long | goes_on
     reasons = [
@@ -245,7 +249,7 @@ def _judge(
         labels=pits,
         contrast=relative[pit],
         contrast_to_noise=to_noise[pit],
-        near_limit=np.array([which(near, k) for k in np.flatnonzero(pit).tolist()], dtype=str),
+        near_limit=np.array([which(near, k) if close else "" for k, close in near_pits], dtype=str),
         review=review,
         review_contrast=np.concatenate([relative[listed], crack_contrast]),
         review_contrast_to_noise=np.concatenate([to_noise[listed], crack_noise]),

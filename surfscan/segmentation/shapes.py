@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import cv2
 import numpy as np
 
@@ -74,8 +76,10 @@ def part_shapes(mask: np.ndarray, space: Workspace) -> tuple[np.ndarray, np.ndar
 
 def _survey(mask: np.ndarray, space: Workspace) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Labels, bounding boxes (n + 1, 4), areas and largest inscribed radii (n + 1,); label 0 has area 0."""
-    n, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8, ltype=cv2.CV_32S)
-    distance = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
+    with ThreadPoolExecutor(1) as beside:
+        inward = beside.submit(cv2.distanceTransform, mask, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
+        n, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8, ltype=cv2.CV_32S)
+        distance = inward.result()
     where = np.flatnonzero(mask.view(bool))
     radius = grouped_max(labels.ravel()[where], distance.ravel()[where], n - 1)
     left, top, width, height, area = stats.T.astype(np.int64)

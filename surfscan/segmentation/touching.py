@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from surfscan.segmentation.grouped import components, distance_inside, grouped_max
+from surfscan.segmentation.grouped import components, grouped_max
 
-_NECK = 0.91
+_NECK = 0.915
 _MIN_DIP_PX = 0.25
 _FINE = 3
 _FINE_BELOW_PX = 1_500
@@ -47,7 +47,7 @@ def part_touching(labels: np.ndarray, numbers: np.ndarray, boxes: np.ndarray, n:
     """Give touching pits labels of their own, in place.
 
     Peaks of the distance from the outline are taken from the highest down; one counts as a pit if on the
-    straight way to every pit already taken the distance falls below 0.91 of the lower peak, and by 0.25 px or
+    straight way to every pit already taken the distance falls below 0.915 of the lower peak, and by 0.25 px or
     more. The border between two pits lies where the powers with respect to their inscribed circles are equal:
     on the line through the points where two circles cross.
 
@@ -83,7 +83,7 @@ def _part_batch(labels: np.ndarray, numbers: np.ndarray, boxes: np.ndarray, fine
     if fine > 1:
         size = (smooth.shape[1] * fine, smooth.shape[0] * fine)
         smooth = cv2.compare(cv2.resize(smooth * 255, size, interpolation=cv2.INTER_CUBIC), 127, cv2.CMP_GT)
-    distance = distance_inside(smooth)
+    distance = cv2.distanceTransform(smooth, cv2.DIST_L2, cv2.DIST_MASK_5)
     centre, count = _peaks(distance, sheet.place, len(numbers), fine)
     several = np.flatnonzero(count > 1)
     if several.size == 0:
