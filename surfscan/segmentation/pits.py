@@ -12,7 +12,9 @@ from surfscan.preparation.light import metal_level
 from surfscan.preparation.lines import COHERENCE_LIMIT, follow_lines, line_direction
 from surfscan.preparation.noise import SpreadMap, pixel_noise, scale_spread, spread_map
 from surfscan.segmentation.grouped import Ellipses, Workspace, components, contact_px, ellipses, positions
-from surfscan.segmentation.outlines import Outlined, dark_objects, disc, edge_width, outline, passed
+from surfscan.segmentation.levels import dark_objects, passed
+from surfscan.segmentation.masks import disc
+from surfscan.segmentation.outlines import Outlined, edge_width, outline
 from surfscan.segmentation.scratches import continues_beyond
 from surfscan.segmentation.shapes import part_shapes
 

@@ -6,16 +6,9 @@ import pytest
 
 from surfscan.preparation.noise import SpreadMap
 from surfscan.segmentation.grouped import Workspace, components
-from surfscan.segmentation.outlines import (
-    LOW_SHARE,
-    dark_objects,
-    disc,
-    edge_width,
-    fill_holes,
-    outline,
-    passed,
-    surround_contrast,
-)
+from surfscan.segmentation.levels import dark_objects, passed
+from surfscan.segmentation.masks import disc
+from surfscan.segmentation.outlines import edge_width, outline, surround_contrast
 
 SHAPE = (160, 160)
 SMOOTHING = 1.0
@@ -107,93 +100,6 @@ def test_pit_in_a_stain_keeps_its_own_outline(draw_discs, strength):
     assert area_at(drawn, 80, 80) == pytest.approx(np.pi * 9**2, rel=0.12)
 
 
-def test_faint_pit_that_touches_a_dark_one(draw_discs):
-    """Two touching levels: the dark pit's outline is its own; the faint one is found too."""
-    contrast = draw_discs(SHAPE, [(80, 60, 14, 0.6), (80, 88, 15, 0.15)], SMOOTHING)
-    mask = dark(contrast)
-    assert mask[80, 60] and mask[80, 92]
-    at_low_level = np.count_nonzero(contrast > 0.075)
-    own = np.count_nonzero(contrast > 0.3)
-    assert own == pytest.approx(np.pi * 14**2, rel=0.03)
-    assert np.count_nonzero(mask[:, :62]) == pytest.approx(np.count_nonzero(contrast[:, :62] > 0.3), rel=0.03)
-    assert np.count_nonzero(mask) < at_low_level
-
-
-def test_nothing_is_found_below_the_limit(draw_discs):
-    """An object must somewhere pass the limit, and the limit may differ from place to place."""
-    contrast = draw_discs(SHAPE, [(40, 80, 10, 0.10), (120, 80, 10, 0.10)], SMOOTHING)
-    assert not dark(contrast, [[0.12]]).any()
-    mask = dark(contrast, [[0.06], [0.12]])
-    assert mask[40, 80] and not mask[80:].any()
-
-
-@pytest.mark.parametrize("shape", [(160, 160), (1, 40), (1030, 33)])
-def test_limits_are_compared_pixel_by_pixel(shape):
-    """The larger of contrast and multiple of the spread, and shares of it, at every pixel."""
-    rng = np.random.default_rng(8)
-    contrast = rng.uniform(0, 0.3, shape).astype(np.float32)
-    spread = SpreadMap(rng.uniform(0.01, 0.05, (3, 2)).astype(np.float32), shape)
-    found = passed(contrast, spread, min_contrast=0.08, min_contrast_to_noise=4.0)
-    limit = np.maximum(4 * spread.full(), 0.08)
-    for mask, share in ((found.candidate, LOW_SHARE), (found.seed, 1.0)):
-        clear = np.abs(contrast - share * limit) > 1e-5
-        assert np.array_equal((mask > 0)[clear], (contrast > share * limit)[clear])
-    assert ((found.seed > 0) <= (found.floor > 0)).all() and (
-        (found.floor > 0) <= (found.candidate > 0)
-    ).all()
-    assert found.lowest == pytest.approx(LOW_SHARE * limit.min(), rel=1e-4)
-
-
-def test_nothing_is_found_off_the_specimen(draw_discs):
-    """Objects outside the region are not seen; one across its edge is cut there."""
-    contrast = draw_discs(SHAPE, [(40, 40, 10, 0.4), (100, 80, 10, 0.4)], SMOOTHING)
-    valid = np.ones(SHAPE, bool)
-    valid[:, :80] = False
-    mask = dark(contrast, valid=valid)
-    assert not mask[~valid].any() and mask[100, 84]
-
-
-def test_a_pit_across_the_picture_edge_keeps_its_half(draw_discs):
-    """The edge of the picture is no outline: half a disc has half its area."""
-    drawn = drawn_in(draw_discs(SHAPE, [(80, 0, 15, 0.4)], SMOOTHING))
-    assert area_at(drawn, 80, 3) == pytest.approx(np.pi * 15**2 / 2 + 15, rel=0.03)
-    assert drawn.labels[80, 0]
-
-
-def ring(outer, inner, core=0.0):
-    """A dark ring, and a core in the middle of its hole."""
-    away = np.hypot(*np.mgrid[-40:41, -40:41])
-    return (((away < outer) & (away >= inner)) | (away < core)).astype(np.uint8)
-
-
-@pytest.mark.parametrize(
-    "mask, filled",
-    [
-        (ring(20, 6), True),  # a glint on the floor
-        (ring(20, 16), False),  # metal inside a ring: more than half of the object
-        (ring(20, 13, core=11), True),  # the gap round a darker core, a good part of the object
-        (ring(30, 12, core=6), False),  # a small core: a pit in a stain
-        (ring(20, 0), True),  # nothing to fill
-    ],
-)
-def test_holes(mask, filled):
-    """Glints and gaps are filled; rings round metal and stains round a small pit are left as they are."""
-    away = np.hypot(*np.mgrid[-40:41, -40:41])
-    whole = away <= away[mask > 0].max()
-    assert np.array_equal(fill_holes(mask.copy()) > 0, whole if filled else mask > 0)
-
-
-def test_holes_of_each_object_and_of_none(draw_discs):
-    """Every object by its own holes; an object on the picture's edge, and a picture without any."""
-    mask = np.zeros((120, 200), np.uint8)
-    mask[10:91, 5:86], mask[10:91, 100:181] = ring(20, 6), ring(20, 16)
-    filled = fill_holes(mask.copy())
-    assert filled[50, 45] and not filled[50, 140]
-    edge = ring(20, 6)[:, 40:]
-    assert not fill_holes(edge.copy())[40, 0], "a bay is no hole"
-    assert not fill_holes(np.zeros((10, 10), np.uint8)).any()
-
-
 def test_crumbs_are_dropped(draw_discs):
     """Of an object that half contrast breaks in two, the larger part stays."""
     contrast = draw_discs(SHAPE, [(80, 60, 12, 0.5), (80, 84, 4, 0.5)], 0)
@@ -271,3 +177,10 @@ def test_edge_along_the_picture_border_is_no_edge():
     width = edge_width((contrast > 0.25).astype(np.int32), contrast, strength)[1]
     assert width == pytest.approx(np.sqrt(2 * np.pi) * 2, rel=0.15)
     assert np.isnan(edge_width(np.ones((40, 40), np.int32), contrast, strength)[1])
+
+
+def test_a_pit_across_the_picture_edge_keeps_its_half(draw_discs):
+    """The edge of the picture is no outline: half a disc has half its area."""
+    drawn = drawn_in(draw_discs(SHAPE, [(80, 0, 15, 0.4)], SMOOTHING))
+    assert area_at(drawn, 80, 3) == pytest.approx(np.pi * 15**2 / 2 + 15, rel=0.03)
+    assert drawn.labels[80, 0]
