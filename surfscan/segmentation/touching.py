@@ -48,8 +48,8 @@ def part_touching(labels: np.ndarray, numbers: np.ndarray, boxes: np.ndarray, n:
 
     Peaks of the distance from the outline are taken from the highest down; one counts as a pit if on the
     straight way to every pit already taken the distance falls below 0.915 of the lower peak, and by 0.25 px
-    or more. The border between two pits lies where the powers with respect to their inscribed circles are equal:
-    on the line through the points where two circles cross.
+    or more. The border between two pits lies where the powers with respect to their inscribed circles are
+    equal: on the line through the points where two circles cross.
 
     Parameters
     ----------
