@@ -13,6 +13,7 @@ from surfscan.procedures.result import Result
 from surfscan.procedures.settings import DegradedSettings
 from surfscan.segmentation.degraded import DegradedArea, degraded_area
 
+_NARROWEST_PX = 5  # the smallest patch kept is 5 px across
 _CLIPPED = 0.02  # share of pixels at an end of the grey scale above which a warning is given
 
 
@@ -74,7 +75,13 @@ def measure_degraded(
         warnings.append("No scale: the region's area is given in px only; fractions do not need one.")
     classes = np.zeros(image.shape, np.uint8)
     values = grey[inside] if mask is None else grey[inside][mask]
-    if values.min() == values.max():
+    narrow = min(row1 - row0, col1 - col0)
+    if narrow < _NARROWEST_PX:
+        warnings.append(
+            f"The field is {narrow} px wide: patches cannot be told from noise in fewer than {_NARROWEST_PX} "
+            "px and no fraction is given; take a wider part of the image."
+        )
+    elif values.min() == values.max():
         warnings.append(
             f"Every pixel of the region has the same grey ({values.flat[0]}): nothing can be told apart and "
             "no fraction is given. Check the exposure of the image."
@@ -139,7 +146,10 @@ def _clipping(pixels: np.ndarray, mask: np.ndarray | None) -> list[str]:
     ends = {"black": 0, "white": int(np.iinfo(pixels.dtype).max)}
     out = []
     for name, value in ends.items():
-        at_end = pixels == value if pixels.ndim == 2 else (pixels == value).all(axis=-1)
+        channels = [pixels] if pixels.ndim == 2 else [pixels[..., k] for k in range(pixels.shape[2])]
+        at_end = channels[0] == value
+        for channel in channels[1:]:
+            at_end &= channel == value
         share = float(np.mean(at_end if mask is None else at_end[mask]))
         if share > _CLIPPED:
             out.append(

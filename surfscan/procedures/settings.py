@@ -66,17 +66,18 @@ class DegradedSettings(FieldSettings):
     degraded_is: Literal["auto", "darker", "lighter"] = Field(
         "auto",
         description="Degraded surface against metal. 'auto': darker, or the more coloured class where colour "
-        "tells more than grey, unless that class covers more than 60 % of the region.",
+        "tells more than grey, unless that class covers more than about 63 % (by colour 85 %) of the region.",
     )
-    boundary: float = Field(
-        0.6,
+    boundary: float | None = Field(
+        None,
         ge=0.2,
         le=0.8,
         description="Where the class boundary lies on the step from metal (0) to degraded surface (1). 0.5 "
-        "is half contrast; a little more leaves out the faint halo around a patch, as people do by hand.",
+        "is half contrast. Unset: where fewest pixels lie, from 0.4 to 0.75, so that the fraction depends on "
+        "it least; that leaves out a faint halo around patches, as people do by hand.",
     )
     min_contrast: float = Field(
-        0.1,
+        0.07,
         ge=0.02,
         le=0.9,
         description="Smallest step between metal and degraded surface, as a share of the metal's grey.",

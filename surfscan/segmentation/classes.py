@@ -9,18 +9,20 @@ import cv2
 import numpy as np
 
 from surfscan.segmentation.features import Picture, blurred
-from surfscan.segmentation.mixture import Mixture, fit_mixture, histogram_of, two_level_split
+from surfscan.segmentation.mixture import Mixture, fit_mixture, histogram_of, thinned, two_level_split
 
 EVENEST = 0.02
 """No class is taken to be more even than this, as a share of the metal's grey."""
 
 _LEVEL_PART = 75  # per cent of the points, those with the least slope: where class levels are read
 _SLOPE_SIGMA = 2.0  # grid points, for that slope
-_MOSTLY = 0.6  # a class that covers more than this is taken for the metal
+_MOSTLY, _MOSTLY_TINTED = 0.63, 0.85  # a class told by grey, by tint, that covers more is taken for the metal
+_ROUGHER, _DOUBT = 1.3, 0.1  # a class rougher by this factor is product: it moves the first limit by so much
 _PASSES = 3
 _LIKE_METAL = 0.3  # points with a lower score are looked at again for another class
 _SAME_WAY = 0.2  # a class with a higher score already is a fainter shade of a known one
 _GLARE = 0.5  # a lighter class with a step below this share of a darker one's is uneven light on metal
+_FAINT = 0.25  # a class with a step below this share of the strongest one's is metal that varies
 _LEAST_POINTS = 20
 
 
@@ -43,6 +45,8 @@ class Side:
         Share of the points nearer to this class than to the metal.
     centre : ndarray of shape (F,)
         Median features of the class.
+    ceiling : float
+        No score is greater.
     """
 
     weights: np.ndarray
@@ -52,12 +56,30 @@ class Side:
     separation: float
     share: float
     centre: np.ndarray
+    ceiling: float = math.inf
+
+    @property
+    def step(self) -> float:
+        """Distance from the metal, in grey or in tint, whichever is greater."""
+        return max(abs(self.grey - 1.0), self.tint_shift)
+
+    def moved_to(self, score: float) -> Side:
+        """The side of a class that lies at `score` on this one's way."""
+        return replace(
+            self,
+            weights=self.weights / score,
+            offset=self.offset / score,
+            grey=1.0 + score * (self.grey - 1.0),
+            tint_shift=score * self.tint_shift,
+        )
 
     def score(self, features: np.ndarray) -> np.ndarray:
         """Score of features (..., F), float32."""
         out = features[..., 0] * np.float32(self.weights[0]) + np.float32(self.offset)
         for k in range(1, features.shape[-1]):
             out += features[..., k] * np.float32(self.weights[k])
+        if self.ceiling < math.inf:
+            np.minimum(out, np.float32(self.ceiling), out=out)
         return np.asarray(out)
 
 
@@ -105,8 +127,10 @@ def find_sides(
         Class levels are read where it is level: on the three quarters of the points with the least slope.
     degraded_is : {"auto", "darker", "lighter"}
         "auto": of three classes the middle one is the metal if it is the largest; of two, the lighter (in
-        colour, the less coloured where tint tells more than grey), unless the other covers more than 60 %.
-        A lighter class whose step is below half of a darker one's counts as glare on metal.
+        colour, the less coloured where tint tells more than grey), unless the other covers more than 63 % (53
+        or 73 % where one is clearly the rougher; 85 % where it is the more coloured).
+        A lighter class whose step is below half of a darker one's counts as glare on metal. In every case a
+        class whose step is below a quarter of the strongest one's counts as metal.
     min_contrast, min_separation : float
         Smallest step from the metal (grey ratio or tint) and smallest Ashman's D of a class.
     by_metal : bool
@@ -128,7 +152,7 @@ def find_sides(
             break
         metal_class = _metal(split, picture.features, valid, degraded_is, min_contrast, metal)
         found = _sides(split, picture, metal_class, by_metal)
-        found = [s for s in found if max(abs(s.grey - 1.0), s.tint_shift) >= min_contrast]
+        found = [s for s in found if s.step >= min_contrast]
         if known:
             found = [s for s in found if float(score_of(tuple(known), s.centre)) < _SAME_WAY]
         if not found:
@@ -141,6 +165,8 @@ def find_sides(
         valid = picture.valid & ~(apart if by_metal else _grown(apart))
         if np.count_nonzero(valid) < 0.2 * total:
             break
+    strongest = max((side.step for side in sides), default=0.0)
+    sides = [side for side in sides if side.step >= _FAINT * strongest]
     return _without_glare(sides) if degraded_is == "auto" else tuple(sides)
 
 
@@ -170,8 +196,9 @@ def _best_split(picture: Picture, min_separation: float, by_metal: bool) -> _Spl
                 break
             if best is None or split.apart > best.apart:
                 best = split
-            upper = split.value >= two_level_split(split.value[split.level])
-            axis = _discriminant(picture.features[split.level], upper[split.level])
+            points = thinned(split.value[split.level])
+            upper = points >= two_level_split(points)
+            axis = _discriminant(thinned(picture.features[split.level]), upper)
     return best
 
 
@@ -179,7 +206,7 @@ def _axes(picture: Picture) -> list[np.ndarray]:
     """Directions to look along: grey; in colour also the one in which the tint varies most."""
     if picture.features.shape[-1] == 1:
         return [np.ones(1)]
-    tint = picture.features[picture.valid][:, 1:].astype(float)
+    tint = thinned(picture.features[picture.valid])[:, 1:].astype(float)
     _, vectors = np.linalg.eigh(np.cov(tint.T))
     return [np.array([1.0, 0.0, 0.0]), np.concatenate([[0.0], vectors[:, -1]])]
 
@@ -200,7 +227,7 @@ def _split(picture: Picture, axis: np.ndarray, min_separation: float, by_metal: 
     """
     value = picture.features @ axis.astype(np.float32)
     level = picture.valid if by_metal else level_points(value, picture.valid)
-    points = value[level]
+    points = thinned(value[level])
     if len(points) < _LEAST_POINTS or np.ptp(points) == 0:
         return None
     cut = two_level_split(points)
@@ -208,13 +235,13 @@ def _split(picture: Picture, axis: np.ndarray, min_separation: float, by_metal: 
     below, above = points[points < cut], points[points >= cut]
     means = (below.mean() if below.size else low, above.mean() if above.size else high)
     histogram = histogram_of(points)
-    starts = [(low, middle, high), (low, lower, high), (low, upper, high), (low, *means), (*means, high)]
-    three = fit_mixture(histogram, np.array(starts), least_spread=EVENEST)
+    triples = [(low, middle, high), (low, lower, high), (low, upper, high), (low, *means), (*means, high)]
+    three = fit_mixture(histogram, np.array(triples), least_spread=EVENEST)
     apart_three = min(three.separation(0, 1), three.separation(1, 2))
     if not by_metal and apart_three >= min_separation and int(np.argmax(three.shares)) == 1:
         return _Split(axis, value, level, three, apart_three)
-    starts = [(low, middle), (lowest_5, middle), (middle, upper), (middle, high), means]
-    two = fit_mixture(histogram, np.array(starts), least_spread=EVENEST)
+    pairs = [(low, middle), (lowest_5, middle), (middle, upper), (middle, high), means]
+    two = fit_mixture(histogram, np.array(pairs), least_spread=EVENEST)
     apart = two.separation()
     if by_metal:
         apart = float(np.ptp(two.means) / two.spreads[np.argmax(two.shares)])
@@ -235,12 +262,12 @@ def level_points(value: np.ndarray, valid: np.ndarray) -> np.ndarray:
         return valid
     smooth = blurred(value, valid, _SLOPE_SIGMA)
     slope = np.hypot(cv2.Sobel(smooth, cv2.CV_32F, 1, 0), cv2.Sobel(smooth, cv2.CV_32F, 0, 1))
-    low, middle, high = np.percentile(value[valid], [0.5, 50, 99.5])
-    part = np.digitize(value, [0.5 * (low + middle), 0.5 * (middle + high)])
+    low, middle, high = np.percentile(thinned(value[valid]), [0.5, 50, 99.5])
+    part = (value >= 0.5 * (low + middle)).astype(np.uint8) + (value >= 0.5 * (middle + high))
     steepest = np.zeros(3, np.float32)
     for k in range(3):
         inside = slope[valid & (part == k)]
-        steepest[k] = np.percentile(inside, _LEVEL_PART) if inside.size else 0.0
+        steepest[k] = np.percentile(thinned(inside), _LEVEL_PART) if inside.size else 0.0
     return np.asarray(valid & (slope <= steepest[part]))
 
 
@@ -267,13 +294,25 @@ def _metal(
         return int(order[1] if shares[order[1]] >= shares[outer] else outer)
     if degraded_is != "auto":
         return int(order[1] if degraded_is == "darker" else order[0])
-    degraded = int(order[0])
+    degraded, most = int(order[0]), _MOSTLY + _DOUBT * _rougher(split.mixture)
     if len(centres[0]) > 1:
         grey_step = abs(centres[1][0] - centres[0][0]) / max(centres[0][0], centres[1][0])
         tint = [float(np.hypot(*(c[1:] - 1.0))) for c in centres]
-        if abs(tint[1] - tint[0]) > max(min_contrast, grey_step):
-            degraded = int(np.argmax(tint))
-    return 1 - degraded if shares[degraded] <= _MOSTLY else degraded
+        tinted, tint_step = int(np.argmax(tint)), abs(tint[1] - tint[0])
+        if tint_step > max(min_contrast, grey_step) or (tinted == degraded and tint_step > 2 * min_contrast):
+            degraded, most = tinted, _MOSTLY_TINTED
+    return 1 - degraded if shares[degraded] <= most else degraded
+
+
+def _rougher(mixture: Mixture) -> int:
+    """1 where the darker of two classes is clearly the rougher one, -1 where the lighter is, else 0.
+
+    Whether roughness goes with the light (texture) or not (noise of the camera) must not decide.
+    """
+    ratio = mixture.spreads[0] / mixture.spreads[1]
+    if ratio > _ROUGHER:
+        return 1
+    return -1 if ratio * mixture.means[1] / mixture.means[0] < 1.0 / _ROUGHER else 0
 
 
 def _members(split: _Split, labels: np.ndarray, k: int) -> np.ndarray:

@@ -7,8 +7,8 @@ level; a class boundary on that score gives the map. Nothing is split unless two
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any, Literal
 
 import cv2
@@ -28,18 +28,22 @@ from surfscan.segmentation.features import (
     sampled,
 )
 from surfscan.segmentation.illumination import Illumination, fit_illumination, refit_on_metal
-from surfscan.segmentation.mixture import Mixture, fit_mixture, histogram_of
+from surfscan.segmentation.mixture import fit_mixture, histogram_of
 
 DegradedIs = Literal["darker", "lighter", "darker and lighter"]
 
 _SMOOTHINGS = (0.7, 1.0, 1.5, 2.0, 3.0, 4.0)  # Gaussian sigma, px
 _CLEAR = 5.0  # the step between classes is at least this many spreads of the metal, else more smoothing
 _METAL_SCORE = 0.3  # points with a lower score are metal when the light is fitted again
+_REFITS = 3
 _ENOUGH_METAL = 0.2  # share of the points that must be metal for that
-_SLAB = 256  # rows worked on at once
+_SLAB, _SPECK_ROWS = 256, 1024  # rows worked on at once
 _CODE_ZERO, _CODE_STEP = 60, 100  # score 0 and 1 are 60 and 160 in the 8-bit score map
-_HALF_WIDTH = 0.1  # least half width of the boundary's plausible range, as a share of the step
+_VALLEY = (0.4, 0.75)  # where the boundary is looked for, as a share of the step
+_VALLEY_SIGMA = 0.1  # Gaussian that smooths the counts of scores for that
+_HALF_WIDTH = 0.2  # half width of the boundary's plausible range, as a share of the step
 _K_95 = 1.959964 / 3**0.5  # of half a rectangular range to half a 95 % interval
+_STEP_SLOPE = 0.035  # score per grid point on the outline below which the outline is no step
 _POOR = 3.0  # a separation below this is reported
 _FINE_SIGMA, _FINE_FACTOR = 1.5, 1.5  # for features too fine for the level grid
 
@@ -93,8 +97,8 @@ def degraded_area(
     *,
     classes: Literal[2, 3] = 2,
     degraded_is: Literal["auto", "darker", "lighter"] = "auto",
-    boundary: float = 0.6,
-    min_contrast: float = 0.1,
+    boundary: float | None = None,
+    min_contrast: float = 0.07,
     min_separation: float = 2.5,
     min_patch_px: int = 25,
 ) -> DegradedArea:
@@ -110,9 +114,12 @@ def degraded_area(
         Metal and degraded, or metal, tarnished and degraded.
     degraded_is : {"auto", "darker", "lighter"}
         Degraded grey against metal. "auto": darker (in colour: the more coloured class, where colour tells
-        more than grey), unless that class covers more than 60 % of the region.
-    boundary : float
+        more than grey), unless that class covers more than about 63 % (by colour 85 %) of the
+        region.
+    boundary : float, optional
         Where the class boundary lies on the step from the level of one class to that of the next, 0 to 1.
+        None: where the fraction depends least on it, that is where fewest pixels lie, from 0.4 to 0.75. With
+        clean edges that is near half contrast; with a faint halo round the patches it leaves the halo out.
     min_contrast : float
         Smallest step between metal and degraded, as a share of the metal's grey (in colour also of the
         ratio of red or blue to grey); a smaller one is not a class of its own.
@@ -125,9 +132,10 @@ def degraded_area(
     -------
     DegradedArea
         The interval comes from the class boundary: each end is 1.96 / sqrt(3) times as far from the fraction
-        as the fraction at that end of the boundary's plausible range (JCGM 100:2008, rectangular
-        distribution). The range reaches from three spreads beyond the metal's level to three spreads before
-        the degraded level, and at least 0.1 of the step to either side.
+        as the fraction with the boundary moved by 0.2 of the step (JCGM 100:2008, rectangular distribution;
+        the range itself is common practice, no source). The smallest patch kept is added to it: one that
+        small may have been overlooked. Where the boundary is gradual along a quarter of its length or more
+        the interval begins at 0, for what lies within may be light.
     """
     shape = (int(pixels.shape[0]), int(pixels.shape[1]))
     valid = np.ones(shape, bool) if region is None else region
@@ -143,31 +151,39 @@ def degraded_area(
         limits["min_separation"] = _FINE_FACTOR * min_separation
         sides = find_sides(fine, **limits, by_metal=True)
     if not sides:
-        return _one_class(pixels, valid, illumination, windows, classes, degraded_is, min_contrast)
-    sigma, spread = _smoothing(pixels, valid, windows, illumination, sides)
-    code = _score_map(pixels, region, illumination, sides, sigma)
-    at_least = _share_at_least(code, region)
+        return _one_class(
+            pixels, valid, illumination, windows, classes, degraded_is, min_contrast, min_patch_px
+        )
     warnings: list[str] = []
-    levels, spreads = [0.0, 1.0], list(spread)
+    levels = [0.0, 1.0]
     if classes == 3:
-        score = score_of(sides, grid.features)
-        three = _three_classes(score[level_points(score, grid.valid)], min_separation)
+        three = _three_classes(sides, grid, min_separation)
         if three is None:
             warnings.append(
                 "No third class stands apart: metal and degraded surface only; tarnished area is not given."
             )
         else:
-            levels, spreads = three.means.tolist(), [spread[0], *three.spreads[1:].tolist()]
-    steps = range(len(levels) - 1)
-    boundaries = [levels[k] + boundary * (levels[k + 1] - levels[k]) for k in steps]
-    ranges = [_plausible(levels[k : k + 2], spreads[k : k + 2], boundaries[k]) for k in steps]
+            sides, levels = three
+    sigma = _smoothing(pixels, valid, windows, illumination, sides)
+    code = _score_map(pixels, region, illumination, sides, sigma)
+    counts = _counts(code, region)
+    steps = list(pairwise(levels))
+    boundaries = [
+        _least_dense(counts, low, high) if boundary is None else low + boundary * (high - low)
+        for low, high in steps
+    ]
     masks = [_without_specks(code >= _code(cut), min_patch_px) & valid for cut in boundaries]
     if len(masks) == 2:
-        masks = _without_rims(masks, code >= _code(levels[0] + boundary * (levels[2] - levels[0])), sigma)
+        half_way = 0.5 * (levels[0] + levels[2])
+        masks = _without_rims(masks, code >= _code(half_way), sigma)
     total = int(np.count_nonzero(valid))
     shares = [int(np.count_nonzero(mask)) / total for mask in masks]
-    less = [_K_95 * (at_least(cut) - at_least(r[1])) for cut, r in zip(boundaries, ranges, strict=True)]
-    more = [_K_95 * (at_least(r[0]) - at_least(cut)) for cut, r in zip(boundaries, ranges, strict=True)]
+    less, more = [], []
+    for cut, (low, high) in zip(boundaries, steps, strict=True):
+        reach = _HALF_WIDTH * (high - low)
+        at_cut, overlooked = _share_at_least(counts, cut), min_patch_px / total
+        less.append(_K_95 * (at_cut - _share_at_least(counts, cut + reach)) + overlooked)
+        more.append(_K_95 * (_share_at_least(counts, cut - reach) - at_cut) + overlooked)
     class_map = np.zeros(shape, np.uint8)
     tarnished = tarnished_low = tarnished_high = None
     if len(masks) == 2:
@@ -178,10 +194,17 @@ def degraded_area(
     class_map[masks[-1]] = 2
     fraction = shares[-1]
     warnings += _doubts(fraction, sides, degraded_is)
+    gradual = _gradual(sides, grid)
+    if gradual:
+        warnings.append(
+            "The boundary of the degraded surface is gradual along a quarter of its length or more: part of "
+            "it may be light or glare on metal, so the interval begins at 0; mask the glare, or take the "
+            "image under even light."
+        )
     return DegradedArea(
         classes=class_map,
         fraction=fraction,
-        fraction_low=max(0.0, fraction - less[-1]),
+        fraction_low=0.0 if gradual else max(0.0, fraction - less[-1]),
         fraction_high=min(1.0, fraction + more[-1]),
         tarnished=tarnished,
         tarnished_low=tarnished_low,
@@ -202,9 +225,11 @@ def _direction(sides: tuple[Side, ...]) -> DegradedIs:
 
 
 def _grey_levels(sides: tuple[Side, ...], levels: list[float]) -> tuple[float, ...]:
-    """Grey of metal and classes over that of the metal; of three classes on one side, all three."""
+    """Grey of metal and classes over that of the metal; of three classes in that order."""
     if len(levels) == 3 and len(sides) == 1:
         return tuple(1.0 + level * (sides[0].grey - 1.0) for level in levels)
+    if len(levels) == 3:
+        return (1.0, sides[1].grey, sides[0].grey)
     return (1.0, *(side.grey for side in sides))
 
 
@@ -212,11 +237,13 @@ def _doubts(fraction: float, sides: tuple[Side, ...], degraded_is: str) -> list[
     """Warnings about a map with two or more classes."""
     out = []
     if fraction > 0.9:
-        out.append(f"{fraction:.0%} of the region is classed as degraded: check which class is the metal.")
+        out.append(
+            f"{100 * fraction:.0f} % of the region is classed as degraded: check which class is the metal."
+        )
     elif degraded_is == "auto" and fraction > 0.4:
         out.append(
-            f"Two classes of similar area ({fraction:.0%} degraded): which one is the metal was decided "
-            "by grey or colour alone; state degraded_is if it is the other way round."
+            f"Two classes of similar area ({100 * fraction:.0f} % degraded): which one is the metal was "
+            "decided by grey or colour alone; state degraded_is if it is the other way round."
         )
     separation = min(side.separation for side in sides)
     if separation < _POOR:
@@ -225,6 +252,16 @@ def _doubts(fraction: float, sides: tuple[Side, ...], degraded_is: str) -> list[
             "the boundary between them is uncertain."
         )
     return out
+
+
+def _gradual(sides: tuple[Side, ...], grid: Picture) -> bool:
+    """Whether a quarter of the outline at half the step is no step but a slope, as of light on metal."""
+    score = blurred(score_of(sides, grid.features), grid.valid, 2.0)
+    inside = (score >= 0.5).astype(np.uint8)
+    square = np.ones((3, 3), np.uint8)
+    outline = (cv2.morphologyEx(inside, cv2.MORPH_GRADIENT, square) > 0) & grid.valid
+    slope = np.hypot(cv2.Sobel(score, cv2.CV_32F, 1, 0), cv2.Sobel(score, cv2.CV_32F, 0, 1)) / 8
+    return bool(outline.any() and np.percentile(slope[outline], 25) < _STEP_SLOPE)
 
 
 def _classed(
@@ -241,7 +278,11 @@ def _classed(
     illumination = fit_illumination(coarse, coarse_good)
     grid = picture_on_grid(small, good, illumination)
     sides = find_sides(grid, **limits)
-    for _ in range(2):
+    if not sides:  # light of higher order may hide faint classes
+        illumination = refit_on_metal(luminance(small), good)
+        grid = picture_on_grid(small, good, illumination)
+        sides = find_sides(grid, **limits)
+    for _ in range(_REFITS):
         if not sides:
             break
         metal = good & (score_of(sides, grid.features) < _METAL_SCORE)
@@ -256,12 +297,29 @@ def _classed(
     return illumination, grid, sides
 
 
-def _three_classes(score: np.ndarray, min_separation: float) -> Mixture | None:
-    """Metal, tarnished and degraded on the score axis, or None where three do not stand apart."""
-    starts = [(0.0, middle, 1.0) for middle in (0.3, 0.5, 0.7)]
-    best = fit_mixture(histogram_of(score), np.array(starts), least_spread=EVENEST)
+def _three_classes(
+    sides: tuple[Side, ...], grid: Picture, min_separation: float
+) -> tuple[tuple[Side, ...], list[float]] | None:
+    """The way from metal over tarnished to degraded surface and the three levels on it, the last at 1.
+
+    None where three do not stand apart, or where classes lie both above and below the metal's grey.
+    """
+    if len({side.grey < 1.0 for side in sides}) > 1:
+        return None
+    side, *others = sorted(sides, key=lambda side: -side.step)
+    if others:  # told apart along directions of their own: tarnished surface half-way by convention
+        tarnished = replace(others[0].moved_to(2.0), ceiling=0.5, grey=others[0].grey)
+        return (side, tarnished), [0.0, 0.5, 1.0]
+    score = side.score(grid.features)
+    points = score[level_points(score, grid.valid)]
+    furthest = max(1.2, float(np.percentile(points, 99.5)))
+    starts = [(0.0, middle, 1.0) for middle in (0.3, 0.5, 0.7)] + [(0.0, 1.0, furthest)]
+    best = fit_mixture(histogram_of(points), np.array(starts), least_spread=EVENEST / side.step)
     apart = min(best.separation(0, 1), best.separation(1, 2)) >= min_separation
-    return best if apart and best.shares.min() > 1e-3 else None
+    if not apart or best.shares.min() < 1e-3 or best.means[2] < 0.5:
+        return None
+    top = float(best.means[2])
+    return (side.moved_to(top),), [0.0, *(float(m) / top for m in best.means[1:])]
 
 
 def _smoothing(
@@ -270,21 +328,15 @@ def _smoothing(
     windows: list[tuple[slice, slice]],
     illumination: Illumination,
     sides: tuple[Side, ...],
-) -> tuple[float, tuple[float, float]]:
-    """Least sigma at which the step between the classes is clear of the metal's spread, and spreads there."""
-    spreads = (0.0, 0.0)
+) -> float:
+    """Least sigma at which the step between the classes is clear of the metal's spread."""
     for sigma in _SMOOTHINGS:
         picture = sampled(pixels, valid, windows, illumination, sigma)
         value = score_of(sides, picture.features)[picture.valid]
-        spreads = (_spread(value[value < 0.5]), _spread(value[value > 1.0] - 1.0))
-        if spreads[0] <= 1.0 / _CLEAR:
+        metal = value[value < 0.5]
+        if not metal.size or 1.4826 * float(np.median(np.abs(metal))) <= 1.0 / _CLEAR:
             break
-    return sigma, spreads
-
-
-def _spread(deviation: np.ndarray) -> float:
-    """Robust standard deviation from deviations about a class level."""
-    return 1.4826 * float(np.median(np.abs(deviation))) if deviation.size else 0.0
+    return sigma
 
 
 def _score_map(
@@ -313,34 +365,47 @@ def _code(score: float) -> int:
     return round(float(np.clip(_CODE_ZERO + _CODE_STEP * score, 0, 255)))
 
 
-def _share_at_least(code: np.ndarray, region: np.ndarray | None) -> Callable[[float], float]:
-    """Share of the region at or above a score, as a function of the score."""
-    mask = None if region is None else region.astype(np.uint8)
+def _counts(code: np.ndarray, region: np.ndarray | None) -> np.ndarray:
+    """Share of the region at each code of the score map, shape (256,)."""
+    mask = None if region is None else region.view(np.uint8)
     counts = cv2.calcHist([code], [0], mask, [256], [0, 256]).ravel().astype(float)
-    above = np.concatenate([np.cumsum(counts[::-1])[::-1], [0.0]]) / max(1.0, counts.sum())
-    return lambda score: float(np.interp(_CODE_ZERO + _CODE_STEP * score, np.arange(257), above))
+    return np.asarray(counts / max(1.0, counts.sum()))
 
 
-def _plausible(levels: list[float], spreads: list[float], boundary: float) -> tuple[float, float]:
-    """Plausible range of a class boundary: from the reach of one class to the reach of the next."""
-    least = _HALF_WIDTH * (levels[1] - levels[0])
-    below = max(least, abs(boundary - (levels[0] + 3 * spreads[0])))
-    above = max(least, abs(levels[1] - 3 * spreads[1] - boundary))
-    return boundary - below, boundary + above
+def _share_at_least(counts: np.ndarray, score: float) -> float:
+    """Share of the region at or above a score."""
+    above = np.concatenate([np.cumsum(counts[::-1])[::-1], [0.0]])
+    return float(np.interp(_CODE_ZERO + _CODE_STEP * score, np.arange(257), above))
+
+
+def _least_dense(counts: np.ndarray, low: float, high: float) -> float:
+    """Score between two class levels where fewest pixels lie."""
+    sigma = _VALLEY_SIGMA * _CODE_STEP * (high - low)
+    density = cv2.GaussianBlur(counts[None], (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)[0]
+    between = low + (high - low) * np.linspace(*_VALLEY, 71)
+    density = np.interp(_CODE_ZERO + _CODE_STEP * between, np.arange(256), density)
+    return float(between[np.argmin(density)])
 
 
 def _without_specks(mask: np.ndarray, least: int) -> np.ndarray:
-    """`mask` without patches of fewer than `least` pixels and with holes below that size filled."""
+    """`mask` without patches of fewer than `least` pixels and with holes below that size filled.
+
+    A slab of rows with a margin of `least` rows is labelled at a time: what leaves the margin is not small.
+    """
     out = mask.astype(np.uint8)
     for value, connectivity in ((1, 8), (0, 4)):
-        _, labels, stats, _ = cv2.connectedComponentsWithStats(
-            out if value else 1 - out, connectivity=connectivity, ltype=cv2.CV_32S
-        )
-        small = stats[:, cv2.CC_STAT_AREA] < least
-        small[0] = False
-        if small.any():
-            out[small[labels]] = 1 - value
-    return out.astype(bool)
+        source = out if value else 1 - out
+        for start in range(0, len(out), _SPECK_ROWS):
+            stop = min(len(out), start + _SPECK_ROWS)
+            first = max(0, start - least)
+            _, labels, stats, _ = cv2.connectedComponentsWithStats(
+                source[first : stop + least], connectivity=connectivity, ltype=cv2.CV_32S
+            )
+            small = stats[:, cv2.CC_STAT_AREA] < least
+            small[0] = False
+            if small.any():
+                out[start:stop][small[labels[start - first : stop - first]]] = 1 - value
+    return out.view(bool)
 
 
 def _without_rims(masks: list[np.ndarray], nearer: np.ndarray, sigma: float) -> list[np.ndarray]:
@@ -368,8 +433,12 @@ def _one_class(
     classes: int,
     degraded_is: str,
     min_contrast: float,
+    min_patch_px: int,
 ) -> DegradedArea:
-    """Nothing stands apart: fraction 0, with the share beyond the metal's own spread as upper limit."""
+    """Nothing stands apart: fraction 0, with the share beyond the metal's own spread as upper limit.
+
+    The smallest patch kept is added to it, for one that small may have been overlooked.
+    """
     sigma = 1.5
     picture = sampled(pixels, valid, windows, illumination, sigma)
     grey = picture.features[picture.valid][:, 0]
@@ -378,9 +447,10 @@ def _one_class(
     weights = np.zeros(picture.features.shape[-1])
     weights[0] = -0.5 / limit
     darker = Side(weights, 0.5 * metal / limit, 0.0, 0.0, 0.0, 0.0, np.zeros_like(weights))
-    at_least = _share_at_least(_score_map(pixels, valid, illumination, (darker,), sigma), valid)
-    beyond = {"darker": at_least(0.5), "lighter": 1.0 - at_least(-0.5)}
+    counts = _counts(_score_map(pixels, valid, illumination, (darker,), sigma), valid)
+    beyond = {"darker": _share_at_least(counts, 0.5), "lighter": 1.0 - _share_at_least(counts, -0.5)}
     upper = sum(beyond.values()) if degraded_is == "auto" else beyond[degraded_is]
+    upper = min(1.0, upper + min_patch_px / int(np.count_nonzero(valid)))
     nothing = 0.0 if classes == 3 else None
     return DegradedArea(
         classes=np.zeros(valid.shape, np.uint8),

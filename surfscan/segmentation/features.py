@@ -9,7 +9,7 @@ import numpy as np
 
 from surfscan.segmentation.illumination import Illumination
 
-LIGHT_GRID, LEVEL_GRID = 100, 512
+LIGHT_GRID, LEVEL_GRID = 64, 512
 """Points along the long side of the grids on which the light and the class levels are found."""
 
 _WINDOW = 128  # side of the windows sampled at full resolution, px

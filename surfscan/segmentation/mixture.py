@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 _BINS = 256
+_ENOUGH = 1 << 15
 _ROUNDS = 100
 _SETTLED = 1e-2  # means move by less than this share of a bin
 
@@ -61,6 +62,11 @@ class Histogram:
     width: float
 
 
+def thinned(values: np.ndarray) -> np.ndarray:
+    """Every so many of `values` along the first axis, at least 32768: enough for levels and spreads."""
+    return values[:: max(1, len(values) // _ENOUGH)]
+
+
 def histogram_of(values: np.ndarray) -> Histogram:
     """Histogram of `values` (any shape, at least one) over all but their outermost 0.02 % at either end."""
     values = np.ravel(values).astype(float)  # bins of a narrow range would coincide in float32
@@ -110,9 +116,7 @@ def fit_mixture(
     likelihood = np.log(total) @ weight
     best = int(np.argmax(likelihood))
     order = np.argsort(means[best])
-    return Mixture(
-        shares[best][order], means[best][order], spreads[best][order], float(likelihood[best])
-    )
+    return Mixture(shares[best][order], means[best][order], spreads[best][order], float(likelihood[best]))
 
 
 def _densities(x: np.ndarray, shares: np.ndarray, means: np.ndarray, spreads: np.ndarray) -> np.ndarray:

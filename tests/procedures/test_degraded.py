@@ -148,8 +148,19 @@ def test_unrecorded_pixels_are_left_out():
     assert any("held no value" in w for w in result.warnings)
 
 
-@pytest.mark.parametrize("shape", [(11, 12), (12, 400), (3, 2000), (40, 40, 3)])
-def test_odd_shapes_do_not_stop_it(shape):
+@pytest.mark.parametrize("shape", [(11, 12), (12, 400), (20, 9000), (40, 40, 3)])
+def test_odd_shapes_give_an_interval_of_some_width(shape):
     pixels = np.random.default_rng(4).integers(90, 160, shape).astype(np.uint8)
-    fraction = measure_degraded(micrograph(pixels)).summary["degraded_area_fraction"]
-    assert 0.0 <= fraction <= 1.0
+    summary = measure_degraded(micrograph(pixels)).summary
+    low, high = summary["degraded_area_fraction_ci95"]
+    assert 0.0 <= low <= summary["degraded_area_fraction"] <= high <= 1.0
+    assert high > low
+
+
+@pytest.mark.parametrize("shape", [(1, 400), (3, 2000), (900, 4)])
+def test_a_field_of_a_few_lines_gives_no_fraction_but_a_warning(shape):
+    pixels = np.random.default_rng(4).integers(90, 160, shape).astype(np.uint8)
+    result = measure_degraded(micrograph(pixels))
+    assert result.summary["degraded_area_fraction"] is None
+    assert result.summary["degraded_area_fraction_ci95"] is None
+    assert any("take a wider part" in w for w in result.warnings)

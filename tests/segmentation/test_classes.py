@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -50,6 +52,11 @@ def test_faint_glare_beside_dark_product_is_metal():
     assert [side.grey < 1 for side in sides] == [True]
 
 
+def test_a_faint_class_beside_a_strong_one_is_metal():
+    sides = find_sides(picture(DARK, (70, 110, 20, 100, 0.9), noise=0.005), **LIMITS)
+    assert [round(side.grey, 1) for side in sides] == [0.5]
+
+
 def test_the_class_that_covers_most_is_the_metal():
     sides = find_sides(picture((0, 90, 0, 120, 0.5)), **LIMITS)
     assert [side.grey > 1.5 for side in sides] == [True]
@@ -61,6 +68,29 @@ def test_a_step_below_the_least_contrast_is_no_class():
     faint = picture((10, 50, 10, 70, 0.92), noise=0.005)
     assert find_sides(faint, **LIMITS) == ()
     assert len(find_sides(faint, **(LIMITS | {"min_contrast": 0.05}))) == 1
+
+
+def test_the_tail_of_uneven_metal_is_no_class():
+    values = np.random.default_rng(3).standard_t(4, (120, 120)) * 0.03 + 1.0
+    assert (
+        find_sides(Picture(values[..., None].astype(np.float32), np.ones((120, 120), bool)), **LIMITS) == ()
+    )
+
+
+def test_a_small_class_of_steep_texture_is_kept():
+    film = picture((10, 40, 10, 40, 1.5))
+    film.features[10:40, 10:40] += np.random.default_rng(4).normal(0, 0.08, (30, 30, 1)).astype(np.float32)
+    (side,) = find_sides(film, **LIMITS)
+    assert side.grey == pytest.approx(1.5, abs=0.05)
+
+
+def test_score_goes_on_to_a_further_level_and_stops_at_a_ceiling():
+    (side,) = find_sides(picture(DARK), **LIMITS)
+    further = side.moved_to(1.6)
+    assert further.grey == pytest.approx(0.2, abs=0.03)
+    np.testing.assert_allclose(further.score(np.array([[1.0], [0.2]], np.float32)), [0, 1], atol=0.05)
+    capped = replace(side.moved_to(2.0), ceiling=0.5)
+    np.testing.assert_allclose(capped.score(np.array([[0.5], [0.1]], np.float32)), [0.5, 0.5], atol=0.02)
 
 
 def test_classes_of_equal_grey_are_told_apart_by_tint():

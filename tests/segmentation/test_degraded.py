@@ -46,7 +46,7 @@ def check(area, true, iou=0.93):
     assert area.fraction_high - area.fraction_low < 0.35 * share + 0.02
 
 
-@pytest.mark.parametrize("share", [0.02, 0.2, 0.4])
+@pytest.mark.parametrize("share", [0.02, 0.2, 0.35])
 @pytest.mark.parametrize(("level", "direction"), [(0.65, "darker"), (1.4, "lighter")])
 def test_patches_under_slanting_light_are_measured(share, level, direction):
     true = patches(share)
@@ -54,6 +54,21 @@ def test_patches_under_slanting_light_are_measured(share, level, direction):
     check(area, true)
     assert area.degraded_is == direction
     assert area.levels[1] == pytest.approx(level, abs=0.06)
+
+
+def test_a_gradual_glare_band_is_doubted():
+    cols = np.arange(480) + np.zeros((360, 1))
+    band = 1 + 0.9 * np.exp(-(((cols - 260) / 45.0) ** 2))
+    grey = 90 * band * np.random.default_rng(5).normal(1, 0.03, band.shape)
+    area = degraded_area(grey.astype(np.uint8))
+    assert area.fraction_low == 0.0
+    assert area.degraded_is is None or any("gradual" in w for w in area.warnings)
+    assert not any("gradual" in w for w in degraded_area(surface(patches(0.2))).warnings)
+
+
+def test_darker_surface_may_cover_more_than_half():
+    true = patches(0.6)
+    check(degraded_area(surface(true)), true)
 
 
 def test_one_large_patch_is_not_taken_for_shading():
@@ -76,6 +91,30 @@ def test_dark_pits_and_light_film_are_both_degraded():
     assert area.degraded_is == "darker and lighter"
     assert overlap(area.classes == 2, film | pits) > 0.9
     assert area.fraction_low <= (film | pits).mean() <= area.fraction_high
+
+
+def test_a_textured_film_beside_many_small_pits_is_found():
+    film = patches(0.08, seed=4)
+    pits = patches(0.03, seed=5, scale=5.0) & ~film
+    rng = np.random.default_rng(6)
+    texture = 1 + 0.15 * cv2.GaussianBlur(rng.normal(size=film.shape), (0, 0), 1.5) * film * 3
+    grey = 115 * np.where(film, 1.5, np.where(pits, 0.45, 1.0)) * np.clip(texture, 0.6, 1.5)
+    grey = cv2.GaussianBlur(grey, (0, 0), 0.8) + rng.normal(0, 1.5, grey.shape)
+    area = degraded_area(np.clip(grey, 0, 255).astype(np.uint8))
+    assert area.fraction == pytest.approx((film | pits).mean(), rel=0.1)
+
+
+def test_a_faint_halo_is_left_out_and_a_clean_edge_is_cut_half_way():
+    rows, cols = np.mgrid[:SIDE, :SIDE]
+    true = np.hypot(rows - 120, cols - 120) < 60
+    halo = np.hypot(rows - 120, cols - 120) < 85
+    noise = np.random.default_rng(8).normal(1, 0.02, true.shape)
+    level = np.where(true, 0.4, np.where(halo, 0.75 + 0.2 * (np.hypot(rows - 120, cols - 120) - 60) / 25, 1))
+    haloed = degraded_area((170 * cv2.GaussianBlur(level, (0, 0), 1.0) * noise).astype(np.uint8))
+    clean = np.where(true, 0.4, 1.0)
+    clean = degraded_area((170 * cv2.GaussianBlur(clean, (0, 0), 3.0) * noise).astype(np.uint8))
+    for area in (haloed, clean):
+        assert area.fraction == pytest.approx(true.mean(), rel=0.05)
 
 
 @pytest.mark.parametrize("shading", [0.0, 0.7])
