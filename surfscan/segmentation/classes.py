@@ -282,7 +282,7 @@ def _metal(
     """Which class of `split` is the metal; `metal` holds its features once it is known."""
     labels = split.labels()
     count = len(split.mixture.means)
-    centres = [np.median(features[_members(split, labels, k)], axis=0) for k in range(count)]
+    centres = [np.median(thinned(features[_members(split, labels, k)]), axis=0) for k in range(count)]
     if metal is not None:
         return int(np.argmin([np.linalg.norm(c - metal) for c in centres]))
     shares = np.bincount(labels[valid], minlength=count) / np.count_nonzero(valid)
@@ -327,12 +327,12 @@ def _members(split: _Split, labels: np.ndarray, k: int) -> np.ndarray:
 def _sides(split: _Split, picture: Picture, metal: int, by_metal: bool) -> list[Side]:
     """The classes next to the metal along the split's direction."""
     labels = split.labels()
-    base = picture.features[_members(split, labels, metal)]
+    base = thinned(picture.features[_members(split, labels, metal)])
     out = []
     for k in (metal - 1, metal + 1):
         if not 0 <= k < len(split.mixture.means):
             continue
-        points = picture.features[_members(split, labels, k)]
+        points = thinned(picture.features[_members(split, labels, k)])
         if len(split.axis) == 1:
             axis, ends = split.axis, split.mixture.means[[metal, k]]
             apart = split.apart if by_metal else split.mixture.separation(metal, k)

@@ -44,6 +44,7 @@ _VALLEY_SIGMA = 0.1  # Gaussian that smooths the counts of scores for that
 _HALF_WIDTH = 0.2  # half width of the boundary's plausible range, as a share of the step
 _K_95 = 1.959964 / 3**0.5  # of half a rectangular range to half a 95 % interval
 _STEP_SLOPE = 0.035  # score per grid point on the outline below which the outline is no step
+_SIMILAR = 0.35  # above this fraction either class may be the metal
 _POOR = 3.0  # a separation below this is reported
 _FINE_SIGMA, _FINE_FACTOR = 1.5, 1.5  # for features too fine for the level grid
 
@@ -240,7 +241,7 @@ def _doubts(fraction: float, sides: tuple[Side, ...], degraded_is: str) -> list[
         out.append(
             f"{100 * fraction:.0f} % of the region is classed as degraded: check which class is the metal."
         )
-    elif degraded_is == "auto" and fraction > 0.4:
+    elif degraded_is == "auto" and fraction > _SIMILAR:
         out.append(
             f"Two classes of similar area ({100 * fraction:.0f} % degraded): which one is the metal was "
             "decided by grey or colour alone; state degraded_is if it is the other way round."
