@@ -17,6 +17,8 @@ _BAND_PX = 64
 _BAND_PIXELS = 4_000_000
 _MIN_PATCHES = 30
 _BRIGHT = 0.05
+_OTHER_CLASS = 4.0
+_CROWDED = 0.1
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,8 @@ def pixel_noise(image: np.ndarray) -> float:
 def spread_map(contrast: np.ndarray, valid: np.ndarray | None = None) -> SpreadMap:
     """Local spread of bare metal as a standard deviation, whatever pits or product are in the picture.
 
-    The spread of the densest class of values in tiles of about 64 px, then the median of 3 by 3 tiles. A tile
+    The spread of the densest class of values in tiles of about 64 px (where other classes take up much of a
+    tile, once more without them), then the median of 3 by 3 tiles. A tile
     whose densest class is clearly brighter than metal (product, glare) says nothing about metal and takes the
     median of the others; so does one with less than a quarter of its pixels in use.
 
@@ -126,6 +129,11 @@ def spread_map(contrast: np.ndarray, valid: np.ndarray | None = None) -> SpreadM
         used = inside.mean(axis=1) >= 0.25
         values = np.where(inside, values, np.nan)
     centre, spread = densest(values)
+    with np.errstate(invalid="ignore"):
+        other = np.abs(values - centre[:, None]) > _OTHER_CLASS * spread[:, None]
+    crowded = other.mean(axis=1) > _CROWDED
+    if crowded.any():
+        centre[crowded], spread[crowded] = densest(np.where(other, np.nan, values)[crowded])
     if used.any():
         bright = centre < -max(_BRIGHT, 4 * float(np.median(spread[used])))
         used &= ~bright
