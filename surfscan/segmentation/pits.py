@@ -28,7 +28,7 @@ _LINE_TAILS = 1.9
 _NEAR = 1.25
 _COMPACT = 1.6
 _WIDEST_SCRATCH_PX = 10.0
-_SOFT_PX, _SOFT_SHARE = 10.0, 1.2
+_SOFT_PX, _SOFT_SHARE = 10.0, 0.95
 _SLIVER = 6.0
 
 CRACK_LIKE = "crack-like: long and thin, or part of a longer dark line"
