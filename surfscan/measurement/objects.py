@@ -29,10 +29,6 @@ class Objects:
         First row and first column of the bounding box.
     height_px, width_px : ndarray of shape (n,), int64
         Rows and columns of the bounding box; with the frame they decide the edge weight.
-    pixels : ndarray of shape (m,), int64
-        Flat indices (row-major) of the foreground pixels.
-    pixel_labels : ndarray of shape (m,), int32
-        Label of each of those pixels.
     """
 
     columns: Table
@@ -40,8 +36,6 @@ class Objects:
     left_px: np.ndarray
     height_px: np.ndarray
     width_px: np.ndarray
-    pixels: np.ndarray
-    pixel_labels: np.ndarray
 
 
 def measure_objects(
@@ -135,47 +129,7 @@ def measure_objects(
     }
     for name, values in sizes.items():
         columns[f"{name}_um"], columns[f"{name}_px"] = (values, absent) if known else (absent, values)
-    return Objects(columns, top, left, bottom - top + 1, right - left + 1, pixels, of)
-
-
-def grouped_median(labels: np.ndarray, values: np.ndarray, n: int) -> np.ndarray:
-    """Median of values label by label.
-
-    Parameters
-    ----------
-    labels : ndarray of shape (m,), int
-        Label of each value, 1 to n; the order is free.
-    values : ndarray of shape (m,)
-        Grey values. Not-a-number values are left out.
-    n : int
-        Number of labels.
-
-    Returns
-    -------
-    ndarray of shape (n,), float64
-        Median of each label (mean of the middle two where even); not-a-number where it has no values.
-    """
-    if values.dtype.kind == "f":
-        usable = ~np.isnan(values)
-        if not usable.all():
-            labels, values = labels[usable], values[usable]
-        ordered = values[np.lexsort((values, labels))].astype(np.float64)
-    else:
-        low = int(values.min()) if values.size else 0
-        span = (int(values.max()) if values.size else 0) - low + 1
-        wide = np.int32 if (n + 1) * span < 2**31 else np.int64
-        key: np.ndarray = labels.astype(wide)
-        key *= span
-        key += values.astype(wide) - low
-        key.sort()
-        ordered = (key % span).astype(np.float64) + low
-    count = np.bincount(labels, minlength=n + 1)[1:]
-    start = np.cumsum(count) - count
-    median = np.full(n, np.nan)
-    some = count > 0
-    lower, upper = start[some] + (count[some] - 1) // 2, start[some] + count[some] // 2
-    median[some] = 0.5 * (ordered[lower] + ordered[upper])
-    return median
+    return Objects(columns, top, left, bottom - top + 1, right - left + 1)
 
 
 def nearest_distance(row: np.ndarray, col: np.ndarray) -> np.ndarray:

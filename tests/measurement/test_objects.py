@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from surfscan.columns import columns
-from surfscan.measurement.objects import grouped_median, measure_objects, nearest_distance
+from surfscan.measurement.objects import measure_objects, nearest_distance
 
 GEOMETRIC = {c.name for c in columns("pits")} - {"contrast", "contrast_to_noise", "edge_weight", "near_limit"}
 
@@ -54,8 +54,6 @@ def test_two_objects_by_hand():
     np.testing.assert_array_equal(objects.left_px, [1, 4])
     np.testing.assert_array_equal(objects.height_px, [2, 1])
     np.testing.assert_array_equal(objects.width_px, [3, 1])
-    np.testing.assert_array_equal(objects.pixel_labels, [1] * 6 + [2])
-    np.testing.assert_array_equal(objects.pixels, [7, 8, 9, 13, 14, 15, 22])
 
 
 def test_perimeter_by_hand():
@@ -232,21 +230,3 @@ def test_nearest_distance_of_coincident_and_few_points():
     np.testing.assert_array_equal(nearest_distance(np.ones(3), np.ones(3)), [0, 0, 0])
     assert np.isnan(nearest_distance(np.ones(1), np.ones(1))).all()
     assert nearest_distance(np.empty(0), np.empty(0)).size == 0
-
-
-@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.int16, np.float32])
-def test_grouped_median_equals_numpy(dtype):
-    rng = np.random.default_rng(5)
-    labels = rng.integers(1, 40, 3000).astype(np.int32)
-    values = (rng.normal(100, 40, 3000).clip(0, 250)).astype(dtype)
-    if dtype == np.int16:
-        values[::7] = -32768
-        values[::11] = 32767
-    expected = [np.median(values[labels == k].astype(float)) for k in range(1, 40)]
-    np.testing.assert_array_equal(grouped_median(labels, values, 39), expected)
-
-
-def test_grouped_median_of_missing_groups_and_values():
-    median = grouped_median(np.array([1, 1, 3]), np.array([2.0, np.nan, np.nan], np.float32), 3)
-    np.testing.assert_array_equal(median, [2, np.nan, np.nan])
-    assert np.isnan(grouped_median(np.empty(0, np.int32), np.empty(0, np.uint8), 2)).all()
