@@ -19,6 +19,8 @@ _REDUCTION = 8
 _ROUNDS = 3
 _START_SAMPLES = 11
 _START_QUANTILE = 0.65
+_LONGEST = 4
+_PIECE_PX = 2048
 
 
 def line_direction(contrast: np.ndarray, valid: np.ndarray | None = None) -> tuple[float, float]:
@@ -79,7 +81,40 @@ def follow_lines(
     ndarray of shape (M, N), float32
         1 minus grey over the new level. Pixels darker than the level by more than twice the local spread
         (pits), or brighter by more than three times, take no part in it.
+
+    Notes
+    -----
+    A picture longer than four times its shorter side, and than 2048 px, is
+    worked in overlapping pieces: turned as a whole it would take as many pixels as its length squared.
     """
+    rows, cols = contrast.shape
+    piece = max(_LONGEST * min(rows, cols), _PIECE_PX)
+    if max(rows, cols) <= piece:
+        return _follow(contrast, across_deg, length_px, valid)
+    out = np.empty_like(contrast)
+    overlap = int(3 * length_px)
+    for start in range(0, max(rows, cols), piece):
+        first = max(start - overlap, 0)
+        wide, own = slice(first, start + piece + overlap), slice(start - first, start - first + piece)
+        part, keep, to = (
+            (np.s_[wide, :], np.s_[own, :], np.s_[start : start + piece, :])
+            if rows > cols
+            else (np.s_[:, wide], np.s_[:, own], np.s_[:, start : start + piece])
+        )
+        followed = _follow(
+            np.ascontiguousarray(contrast[part]),
+            across_deg,
+            length_px,
+            None if valid is None else valid[part],
+        )
+        out[to] = followed[keep]
+    return out
+
+
+def _follow(
+    contrast: np.ndarray, across_deg: float, length_px: float, valid: np.ndarray | None
+) -> np.ndarray:
+    """`follow_lines` on one piece."""
     inside = np.ones(contrast.shape, np.float32) if valid is None else valid.astype(np.float32)
     upright = _Upright(contrast.shape, across_deg)
     level = upright.back(_start_along(upright, contrast, inside, length_px))

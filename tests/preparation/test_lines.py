@@ -1,5 +1,7 @@
 """Lines that run one way: their direction, how sure it is, and metal that follows them."""
 
+import tracemalloc
+
 import cv2
 import numpy as np
 import pytest
@@ -102,3 +104,40 @@ def test_following_stays_on_the_specimen():
     one, other = (follow_lines(c, 0.0, length_px=60.0, valid=valid) for c in (dark, bright))
     assert one[:190].std() < 0.5 * contrast[:190].std()
     np.testing.assert_allclose(one[:190], other[:190], atol=0.01)
+
+
+@pytest.mark.parametrize("across_deg", [0, 45, 90])
+@pytest.mark.parametrize("upright", [False, True])
+def test_a_long_picture_is_followed_piece_by_piece(across_deg, upright):
+    """Pieces join without a seam: well inside one, and across their joints, as if the cut-out stood alone."""
+    shape = (90, 5000)
+    rng = np.random.default_rng(6)
+    place = sum(
+        np.asarray(axis, float) * weight
+        for axis, weight in zip(
+            np.mgrid[: shape[0], : shape[1]],
+            (np.sin(np.radians(across_deg)), np.cos(np.radians(across_deg))),
+            strict=True,
+        )
+    )
+    contrast = (0.08 * np.sin(place / 4) + rng.normal(0, 0.01, shape)).astype(np.float32)
+    if upright:
+        contrast, across_deg = np.ascontiguousarray(contrast.T), 90 - across_deg
+    level = follow_lines(contrast, across_deg, length_px=60.0)
+    assert level.shape == contrast.shape
+    level = level.T if upright else level
+    for joint in (2048, 4096):
+        near = level[:, joint - 100 : joint + 100]
+        assert near.std() < 0.5 * 0.08 / np.sqrt(2)
+        assert abs(np.diff(level, axis=1)[:, joint - 1].mean()) < 0.01
+
+
+def test_a_very_wide_picture_of_slanting_lines_does_not_fill_memory():
+    """No array is as large as the square of the picture's length."""
+    place = np.add.outer(np.arange(40.0), np.arange(12_000.0))
+    contrast = (0.08 * np.sin(place / 3)).astype(np.float32)
+    tracemalloc.start()
+    follow_lines(contrast, 45.0, length_px=60.0)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert peak < 80e6
