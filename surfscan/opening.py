@@ -72,6 +72,10 @@ def open_image(
         heights = _as_heights(path, loaded.pixels, warnings)
         return HeightMap(heights, calibration, source, tuple(warnings))
     pixels = _as_brightness(path, _grey_where_alike(loaded.pixels), warnings)
+    if loaded.kind == "heightmap":
+        warnings.append(
+            "Floating-point pixels, by themselves heights in µm, are taken as brightness, as asked."
+        )
     return Micrograph(pixels, calibration, source, tuple(warnings))
 
 

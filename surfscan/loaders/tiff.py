@@ -130,7 +130,8 @@ def _choose_page(
     count = len(file.pages)
     damage = complaints[earlier:]
     if count == 0:
-        raise InputError(path, f"the TIFF is damaged: no page can be found ({'; '.join(damage)})", _REMEDY)
+        why = f" ({'; '.join(damage)})" if damage else ""
+        raise InputError(path, f"the TIFF is damaged: no page can be found{why}", _REMEDY)
     if asked is not None:
         if asked >= count:
             raise InputError(path, f"there is no page {asked}: the last one is {count - 1}", _ASK_FOR_PAGE)
