@@ -217,6 +217,7 @@ TABLES |= {
         ),
         Column("median_equivalent_diameter_px", "px", "float64", "The same where no scale is known."),
         Column("mean_area_um2", "µm²", "float64", "Mean area of those pits."),
+        Column("mean_area_px", "px", "float64", "The same where no scale is known."),
         *_RATING,
         *_LIMIT,
         Column("degraded_status", "", "str", "done, failed, or not measured (asked for but not run yet)."),

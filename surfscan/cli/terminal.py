@@ -42,6 +42,7 @@ _ROWS = {
         ("median_equivalent_diameter_um", "median equivalent diameter", "µm"),
         ("median_equivalent_diameter_px", "median equivalent diameter", "px"),
         ("mean_area_um2", "mean pit area", "µm²"),
+        ("mean_area_px", "mean pit area", "px"),
         ("g46_density_class", "ASTM G46 density class", ""),
         ("g46_size_class", "ASTM G46 size class", ""),
         ("smallest_diameter_um", "smallest diameter counted", "µm"),

@@ -168,7 +168,8 @@ def _summary(
     )
     diameters = pits[f"equivalent_diameter_{unit}"][whole]
     median = float(np.median(diameters)) if diameters.size else None
-    mean_area = float(np.mean(pits["area_um2"][whole])) if scale and whole.any() else None
+    mean_area_px = float(np.mean(pits["area_px"][whole])) if whole.any() else None
+    mean_area = mean_area_px * pixel_um2 if pixel_um2 and mean_area_px is not None else None
     rating = rate(per_mm2.value, mean_area) if per_mm2.value is not None else None
     summary: dict[str, Any] = {
         "pit_count": len(pits["label"]),
@@ -187,6 +188,7 @@ def _summary(
         "median_equivalent_diameter_um": median if scale else None,
         "median_equivalent_diameter_px": None if scale else median,
         "mean_area_um2": mean_area,
+        "mean_area_px": None if scale else mean_area_px,
         "g46_density_class": rating.density_class if rating else None,
         "g46_size_class": rating.size_class if rating else None,
         "smallest_diameter_um": smallest_px * step if scale else None,
@@ -221,6 +223,11 @@ def _remarks(found: DarkPits, pits: Table) -> list[str]:
         remarks.append(
             "Texture runs one way over the field: lines of machining, rolling or polishing were followed as "
             "part of the metal, so a pit much longer than 80 px along them may be missed."
+        )
+    if not len(pits["label"]):
+        remarks.append(
+            "No pit was found, so the pitted area fraction has no interval: its upper limit would rest on a "
+            "pit size that nobody has seen. The interval of the density stands."
         )
     near = int(np.count_nonzero(pits["near_limit"] != ""))
     if near and near >= 0.2 * len(pits["label"]):

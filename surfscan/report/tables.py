@@ -22,6 +22,7 @@ _PIT_NUMBERS = (
     "median_equivalent_diameter_um",
     "median_equivalent_diameter_px",
     "mean_area_um2",
+    "mean_area_px",
     "smallest_diameter_um",
     "smallest_diameter_px",
 )

@@ -134,12 +134,14 @@ def test_without_a_scale_pixels_stand_in(result, unscaled):
     assert summary["median_equivalent_diameter_px"] * 0.5 == pytest.approx(
         result.summary["median_equivalent_diameter_um"]
     )
+    assert summary["mean_area_px"] * 0.25 == pytest.approx(result.summary["mean_area_um2"])
     assert summary["smallest_diameter_px"] == 4.0
     per_mpx = summary["pit_density_per_mpx"]
     assert per_mpx == pytest.approx(pits["edge_weight"].sum() / 0.072)
     assert per_mpx == pytest.approx(result.summary["pit_density_per_mm2"] * 0.25)
     assert result.summary["pit_density_per_mpx"] is None
     assert result.summary["median_equivalent_diameter_px"] is None
+    assert result.summary["mean_area_px"] is None
 
 
 def test_pixels_that_are_not_square(grey):
@@ -345,3 +347,13 @@ def test_runs_without_heavy_libraries():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     heavy = {"pandas", "matplotlib", "skimage", "lmfit", "scipy.ndimage", "scipy.stats", "scipy.optimize"}
     assert heavy & set(done.stdout.split()) == set()
+
+
+def test_no_pit_has_no_area_interval_and_says_so():
+    """The fraction is 0 without an interval, with a warning; the density keeps its interval."""
+    even = np.random.default_rng(7).normal(170, 3, SHAPE).clip(0, 255).astype(np.uint8)
+    result = measure_pits(micrograph(even))
+    assert result.summary["pit_count"] == 0 and result.summary["pitted_area_fraction"] == 0
+    assert result.summary["pitted_area_fraction_ci95"] is None
+    assert result.summary["pit_density_per_mm2_ci95"][0] == 0 < result.summary["pit_density_per_mm2_ci95"][1]
+    assert any("pitted area fraction has no interval" in w for w in result.warnings)
