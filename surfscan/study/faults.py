@@ -68,7 +68,7 @@ _IN_PLAIN = {
     "g_per_cm3": "g/cm³",
     "px": "px",
 }
-_NUMBER_AND_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*([^\d\s].*?)?\s*")
+_NUMBER_AND_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*([^\d\s.,].*?)?\s*")
 
 
 def describe(error: ValidationError, model: type[BaseModel]) -> list[tuple[tuple[str | int, ...], str, str]]:
@@ -81,14 +81,16 @@ def describe(error: ValidationError, model: type[BaseModel]) -> list[tuple[tuple
     model : subclass of BaseModel
         Its field names carry the units.
     """
-    found = []
+    found: dict[tuple[object, ...], tuple[tuple[str | int, ...], str, str]] = {}
     for item in error.errors(include_url=False):
         path = tuple(item["loc"])
         named = [part for part in path if isinstance(part, str)]
         name = named[-1] if named else ""
         what, remedy = _describe_one(item["type"], item, name, _fields(model, path))
-        found.append((path, what, remedy))
-    return found
+        found.setdefault(
+            (*named, what, remedy), (path, what, remedy)
+        )  # one number given for x and y is one fault
+    return list(found.values())
 
 
 def _said(value: object) -> str:

@@ -48,6 +48,7 @@ def _said(model: type, row: dict) -> str:
         ("0.5", "without quotes, in µm: pixel_size_um = 0.5"),
         ("3 h", "The unit 'h' does not convert to µm"),
         ("unknown", "Write a bare number in µm: pixel_size_um = ..."),
+        ("1.412,5", "Write a bare number in µm: pixel_size_um = ..."),
         (-1, "should be greater than 0"),
         (float("nan"), "pixel_size_um (µm) should be a finite number"),
         (True, "pixel_size_um = true cannot be used"),
@@ -79,3 +80,9 @@ def test_keys_of_a_table_within_a_table() -> None:
     assert path == ("pits", "min_diameter_mm")
     assert what == "unknown key 'min_diameter_mm'" and remedy.endswith("write min_diameter_um = 10")
     assert "Did you mean 'max_aspect'?" in _said(PitSettings, {"max_aspct": 3})
+
+
+def test_one_pixel_size_for_both_directions_is_one_fault() -> None:
+    assert "pixel_size_um = 0 cannot be used" in _said(
+        ImageEntry, {"file": "a", "specimen": "s", "pixel_size_um": 0}
+    )
