@@ -91,7 +91,7 @@ def outline(
     thinned = np.ascontiguousarray(labels[::2, ::2])
     with ThreadPoolExecutor(1) as beside:
         around = beside.submit(surround_contrast, thinned, contrast[::2, ::2], usable[::2, ::2], n)
-        floor, _ = _floor(labels, contrast, n, inside, distance)
+        floor, depth = _floor(labels, contrast, n, inside, distance)
         area = np.bincount(drawn[inside], minlength=n + 1)
         where = np.concatenate([inside, _grow(labels, _GROWTH_PX)])
         surround = around.result()
@@ -107,9 +107,6 @@ def outline(
     mask.ravel()[crumbs] = 0
     filled = fill_holes(mask).ravel()[inside] > 0
     drawn[inside[filled]] = label[: len(inside)][filled]
-    inside = np.flatnonzero(mask.view(bool) & cv2.compare(labels, 0, cv2.CMP_NE).view(bool))
-    cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
-    floor, depth = _floor(labels, contrast, n, inside, space.real)
     return Outlined(labels, floor, surround, depth)
 
 
