@@ -72,7 +72,7 @@ def outline(
     smoothing_px : float
         Standard deviation of the Gaussian that `contrast` was smoothed with, px.
     space : Workspace
-        Both its buffers are written over.
+        Its whole-number buffer is written over.
 
     Returns
     -------
