@@ -162,9 +162,12 @@ GROUP_FIGURES: dict[str, tuple[str, str]] = {
 }
 """Specimen figures that are averaged over the specimens of a group: name -> (unit, words)."""
 
+SUBTRACTED_FIGURES = tuple(name for name in GROUP_FIGURES if name != "median_equivalent_diameter_um")
+"""Those that a baseline is taken from: pits and areas on the same surface add up, median diameters do not."""
+
 
 def _group_figure(name: str, unit: str, words: str) -> tuple[Column, ...]:
-    return (
+    mean = (
         Column(f"n_specimens_{name}", "1", "int64", f"Specimens that have a {words}: the replicates."),
         *_with_ci95(
             f"mean_{name}",
@@ -172,6 +175,11 @@ def _group_figure(name: str, unit: str, words: str) -> tuple[Column, ...]:
             f"Mean {words} over specimens, with t-interval between specimens cut at what the figure can be.",
         ),
         Column(f"sd_{name}", unit, "float64", f"Standard deviation of {words} between specimens (n - 1)."),
+    )
+    if name not in SUBTRACTED_FIGURES:
+        return mean
+    return (
+        *mean,
         *_with_ci95(
             f"baseline_subtracted_{name}",
             unit,

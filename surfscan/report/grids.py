@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from surfscan.columns import GROUP_FIGURES
+from surfscan.columns import GROUP_FIGURES, SUBTRACTED_FIGURES
 from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
 from surfscan.report.groups import GroupSummary
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, words
@@ -30,10 +30,9 @@ def group_grid(groups: Sequence[GroupSummary]) -> Grid:
     heads = [Head("Group"), Head("Exposure", "h", number=True), Head("Specimens", "n", number=True)]
     for name in names:
         text, unit, _ = HEADS[name]
-        heads += [
-            Head(text, f"{unit}, mean", number=True),
-            Head(f"{text} less baseline", unit, number=True),
-        ]
+        heads.append(Head(text, f"{unit}, mean", number=True))
+        if name in SUBTRACTED_FIGURES:
+            heads.append(Head(f"{text} less baseline", unit, number=True))
     rows = []
     for group in groups:
         cells = [
@@ -174,11 +173,13 @@ def settings_grids(study: Study) -> list[Grid]:
 
 
 def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
-    """Mean and difference; a difference without interval is no finer than the mean it comes from."""
+    """Mean, and difference where one is taken: without interval no finer than the mean it comes from."""
     scale = HEADS[name][2]
     mean, difference = group.means[name], group.differences.get(name)
+    subtracted = name in SUBTRACTED_FIGURES
+    none = [Cell(NO_VALUE)] if subtracted else []
     if math.isnan(mean.value):
-        return [Cell(NO_VALUE), Cell(NO_VALUE)]
+        return [Cell(NO_VALUE), *none]
     refused = [] if mean.ci95 else ["no interval"]
     behind = [] if math.isnan(mean.sd) else [f"SD {significant(mean.sd * scale, 2)}"]
     behind += [] if mean.n == len(group.members) else [f"n {mean.n}"]
@@ -189,7 +190,7 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
         ),
     ]
     if difference is None or math.isnan(difference.value):
-        return [*cells, Cell(NO_VALUE)]
+        return [*cells, *none]
     places = round_to_interval(mean.value, low, high, scale=scale).places
     low, high = difference.ci95 or (math.nan, math.nan)
     lines = [] if difference.ci95 else ["no interval"]

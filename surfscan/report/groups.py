@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from surfscan.columns import GROUP_FIGURES, Table, columns, conform
+from surfscan.columns import GROUP_FIGURES, SUBTRACTED_FIGURES, Table, columns, conform
 from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_baseline
 from surfscan.report.records import NOT_STATED, PROCEDURES, WITH_PRODUCT, about, words
 from surfscan.report.specimens import SpecimenSummary
@@ -28,7 +28,7 @@ class GroupSummary:
         `baseline` is empty where there is none.
     members : list of SpecimenSummary
     means, differences : dict of str to GroupEstimate
-        By figure of `GROUP_FIGURES`; differences only where there is a baseline.
+        By figure of `GROUP_FIGURES`; differences by `SUBTRACTED_FIGURES`, only where there is a baseline.
     row : dict
         Its row of the group table.
     warnings : list of str
@@ -65,7 +65,7 @@ def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummar
         control = by_name.get(group.baseline)
         if control:
             group.differences = {
-                name: subtract_baseline(group.means[name], control.means[name]) for name in GROUP_FIGURES
+                name: subtract_baseline(group.means[name], control.means[name]) for name in SUBTRACTED_FIGURES
             }
         _fill(group, control)
     return out
@@ -95,7 +95,8 @@ def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
         group.row[f"n_specimens_{name}"] = mean.n
         group.row[f"sd_{name}"] = mean.sd
         _put(group.row, f"mean_{name}", mean)
-        _put(group.row, f"baseline_subtracted_{name}", difference)
+        if name in SUBTRACTED_FIGURES:
+            _put(group.row, f"baseline_subtracted_{name}", difference)
     _warn(group, control)
     group.row["warnings"] = " | ".join(group.warnings)
 

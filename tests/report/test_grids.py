@@ -1,7 +1,10 @@
 """Tables of the page."""
 
+from dataclasses import replace
+
 import pytest
 
+from surfscan.columns import columns
 from surfscan.report import grids
 from surfscan.report.groups import summarise_groups
 from surfscan.report.records import gather
@@ -36,11 +39,22 @@ def test_groups_have_mean_interval_scatter_and_difference(parts):
 
 
 def test_difference_without_interval_is_no_finer_than_its_mean(parts):
-    cell = column(grids.group_grid(parts[3]), "Median pit diameter less baseline")[1]
+    group = parts[3][1]
+    name = "degraded_area_fraction"
+    refused = replace(group.differences[name], value=0.301234, ci95=None, refused="too few specimens")
+    coarse = replace(group, differences=group.differences | {name: refused})
+    cell = column(grids.group_grid([coarse]), "Degraded area less baseline")[0]
     assert cell.lines == ("no interval",)
-    assert len(cell.text.partition(".")[2]) == len(
-        column(grids.group_grid(parts[3]), "Median pit diameter")[1].text.partition(".")[2]
-    )
+    assert cell.text == "30" and column(grids.group_grid([coarse]), "Degraded area")[0].text == "32"
+
+
+def test_nothing_is_subtracted_from_a_median_diameter(parts):
+    """Diameters are no amounts: a median less a median is the diameter of nothing."""
+    heads = [h.text for h in grids.group_grid(parts[3]).heads]
+    assert "Median pit diameter" in heads and "Median pit diameter less baseline" not in heads
+    assert "Pit density less baseline" in heads
+    assert all("median_equivalent_diameter_um" not in g.differences for g in parts[3])
+    assert not any("baseline_subtracted_median" in c.name for c in columns("study_groups"))
 
 
 def test_figures_nobody_has_get_no_column(parts):
