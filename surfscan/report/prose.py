@@ -41,7 +41,12 @@ METHOD = (
     "Worst-seen fields are shown and marked; they enter no mean and no density.",
     "Groups: mean over specimens with t-interval (ASTM G16); below three specimens no interval is given. The "
     "baseline group's mean is subtracted; u² of both add up, degrees of freedom by Welch-Satterthwaite "
-    "(JCGM 100). A negative difference stays as it is.",
+    "(JCGM 100). A negative difference stays as it is. Nothing is subtracted from a median diameter, for "
+    "diameters do not add up.",
+    "Not in these intervals: the pixel size, whose relative standard uncertainty stands with each image (1 % "
+    "is declared where there is no certificate: 2 % of a length, 4 % of an area or a density, at 95 %). Group "
+    "intervals hold the scatter between specimens, not what all images share, such as where outlines and "
+    "class boundaries run.",
     "Ratings by ASTM G46: nearest class on a logarithmic scale; beyond the chart it says 'outside chart'.",
     "Numbers here are rounded to two digits of the interval's half width; the tables hold all digits.",
 )
