@@ -20,6 +20,9 @@ import numpy as np
 from surfscan.estimates.quantiles import gamma_quantile
 from surfscan.measurement.objects import Frame
 
+OUTLINE_SHIFT_PX = 0.29
+"""Standard uncertainty of where an outline runs, px: rectangular, half a pixel either way (JCGM 100)."""
+
 _HALF_ALPHA = 0.025
 _Z = 1.959963984540054
 
@@ -279,11 +282,29 @@ def area_fraction_interval(
     if pitted.size == 0:
         return Estimate(0.0, None)
     total = float(pitted.sum())
-    outline = _Z * edge_shift * float(np.sum(perimeters))
+    outline = outlines_half_width(perimeters, edge_shift)
     low, high = gamma_interval(pitted, float(pitted.max()))
     lower = total - float(np.hypot(total - low, outline))
     upper = total + float(np.hypot(high - total, outline))
     return Estimate(min(total / area, 1.0), (max(lower / area, 0.0), min(upper / area, 1.0)))
+
+
+def outlines_half_width(perimeters: np.ndarray, edge_shift: float) -> float:
+    """Half of the 95 % interval of a total pit area that comes from where the outlines run.
+
+    Parameters
+    ----------
+    perimeters : ndarray of shape (n,)
+        Perimeter of each pit.
+    edge_shift : float
+        Standard uncertainty of where the outline runs, as a shift common to all outlines, same unit.
+
+    Returns
+    -------
+    float
+        1.96 x shift x summed perimeter, in the unit squared; more pits or fields do not average it out.
+    """
+    return _Z * edge_shift * float(np.sum(perimeters))
 
 
 def _weights_in_region(inside: np.ndarray, height: np.ndarray, width: np.ndarray) -> np.ndarray:

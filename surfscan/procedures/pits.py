@@ -8,7 +8,13 @@ import numpy as np
 
 from surfscan.columns import Table, conform, empty_table
 from surfscan.errors import InputError
-from surfscan.estimates.counting import Estimate, area_fraction_interval, density, edge_weights
+from surfscan.estimates.counting import (
+    OUTLINE_SHIFT_PX,
+    Estimate,
+    area_fraction_interval,
+    density,
+    edge_weights,
+)
 from surfscan.estimates.g46 import rate
 from surfscan.images import Calibration, Micrograph
 from surfscan.measurement.objects import Objects, measure_objects
@@ -17,9 +23,6 @@ from surfscan.preparation.strip import find_data_strip
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import PitSettings
 from surfscan.segmentation.pits import DarkPits, find_dark_pits
-
-OUTLINE_SHIFT_PX = 0.29
-"""Standard uncertainty of where an outline runs, px: rectangular, half a pixel either way (JCGM 100)."""
 
 _ONLY_PITS = ("nearest_pit_um", "nearest_pit_px", "touches_image_border", "touches_specimen_edge")
 

@@ -34,8 +34,8 @@ METHOD = (
     "cut by the frame count in pit_count and in the pitted area, not in the density. One field: Poisson "
     "interval. Several fields: summed weights over summed areas, between-field t-interval.",
     "Area fractions: mean over fields with the between-field t-interval of ASTM E562 and E1245, in which "
-    "each field counts by its area. For degraded area the uncertainty of the class boundary, common to all "
-    "fields, is added in quadrature.",
+    "each field counts by its area. The uncertainty of the class boundary (degraded area) and of where "
+    "outlines run (pitted area), common to all fields, is added in quadrature.",
     "Two or three fields may agree by chance better than independent pits can; then density keeps the "
     "Poisson interval of the pooled count, and pitted area the pooled intervals of its fields.",
     "Worst-seen fields are shown and marked; they enter no mean and no density.",
@@ -43,10 +43,10 @@ METHOD = (
     "baseline group's mean is subtracted; u² of both add up, degrees of freedom by Welch-Satterthwaite "
     "(JCGM 100). A negative difference stays as it is. Nothing is subtracted from a median diameter, for "
     "diameters do not add up.",
-    "Not in these intervals: the pixel size, whose relative standard uncertainty stands with each image (1 % "
-    "is declared where there is no certificate: 2 % of a length, 4 % of an area or a density, at 95 %). Group "
-    "intervals hold the scatter between specimens, not what all images share, such as where outlines and "
-    "class boundaries run.",
+    "Not in these intervals: the pixel size, whose relative standard uncertainty stands in tables/images.csv "
+    "(1 % is declared where there is no certificate: 2 % of a length, 4 % of an area or a density, at 95 %). "
+    "Group intervals hold the scatter between specimens, not what all images share, such as where outlines "
+    "and class boundaries run.",
     "Ratings by ASTM G46: nearest class on a logarithmic scale; beyond the chart it says 'outside chart'.",
     "Numbers here are rounded to two digits of the interval's half width; the tables hold all digits.",
 )

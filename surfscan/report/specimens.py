@@ -73,8 +73,8 @@ def summarise_specimens(
     -----
     Density: summed edge-weighted counts over summed areas; Poisson interval for one field, between-field
     t-interval of the ratio for several. Area fractions: mean over fields weighted by field area (ASTM E562,
-    E1245); for degraded area the class boundary's own uncertainty, common to all fields, is added to the
-    field sampling in quadrature on each side.
+    E1245); what is common to all fields, the class boundary's own uncertainty for degraded area and that of
+    the outlines for pitted area, is added to the field sampling in quadrature on each side.
 
     Two or three fields may agree by chance better than independent pits can: then the Poisson interval of
     the pooled count, and for the pitted area the pooled intervals of the fields, are kept.
@@ -263,10 +263,14 @@ def _fraction(summary: SpecimenSummary, name: str, pooled: Sequence[FieldRecord]
     half = between.half_width or 0.0
     basis = f"between {len(measured)} fields"
     if procedure == "pits":
-        below = above = half
-        floor = np.sqrt(np.nansum(np.square(own * (areas / areas.sum())[:, np.newaxis]), axis=0))
+        outlines = np.array([_outlines_share(r) for r in measured])
+        share = areas / areas.sum()
+        common = share @ outlines
+        sampling = np.maximum(np.square(own) - np.square(outlines)[:, np.newaxis], 0)
+        floor = np.sqrt(np.nansum(sampling * np.square(share)[:, np.newaxis], axis=0))
+        below, above = np.hypot(half, common), np.hypot(half, common)
         if len(measured) <= FEW_FIELDS and 2 * half < floor.sum():
-            below, above = floor
+            below, above = np.hypot(floor, common)
             basis = f"within fields, {len(measured)} fields alike"
     else:
         known = ~np.isnan(own).any(axis=1)
@@ -280,6 +284,17 @@ def _fraction(summary: SpecimenSummary, name: str, pooled: Sequence[FieldRecord]
     if half and basis.startswith("between"):
         row[f"{name}_relative_accuracy_percent"] = _value(between.relative_accuracy_percent)
         summary.remark(name, between.warnings)
+
+
+def _outlines_share(record: FieldRecord) -> float:
+    """Half of the 95 % interval of a field's pitted area fraction that comes from where outlines run."""
+    pits, stored = record.table("pits"), record.done("pits")
+    if stored is None or stored.calibration is None:
+        perimeter, pixel, area = pits["perimeter_px"], 1.0, record.figure("pits", "field_area_px")
+    else:
+        pixel = math.sqrt(stored.calibration.pixel_area_um2)
+        perimeter, area = pits["perimeter_um"], 1e6 * record.figure("pits", "field_area_mm2")
+    return counting.outlines_half_width(perimeter, counting.OUTLINE_SHIFT_PX * pixel) / area
 
 
 def _areas(measured: Sequence[FieldRecord], procedure: str) -> np.ndarray:

@@ -94,9 +94,9 @@ def pit_table(labels: np.ndarray, name: str, scaled: bool) -> dict[str, np.ndarr
     table["label"] = numbers
     table["area_px"] = np.array([np.sum(labels == n) for n in numbers], dtype=int)
     diameter = np.sqrt(4 * table["area_px"] / math.pi)
-    table["equivalent_diameter_um" if scaled else "equivalent_diameter_px"] = diameter * (
-        PIXEL_UM if scaled else 1
-    )
+    unit, step = ("um", PIXEL_UM) if scaled else ("px", 1.0)
+    table[f"equivalent_diameter_{unit}"] = diameter * step
+    table[f"perimeter_{unit}"] = math.pi * diameter * step
     if scaled:
         table["area_um2"] = table["area_px"] * PIXEL_UM**2
     if name == "pits":
