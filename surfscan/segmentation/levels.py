@@ -9,7 +9,7 @@ import numpy as np
 
 from surfscan.preparation.noise import SpreadMap
 from surfscan.segmentation.grouped import Workspace, components, grouped_quantile
-from surfscan.segmentation.masks import disc, fill_holes
+from surfscan.segmentation.masks import fill_holes
 
 LOW_SHARE = 0.45
 """Candidates are darker than this share of the limit that they must somewhere pass."""
@@ -110,6 +110,7 @@ def dark_objects(
     levels += [None] * _PASSES_AT_LAST
     found = np.zeros(contrast.shape, np.uint8)
     open_field = np.full(contrast.shape, 255, np.uint8) if valid is None else valid.astype(np.uint8) * 255
+    skirt = np.ones((2 * _SKIRT_PX + 1,) * 2, np.uint8)
     waiting = _Waiting.none()
     for level in levels:
         above = passed.candidate if level is None else cv2.compare(contrast, level, cv2.CMP_GT)
@@ -134,7 +135,7 @@ def dark_objects(
         if level is None and not peaks.size:
             break
         if keep.any() or peaks.size:
-            open_field &= cv2.compare(cv2.dilate(found, disc(_SKIRT_PX)), 0, cv2.CMP_EQ)
+            open_field &= cv2.compare(cv2.dilate(found, skirt), 0, cv2.CMP_EQ)
         left = (seeded & ~ripe & ~shoulder)[label]
         waiting = _Waiting(where[left], label[left], floor, n)
     return fill_holes(found)
