@@ -23,7 +23,7 @@ _SAMPLE = 20_000
 _TRUSTED = 0.02
 _DARK_LIMIT = 2.0
 _BRIGHT_LIMIT = 3.0
-_BRIGHT_START = 1.2
+_DARK_START, _BRIGHT_START = 0.5, 1.2
 _FAINT = 0.06
 _STEP = 4.0
 _RANK = 1e-9
@@ -70,10 +70,11 @@ def metal_level(
     In two steps, so that broad shading is known before it is decided what is metal.
 
     A polynomial of fourth order (vignetting, a lamp to one side) times a normalised Gaussian mean of what it
-    leaves, both over blocks taken for metal, repeated: after each round, blocks darker than the estimate by
-    more than twice the spread of the metal (pits, stains, product) or brighter by more than three times
-    are left out. Large pits are therefore bridged and not followed. At the image's edges the weights are
-    renormalised over what is inside.
+    leaves, both over blocks taken for metal, repeated. At first those are blocks of half to 1.2 times the
+    grey that most have, so that one wide pit does not bend the polynomial; after each round, blocks darker
+    than the estimate by more than twice the spread of the metal (pits, stains, product) or brighter by more
+    than three times are left out. Large pits are therefore bridged and not followed. At the image's edges
+    the weights are renormalised over what is inside.
 
     Then a narrower Gaussian follows what differs gradually from that: glare, dim corners, faint stains. What
     a step sets apart (pits, and product that is brighter than metal) stays out.
@@ -101,7 +102,8 @@ def metal_level(
         inside = lit & (weight > 0)
     level = float(densest(blocks[inside][None, :])[0][0]) if inside.any() else 1.0
     sigma = max(scale_px / k, 1.0)
-    keep = (inside & (blocks < _BRIGHT_START * level)).astype(np.float32)
+    start = (blocks > _DARK_START * level) & (blocks < _BRIGHT_START * level)
+    keep = (inside & start).astype(np.float32)
     grid = _metal_grid(blocks, keep, sigma, level)
     for _ in range(_ROUNDS):
         ratio = blocks / np.maximum(grid, 1e-6) - 1.0

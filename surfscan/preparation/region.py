@@ -20,6 +20,7 @@ _DARK = 0.30  # a dark background is at most this share of the grey of the metal
 _NEAR_BLACK = 0.20  # ... and of the picture's bright end
 _LIGHT = 0.75  # metal before a light background is at most this share of its grey ...
 _NEAR_WHITE = 0.92  # ... which is at least this share of the picture's bright end
+_WHITE = 0.85  # ... and, in an 8-bit picture, this share of white: bright metal round a wide pit is no table
 _EVEN, _EVEN_LIGHT = 0.35, 0.06  # 10 to 90 % spread inside a background, as a share of the step to the metal
 _STEP = 0.25  # a step has risen by this share of its height, above half-way, within 2 grid steps ...
 _SHARP = 0.7  # ... on this share of the outline
@@ -74,7 +75,8 @@ def specimen_region(
         "everything" takes the whole frame. "auto" leaves out a background that is connected to the border,
         runs along at least 60 % of one side, is even, and ends in a sharp step on 70 % of its outline. A dark
         one is at most 0.30 of the metal beside it and 0.20 of the picture's bright end; before a light one,
-        at least 0.92 of that end, the metal is at most 0.75 of it. Its outline is where the reduced picture
+        at least 0.92 of that end (8 bits: also 0.85 of white), the metal is at most 0.75 of it. A warning
+        says so where a background is left out. Its outline is where the reduced picture
         is half-way between background and metal. Notches in that outline (pits that reach the specimen's
         edge) stay with the specimen where a closing by a disc of radius 8 % of the frame's short side fills
         them and their area is below the square of half that radius. Where any of this is in doubt everything
@@ -106,6 +108,13 @@ def specimen_region(
     else:
         mask, origin = _found_mask(grey, mode, inside, strip)
     warnings: list[str] = []
+    if origin.startswith("found") and mask is not None:
+        share = 1 - np.count_nonzero(mask[inside]) / mask[inside].size
+        tone = "dark" if "dark" in origin else "light"
+        warnings.append(
+            f"A {tone} background, {100 * share:.0f} % of the field, was left out. If that is metal, set "
+            "specimen_region to everything or give a region mask."
+        )
     if np.issubdtype(grey.dtype, np.floating):
         recorded = np.isfinite(grey)
         lost = grey[inside].size - int(np.count_nonzero(recorded[inside]))
@@ -185,6 +194,8 @@ def _background(grey: np.ndarray) -> tuple[np.ndarray, str] | None:
         found = _on_grid(signed, tone)
         if found is not None:
             area, threshold = found
+            if tone == "light" and grey.dtype == np.uint8 and np.median(small[area]) < _WHITE * 255:
+                continue
             return _at_full_size(signed, area, threshold, (rows, cols)), tone
     return None
 

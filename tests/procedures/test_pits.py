@@ -357,3 +357,16 @@ def test_no_pit_has_no_area_interval_and_says_so():
     assert result.summary["pitted_area_fraction_ci95"] is None
     assert result.summary["pit_density_per_mm2_ci95"][0] == 0 < result.summary["pit_density_per_mm2_ci95"][1]
     assert any("pitted area fraction has no interval" in w for w in result.warnings)
+
+
+@pytest.mark.parametrize("radius", [75, 90, 100])
+def test_a_pit_over_a_quarter_of_the_field_is_found(radius):
+    """It is neither taken for uneven light nor for the specimen, and hides no small pit."""
+    rows, cols = np.mgrid[:300, :300]
+    grey = np.where(np.hypot(rows - 150, cols - 150) < radius, 60.0, 170.0)
+    grey[np.hypot(rows - 20, cols - 20) < 6] = 60
+    grey = cv2.GaussianBlur(grey + np.random.default_rng(8).normal(0, 3, grey.shape), (0, 0), 1)
+    result = measure_pits(micrograph(grey.clip(0, 255).astype(np.uint8)))
+    areas = np.sort(result.tables["pits"]["area_px"])
+    assert len(areas) == 2
+    assert areas[1] == pytest.approx(np.pi * radius**2, rel=0.02)
