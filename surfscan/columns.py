@@ -105,7 +105,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
             "float64",
             "Weight in the density (Miles-Lantuéjoul): specimen area over the part of it where a pit of this "
             "size would lie clear of the frame's border; 0 where the pit touches the frame, empty where "
-            "there is no such part.",
+            "there is no such part or the pit spans the frame (then there is no density).",
         ),
         Column("near_limit", "", "str", "Which limits the pit only just passed; empty where none."),
     ),

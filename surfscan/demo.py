@@ -115,5 +115,5 @@ def _shown(figure: str, value: float) -> str:
 def _in_all(c: TruthComparison) -> str:
     text = f"{_HEADINGS[c.figure]}: {100 * c.relative_bias:+.1f} % in all over {len(c.images)} images"
     if c.with_interval:
-        text += f"; {c.covered} of {c.with_interval} intervals hold the true value"
+        text += f"; {c.covered} of {c.with_interval} intervals hold the true value of their own field"
     return text

@@ -129,21 +129,21 @@ def edge_weights(
         weights = miles_lantuejoul_weight(height_px + 1, width_px + 1, frame_height, frame_width)
     else:
         weights = _weights_in_region(inside, height_px, width_px)
-    weights = np.where(touches, 0.0, weights)
+    spans = ((top_px <= row0) & (bottom >= row1)) | ((left_px <= col0) & (right >= col1))
+    undefined = int((np.isnan(weights) & ~touches).sum())
+    weights = np.where(spans, np.nan, np.where(touches, 0.0, weights))
 
     warnings: list[str] = []
-    spanning = int(np.sum(((top_px <= row0) & (bottom >= row1)) | ((left_px <= col0) & (right >= col1))))
+    spanning = int(spans.sum())
     if spanning:
         warnings.append(
             f"{_pits(spanning, 'reaches', 'reach')} from one edge of the field to the opposite one: no "
-            "counting rule can weigh pits of that size, and the pit density leaves them out. "
-            "Take a larger field."
+            "counting rule can weigh pits of that size, so there is no pit density. Take a larger field."
         )
-    undefined = int(np.isnan(weights).sum())
     if undefined:
         warnings.append(
             f"{_pits(undefined, 'has', 'have')} no edge weight: no place on the specimen lets a pit of that "
-            "size lie clear of the frame. The pit density leaves them out. Take a larger field."
+            "size lie clear of the frame, so there is no pit density. Take a larger field."
         )
     return EdgeWeights(weights, tuple(warnings))
 
@@ -188,13 +188,14 @@ def density(weights: np.ndarray, area: float) -> Estimate:
     Parameters
     ----------
     weights : ndarray of shape (n,)
-        Edge weights, 0 for pits that touch the frame; not-a-number is left out.
+        Edge weights, 0 for pits that touch the frame, not-a-number for pits that no weight can stand for.
     area : float
         Specimen area inside the frame, in the unit the density is wanted per.
 
     Returns
     -------
     Estimate
+        None where a pit has no weight: without it the density would be too low.
         Interval of Fay & Feuer for a weighted sum of Poisson counts; with equal weights it is Garwood's
         exact interval. With no pit counted it runs from 0 to 3.689 per field. It holds for this field;
         how fields differ is another matter (`surfscan.estimates.fields`).
@@ -211,6 +212,8 @@ def density(weights: np.ndarray, area: float) -> Estimate:
     if not area > 0:
         raise ValueError(f"area must be above 0, got {area!r}; a field without specimen has no density")
     counted = np.asarray(weights, dtype=np.float64)
+    if np.isnan(counted).any():
+        return Estimate(None, None)
     counted = counted[counted > 0]
     low, high = gamma_interval(counted, float(counted.max(initial=1.0)))
     return Estimate(float(counted.sum()) / area, (low / area, high / area))

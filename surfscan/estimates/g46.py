@@ -27,15 +27,15 @@ class G46Rating:
 
     Attributes
     ----------
-    density_class : str
-        "A1" to "A5", or what lies outside the chart in words.
+    density_class : str or None
+        "A1" to "A5", or what lies outside the chart in words; None where too little was seen to rate.
     size_class : str or None
         "B1" to "B5", or what lies outside the chart in words; None without pits.
     warnings : tuple of str
         Contradictions between density and size.
     """
 
-    density_class: str
+    density_class: str | None
     size_class: str | None
     warnings: tuple[str, ...]
 
@@ -82,7 +82,9 @@ def size_class(mean_area_um2: float) -> str:
     return _nearest_class("B", mean_area_um2 * 1e-6, SIZE_NOMINAL_MM2)
 
 
-def rate(pits_per_mm2: float, mean_area_um2: float | None) -> G46Rating:
+def rate(
+    pits_per_mm2: float, mean_area_um2: float | None, *, upper_per_mm2: float | None = None
+) -> G46Rating:
     """Rate a surface by pit density and mean opening.
 
     Parameters
@@ -91,6 +93,9 @@ def rate(pits_per_mm2: float, mean_area_um2: float | None) -> G46Rating:
         Pit density, 1/mm².
     mean_area_um2 : float or None
         Mean area of the pit openings, µm²; None without pits.
+    upper_per_mm2 : float, optional
+        Upper 95 % limit of the density. Where no pit was counted the surface is rated by it alone: a small
+        field without a pit does not show that there are few.
 
     Returns
     -------
@@ -112,6 +117,12 @@ def rate(pits_per_mm2: float, mean_area_um2: float | None) -> G46Rating:
                 "check the pixel size and the outlines.",
             )
     size = None if mean_area_um2 is None else size_class(mean_area_um2)
+    if pits_per_mm2 == 0 and upper_per_mm2 is not None and upper_per_mm2 * 1e6 >= DENSITY_NOMINAL_PER_M2[0]:
+        unseen = (
+            f"No pit was counted, but up to {upper_per_mm2:.2g} pits per mm² would agree with that, more "
+            "than class A1: no density class. Take a larger field.",
+        )
+        return G46Rating(None, size, warnings + unseen)
     return G46Rating(density_class(pits_per_mm2), size, warnings)
 
 

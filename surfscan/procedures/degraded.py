@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from surfscan.errors import InputError
 from surfscan.images import Micrograph
 from surfscan.preparation.region import specimen_region
 from surfscan.preparation.strip import find_data_strip
@@ -61,6 +62,13 @@ def measure_degraded(
     pixels = image.pixels[inside]
     mask = None if found.mask is None else np.ascontiguousarray(found.mask[inside])
     region_px = grey[inside].size if mask is None else int(np.count_nonzero(mask))
+    values = pixels if mask is None else pixels[mask]
+    if values.dtype.kind == "f" and values.size and float(values.mean()) <= 0:
+        raise InputError(
+            path,
+            f"the mean grey of the specimen is {values.mean():.3g}, so no metal is bright enough to judge by",
+            "Give grey values that are 0 for black, before any background is subtracted",
+        )
     warnings = [*image.warnings, *found.warnings]
     summary: dict[str, Any] = {
         "degraded_area_fraction": None,

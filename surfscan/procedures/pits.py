@@ -24,6 +24,8 @@ from surfscan.procedures.result import Result
 from surfscan.procedures.settings import PitSettings
 from surfscan.segmentation.pits import DarkPits, find_dark_pits
 
+_MUCH_LEFT, _MUCH_BRIGHT = 0.1, 0.35
+
 _ONLY_PITS = ("nearest_pit_um", "nearest_pit_px", "touches_image_border", "touches_specimen_edge")
 
 
@@ -173,13 +175,16 @@ def _summary(
     median = float(np.median(diameters)) if diameters.size else None
     mean_area_px = float(np.mean(pits["area_px"][whole])) if whole.any() else None
     mean_area = mean_area_px * pixel_um2 if pixel_um2 and mean_area_px is not None else None
-    rating = rate(per_mm2.value, mean_area) if per_mm2.value is not None else None
+    rating = None
+    if per_mm2.value is not None and per_mm2.ci95 is not None:
+        rating = rate(per_mm2.value, mean_area, upper_per_mm2=per_mm2.ci95[1])
     summary: dict[str, Any] = {
         "pit_count": len(pits["label"]),
         "near_limit_count": int(np.count_nonzero(pits["near_limit"] != "")),
         "for_review_count": review_count,
         "field_area_mm2": area_mm2,
         "field_area_px": area_px,
+        "region_origin": where.origin,
         "pit_density_per_mm2": per_mm2.value,
         "pit_density_per_mm2_ci95": _pair(per_mm2),
         "pit_density_per_mpx": per_mpx.value,
@@ -231,6 +236,16 @@ def _remarks(found: DarkPits, pits: Table) -> list[str]:
         remarks.append(
             "No pit was found, so the pitted area fraction has no interval: its upper limit would rest on a "
             "pit size that nobody has seen. The interval of the density stands."
+        )
+    if found.dark_left_fraction > _MUCH_LEFT:
+        remarks.append(
+            f"{100 * found.dark_left_fraction:.0f} % of the field is darker than the limits and lies in no "
+            "pit nor listed feature: wide dark areas are not outlined as pits. See the degraded area."
+        )
+    if found.bright_fraction > _MUCH_BRIGHT:
+        remarks.append(
+            f"{100 * found.bright_fraction:.0f} % of the field is clearly brighter than what was taken for "
+            "metal. If that is the metal, and not product or glare, pits are not told from it: mask the rest."
         )
     near = int(np.count_nonzero(pits["near_limit"] != ""))
     if near and near >= 0.2 * len(pits["label"]):

@@ -201,8 +201,13 @@ def _fill_pits(summary: SpecimenSummary) -> None:
     row["g46_density_class"] = row["g46_size_class"] = ""
     if not math.isnan(row["pit_density_per_mm2"]):
         mean_area = row["mean_area_um2"]
-        rating = g46.rate(row["pit_density_per_mm2"], None if math.isnan(mean_area) else mean_area)
-        row["g46_density_class"], row["g46_size_class"] = rating.density_class, rating.size_class or ""
+        upper = row["pit_density_per_mm2_ci95_high"]
+        rating = g46.rate(
+            row["pit_density_per_mm2"],
+            None if math.isnan(mean_area) else mean_area,
+            upper_per_mm2=None if math.isnan(upper) else upper,
+        )
+        row["g46_density_class"], row["g46_size_class"] = rating.density_class or "", rating.size_class or ""
         for text in rating.warnings:
             warn(text)
     unknown = sum(r.image.condition == NOT_STATED for r in pooled)
@@ -222,6 +227,8 @@ def _density(
     """Summed weights over summed areas, its interval, what that rests on, and what limits it."""
     everything = np.concatenate([t["edge_weight"] for t in tables])
     poisson = counting.density(everything, float(sum(areas)))
+    if poisson.value is None:
+        return math.nan, NO_INTERVAL, "", ("A pit has no edge weight, so there is no density.",)
     if len(areas) == 1:
         return _value(poisson.value), poisson.ci95 or NO_INTERVAL, "Poisson, one field", ()
     between = fields.area_weighted_mean([_weight(t) for t in tables], areas)

@@ -26,6 +26,8 @@ _NOISE_SHARE = 0.16
 _SEED_SHARE = 0.8
 _LINE_TAILS = 1.9
 _NEAR = 1.25
+_THIN = (slice(None, None, 4), slice(None, None, 4))
+_BRIGHT = 0.15
 _COMPACT = 1.6
 _WIDEST_SCRATCH_PX = 10.0
 _SOFT_PX, _SOFT_SHARE = 10.0, 0.95
@@ -53,6 +55,10 @@ class DarkPits:
         Features for a person to look at, 1 to m; not counted as pits.
     review_contrast, review_contrast_to_noise : ndarray of shape (m,), float64
     review_reason : ndarray of shape (m,), str
+    dark_left_fraction : float
+        Share of the specimen that passes the limits and lies in no label.
+    bright_fraction : float
+        Share of the specimen that is clearly brighter than what was taken for metal.
     followed_lines : bool
         Whether lines of machining, rolling or polishing were taken for texture.
     smoothing_px : float
@@ -67,6 +73,8 @@ class DarkPits:
     review_contrast: np.ndarray
     review_contrast_to_noise: np.ndarray
     review_reason: np.ndarray
+    dark_left_fraction: float
+    bright_fraction: float
     followed_lines: bool
     smoothing_px: float
 
@@ -126,6 +134,7 @@ def find_dark_pits(
     space = Workspace((int(grey.shape[0]), int(grey.shape[1])))
     mask = cv2.morphologyEx(dark_objects(contrast, dark, region, space=space), cv2.MORPH_OPEN, disc(1))
     metal = 1 - (cv2.dilate(dark.candidate, disc(1)) & 1)
+    seed = dark.seed[_THIN] > 0
     del dark
     if region is not None:
         metal &= region.view(np.uint8)
@@ -137,7 +146,7 @@ def find_dark_pits(
     with ThreadPoolExecutor(1) as beside:
         patchiness = beside.submit(scale_spread, contrast, metal)
         form = ellipses(drawn.labels, len(drawn.floor) - 1)
-    return _judge(
+    found = _judge(
         contrast,
         spread,
         drawn,
@@ -149,6 +158,14 @@ def find_dark_pits(
         followed=followed,
         smoothing=smoothing,
         space=space,
+    )
+    inside = np.ones(seed.shape, bool) if region is None else region[_THIN]
+    left = seed & (found.labels[_THIN] == 0) & (found.review[_THIN] == 0)
+    bright = contrast[_THIN] < -_BRIGHT
+    return replace(
+        found,
+        dark_left_fraction=float(np.mean(left[inside])) if inside.any() else 0.0,
+        bright_fraction=float(np.mean(bright[inside])) if inside.any() else 0.0,
     )
 
 
@@ -256,6 +273,8 @@ def _judge(
         review_contrast=np.concatenate([relative[listed], crack_contrast]),
         review_contrast_to_noise=np.concatenate([to_noise[listed], crack_noise]),
         review_reason=np.array(reasons, dtype=str),
+        dark_left_fraction=0.0,
+        bright_fraction=0.0,
         followed_lines=followed,
         smoothing_px=smoothing,
     )

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from surfscan.estimates.counting import (
+    Estimate,
     area_fraction_interval,
     density,
     edge_weights,
@@ -67,9 +68,9 @@ def test_specimen_edge_does_not_take_weight_away():
     assert at_edge.weights == pytest.approx([50 / (50 - 5)])
 
 
-def test_a_pit_across_the_field_is_left_out_with_a_warning():
+def test_a_pit_across_the_field_has_no_weight():
     w = edge_weights(*boxes((0, 10, 40, 5), (10, 10, 5, 5)), frame=(0, 40, 0, 40))
-    assert w.weights[0] == 0
+    assert np.isnan(w.weights[0])
     assert w.weights[1] > 1
     assert len(w.warnings) == 1
     assert w.warnings[0].startswith("1 pit reaches from one edge of the field to the opposite one")
@@ -81,7 +82,7 @@ def test_a_pit_with_no_place_on_the_specimen_has_no_weight():
     w = edge_weights(*boxes((1, 10, 20, 5)), frame=(0, 40, 0, 40), region=region)
     assert np.isnan(w.weights[0])
     assert w.warnings[0].startswith("1 pit has no edge weight")
-    assert density(w.weights, 1.0).value == 0
+    assert density(w.weights, 1.0) == Estimate(None, None)
 
 
 def test_no_pits():
@@ -122,8 +123,8 @@ def test_frame_sides_by_hand():
     assert gundersen_count(labels, (4, 8, 4, 8)) == 4
 
 
-def test_density_scales_with_area_and_ignores_pits_without_weight():
-    weights = np.array([1.2, 1.2, 1.2, 0.0, np.nan])
+def test_density_scales_with_area():
+    weights = np.array([1.2, 1.2, 1.2, 0.0])
     one, two = density(weights, 1.0), density(weights, 2.0)
     assert one.value == pytest.approx(3.6)
     assert two.value == pytest.approx(1.8)

@@ -46,3 +46,11 @@ def test_no_pits_have_no_size():
 def test_pits_cannot_cover_more_than_the_surface():
     assert rate(100.0, 10_000.0).warnings == ()  # exactly all of it
     assert "more than all of it" in rate(100.0, 10_100.0).warnings[0]
+
+
+def test_a_small_field_without_a_pit_is_not_rated():
+    """No pit seen says little: rated only where the upper limit lies below the chart as well."""
+    small, large = rate(0.0, None, upper_per_mm2=90.0), rate(0.0, None, upper_per_mm2=0.001)
+    assert small.density_class is None and "Take a larger field" in small.warnings[0]
+    assert large.density_class == "below A1 (outside chart)" and not large.warnings
+    assert rate(100.0, None, upper_per_mm2=150.0).density_class is not None

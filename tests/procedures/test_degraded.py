@@ -164,3 +164,10 @@ def test_a_field_of_a_few_lines_gives_no_fraction_but_a_warning(shape):
     assert result.summary["degraded_area_fraction"] is None
     assert result.summary["degraded_area_fraction_ci95"] is None
     assert any("take a wider part" in w for w in result.warnings)
+
+
+def test_greys_at_or_below_zero_are_refused():
+    """As in `measure_pits`: where the mean grey is not above 0 there is nothing to divide by."""
+    pixels = np.random.default_rng(1).normal(-5, 1, (80, 80)).astype(np.float32)
+    with pytest.raises(InputError, match="mean grey"):
+        measure_degraded(Micrograph(pixels, None, Source("dark.tif")))

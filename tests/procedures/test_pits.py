@@ -370,3 +370,17 @@ def test_a_pit_over_a_quarter_of_the_field_is_found(radius):
     areas = np.sort(result.tables["pits"]["area_px"])
     assert len(areas) == 2
     assert areas[1] == pytest.approx(np.pi * radius**2, rel=0.02)
+
+
+def test_wide_bright_areas_are_said():
+    """Where the darker half was taken for metal, the reader is told what that would mean."""
+    away = np.hypot(*np.mgrid[-100:100, -100:100])
+    noise = np.random.default_rng(2).normal(0, 2, away.shape)
+    grey = np.clip(np.where(away < 80, 90, 170) + noise, 0, 255).astype(np.uint8)
+    warnings = " ".join(measure_pits(micrograph(grey)).warnings)
+    assert "clearly brighter than what was taken for metal" in warnings
+
+
+def test_where_the_region_comes_from_is_told(result):
+    """As in the result for degraded area."""
+    assert result.summary["region_origin"]
