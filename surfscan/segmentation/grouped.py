@@ -17,12 +17,19 @@ class Workspace:
     Attributes
     ----------
     whole : ndarray of shape (M, N), int32
+        First for the parts of one level after another, then for the labels that come of them.
     real : ndarray of shape (M, N), float32
+        For distances.
     """
 
     def __init__(self, shape: tuple[int, int]) -> None:
         self.whole = np.empty(shape, np.int32)
         self.real = np.empty(shape, np.float32)
+
+    @property
+    def spare(self) -> np.ndarray:
+        """The memory of `real` as whole numbers, int32, for when no distances are in it."""
+        return self.real.view(np.int32)
 
 
 def components(mask: np.ndarray, out: np.ndarray | None = None) -> tuple[int, np.ndarray]:

@@ -72,7 +72,7 @@ def outline(
     smoothing_px : float
         Standard deviation of the Gaussian that `contrast` was smoothed with, px.
     space : Workspace
-        Its whole-number buffer is written over.
+        Its real buffer is written over, `distance` with it.
 
     Returns
     -------
@@ -211,7 +211,7 @@ def _grow(labels: np.ndarray, steps: int) -> np.ndarray:
 
 def _crumbs(mask: np.ndarray, where: np.ndarray, label: np.ndarray, n: int, space: Workspace) -> np.ndarray:
     """Flat positions of what lies apart from the largest connected part of its label."""
-    _, parts = components(mask, space.whole)
+    _, parts = components(mask, space.spare)
     part = parts.ravel()[where]
     one = np.zeros(n + 1, np.int32)
     one[label] = part

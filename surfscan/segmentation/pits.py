@@ -121,7 +121,8 @@ def find_dark_pits(
     -------
     DarkPits
     """
-    contrast, smoothing, followed = _contrast(grey, region)
+    space = Workspace((int(grey.shape[0]), int(grey.shape[1])))
+    contrast, smoothing, followed = _contrast(grey, region, space)
     spread = spread_map(contrast, region)
     if followed:
         spread = SpreadMap(spread.grid * np.float32(_LINE_TAILS), spread.shape)
@@ -131,7 +132,6 @@ def find_dark_pits(
         min_contrast=_SEED_SHARE * min_contrast,
         min_contrast_to_noise=min_contrast_to_noise,
     )
-    space = Workspace((int(grey.shape[0]), int(grey.shape[1])))
     mask = cv2.morphologyEx(dark_objects(contrast, dark, region, space=space), cv2.MORPH_OPEN, disc(1))
     metal = 1 - (cv2.dilate(dark.candidate, disc(1)) & 1)
     seed = dark.seed[_THIN] > 0
@@ -169,7 +169,9 @@ def find_dark_pits(
     )
 
 
-def _contrast(grey: np.ndarray, region: np.ndarray | None) -> tuple[np.ndarray, float, bool]:
+def _contrast(
+    grey: np.ndarray, region: np.ndarray | None, space: Workspace
+) -> tuple[np.ndarray, float, bool]:
     """Contrast at the working resolution, its smoothing in px, and whether lines were followed."""
     metal = metal_level(grey, scale_px=_LIGHT_SCALE_PX, fine_px=_FINE_SCALE_PX, valid=region).full()
     np.maximum(metal, 1e-6 * max(float(metal.max()), 1e-30), out=metal)
@@ -180,7 +182,8 @@ def _contrast(grey: np.ndarray, region: np.ndarray | None) -> tuple[np.ndarray, 
         contrast[~region] = 0.0
     noise = pixel_noise(contrast)
     smoothing = float(np.clip(noise / (2 * np.sqrt(np.pi)) / (_NOISE_SHARE * 0.08), *_SMOOTHING_PX))
-    cv2.GaussianBlur(contrast, (0, 0), smoothing, dst=contrast)
+    cv2.GaussianBlur(contrast, (0, 0), smoothing, dst=space.real)
+    contrast, space.real = space.real, contrast
     across, coherence = line_direction(contrast, region)
     followed = coherence > COHERENCE_LIMIT
     if followed:
@@ -297,7 +300,7 @@ def _add_cracks(
     where = where[(review.ravel()[where] == 0) & (pits.ravel()[where] == 0)]
     free = np.zeros_like(cracks)
     free.ravel()[where] = 1
-    n, parts = components(free, space.whole)
+    n, parts = components(free, space.spare)
     label = parts.ravel()[where]
     area = np.bincount(label, minlength=n + 1)
     mean = np.bincount(label, contrast.ravel()[where], n + 1) / np.maximum(area, 1)

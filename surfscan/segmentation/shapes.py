@@ -29,8 +29,8 @@ def part_shapes(mask: np.ndarray, space: Workspace) -> tuple[np.ndarray, np.ndar
     mask : ndarray of shape (M, N), uint8, 0 or 1
         Changed in place: crack-like features are taken out of it.
     space : Workspace
-        Its real buffer is written over with the distance of every pixel inside an object to the nearest
-        outside.
+        Its whole-number buffer becomes `pits`; its real buffer is written over with the distance of every
+        pixel inside an object to the nearest outside.
 
     Returns
     -------
@@ -78,7 +78,9 @@ def _survey(mask: np.ndarray, space: Workspace) -> tuple[np.ndarray, np.ndarray,
     """Labels, bounding boxes (n + 1, 4), areas and largest inscribed radii (n + 1,); label 0 has area 0."""
     with ThreadPoolExecutor(1) as beside:
         inward = beside.submit(cv2.distanceTransform, mask, cv2.DIST_L2, cv2.DIST_MASK_5, space.real)
-        n, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8, ltype=cv2.CV_32S)
+        n, labels, stats, _ = cv2.connectedComponentsWithStats(
+            mask, space.whole, connectivity=8, ltype=cv2.CV_32S
+        )
         distance = inward.result()
     where = np.flatnonzero(mask.view(bool))
     radius = grouped_max(labels.ravel()[where], distance.ravel()[where], n - 1)
