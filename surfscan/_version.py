@@ -1,3 +1,3 @@
 """Version of surfscan: the one place it is written."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

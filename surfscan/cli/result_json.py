@@ -9,11 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from surfscan.columns import Table, columns
+from surfscan.columns import TEXTURE_PARAMETERS, Table, columns
 from surfscan.procedures.result import Result
 
 SIGNIFICANT_DIGITS = 7
-_ALWAYS_IN_PX = frozenset({"row_px", "col_px", "area_px"})
+_ALWAYS_IN_PX = frozenset({"row_px", "col_px", "area_px", "deepest_row_px", "deepest_col_px"})
 
 
 def result_json(result: Result) -> str:
@@ -28,34 +28,42 @@ def result_json(result: Result) -> str:
     str
         One object with keys procedure, source, calibration, settings, warnings, summary, one key for
         each table (rows in label order, keys in registry order) and version. Where the scale is known,
-        rows leave out the px twins of physical columns; where it is not, physical values are null.
+        rows leave out the px twins of physical columns; where it is not, physical values are null. Columns
+        that only the other kind of image has are left out. Areal texture parameters stand in an object of
+        their own, "parameters".
     """
     scaled = result.calibration is not None
+    kind = str(result.summary.get("image_kind", ""))
+    parameters = {c.name for c in TEXTURE_PARAMETERS} & set(result.summary)
     head = {
         "procedure": result.procedure,
         "source": result.source.as_dict(),
         "calibration": result.calibration.as_dict() if result.calibration else None,
         "settings": dict(result.settings),
         "warnings": list(result.warnings),
-        "summary": dict(result.summary),
+        "summary": {key: value for key, value in result.summary.items() if key not in parameters},
     }
+    if parameters:
+        head["parameters"] = {
+            c.name: result.summary[c.name] for c in TEXTURE_PARAMETERS if c.name in parameters
+        }
     parts = [f'"{key}": {plain_json(value)}' for key, value in head.items()]
     for name, table in result.tables.items():
-        parts.append(f'"{name}": {_rows_text(name, table, scaled)}')
+        parts.append(f'"{name}": {_rows_text(name, table, scaled, kind)}')
     parts.append(f'"version": {plain_json(result.version)}')
     return "{\n" + ",\n".join(parts) + "\n}\n"
 
 
-def row_columns(table: str, scaled: bool) -> list[str]:
-    """Names of the columns that rows of `table` carry, in registry order."""
-    names = [c.name for c in columns(table)]
+def row_columns(table: str, scaled: bool, kind: str = "") -> list[str]:
+    """Names of the columns that rows of `table` carry on one kind of image, in registry order."""
+    names = [c.name for c in columns(table) if not kind or c.only_on in ("", kind)]
     if scaled:
         names = [n for n in names if not n.endswith("_px") or n in _ALWAYS_IN_PX]
     return names
 
 
-def _rows_text(name: str, table: Table, scaled: bool) -> str:
-    names = row_columns(name, scaled)
+def _rows_text(name: str, table: Table, scaled: bool, kind: str) -> str:
+    names = row_columns(name, scaled, kind)
     cells = [_column_cells(table[n]) for n in names]
     template = "{" + ", ".join(f'"{n}": {form}' for n, (form, _) in zip(names, cells, strict=True)) + "}"
     rows = ",\n".join(map(template.__mod__, zip(*(values for _, values in cells), strict=True)))

@@ -71,6 +71,8 @@ class LoadedImage:
         What a stored 0 has become: 0, or the brightest value where the file calls white zero.
     scale_tags : tuple of ScaleTag
         Best first.
+    height_unit : str
+        Unit of the heights as the file states it ("m", "µm"); empty where it states none. Height maps only.
     warnings : tuple of str
     """
 
@@ -81,6 +83,7 @@ class LoadedImage:
     lossy: bool = False
     zero: float = 0
     scale_tags: tuple[ScaleTag, ...] = ()
+    height_unit: str = ""
     warnings: tuple[str, ...] = ()
 
 

@@ -179,6 +179,7 @@ def _summary(
     if per_mm2.value is not None and per_mm2.ci95 is not None:
         rating = rate(per_mm2.value, mean_area, upper_per_mm2=per_mm2.ci95[1])
     summary: dict[str, Any] = {
+        "image_kind": "micrograph",
         "pit_count": len(pits["label"]),
         "near_limit_count": int(np.count_nonzero(pits["near_limit"] != "")),
         "for_review_count": review_count,

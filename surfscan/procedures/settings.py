@@ -96,3 +96,76 @@ class DegradedSettings(FieldSettings):
         "Unset: min_patch_px alone decides.",
     )
     min_patch_px: int = Field(25, ge=1, description="Smallest patch, and smallest hole in a patch, kept, px.")
+
+
+class HeightSettings(_Settings):
+    """How a height map is made ready: form taken off, spikes taken out."""
+
+    form: Literal["auto", "none", "plane", "polynomial2", "cylinder"] = Field(
+        "auto",
+        description="Form that is removed (F-operator), fitted so that pits do not pull it: 'plane', "
+        "'polynomial2' (second order), 'cylinder' (tops of round struts). 'auto' takes the simplest that "
+        "leaves no bend behind; 'none' leaves the heights as they are but for their median level.",
+    )
+    spikes: Literal["auto", "keep"] = Field(
+        "auto",
+        description="'auto' sets single values and small clusters that stand out of their neighbourhood like "
+        "no surface does to not measured; 'keep' leaves them.",
+    )
+
+
+class HeightPitSettings(HeightSettings):
+    """Deep pits on a height map."""
+
+    min_depth_to_roughness: float = Field(
+        4.0,
+        ge=2.0,
+        le=100.0,
+        description="Smallest depth of a pit below the local reference surface, in units of the root mean "
+        "square roughness Sq of the surface around it.",
+    )
+    min_depth_um: float | None = Field(
+        None, gt=0, description="Smallest depth counted, µm. Unset: min_depth_to_roughness alone decides."
+    )
+    min_diameter_um: float | None = Field(
+        None,
+        gt=0,
+        description="Smallest equivalent diameter counted, µm; never below min_diameter_px pixels. "
+        "Unset: min_diameter_px alone decides.",
+    )
+    min_diameter_px: float = Field(
+        3.0,
+        ge=2.0,
+        description="Smallest equivalent diameter that the pixels can honestly carry, px.",
+    )
+    max_aspect: float = Field(
+        4.0,
+        ge=1.5,
+        description="Length over width above which a feature is groove-like and listed for review.",
+    )
+    objective_aperture: float | None = Field(
+        None,
+        gt=0,
+        lt=1,
+        description="Numerical aperture of the (dry) objective. Where given, each pit's steepest wall is "
+        "held against the slope that it admits.",
+    )
+
+
+class TextureSettings(HeightSettings):
+    """Areal texture of a height map after ISO 25178-2."""
+
+    s_cutoff_um: float | None = Field(
+        None, gt=0, description="Nesting index of the S-filter, µm: smaller scales are removed. Unset: none."
+    )
+    l_cutoff_um: float | None = Field(
+        None,
+        gt=0,
+        description="Nesting index of the L-filter, µm: larger scales are removed, which gives the S-L "
+        "surface. Unset: the S-F surface is measured.",
+    )
+    l_filter: Literal["gaussian", "robust"] = Field(
+        "gaussian",
+        description="L-filter: 'gaussian' (ISO 16610-61), or 'robust' (ISO 16610-71), which pits do not "
+        "pull.",
+    )

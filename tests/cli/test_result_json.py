@@ -79,7 +79,9 @@ def test_rows_follow_registry_order_and_types():
 def test_px_twins_only_without_scale():
     """With a scale only position and area stay in px; without one every px twin is there and µm is null."""
     with_scale = json.loads(result_json(_result(1, SCALE)))["pits"][0]
-    assert [k for k in with_scale if k.endswith("_px")] == ["row_px", "col_px", "area_px"]
+    assert [k for k in with_scale if k.endswith("_px")] == [
+        "row_px", "col_px", "area_px", "deepest_row_px", "deepest_col_px",
+    ]  # fmt: skip
     without = json.loads(result_json(_result(1, None, area_um2=np.array([np.nan]))))
     assert without["calibration"] is None
     assert without["pits"][0]["area_um2"] is None

@@ -8,6 +8,7 @@ from surfscan.columns import TABLES, Column, columns, conform, empty_table
 SUFFIX_UNIT = {
     "_um": "µm",
     "_um2": "µm²",
+    "_um3": "µm³",
     "_mm2": "mm²",
     "_px": "px",
     "_deg": "deg",
@@ -57,12 +58,6 @@ def test_interval_columns_come_in_pairs(table):
     assert lows == highs
 
 
-@pytest.mark.parametrize("table", ["pits", "for_review"])
-def test_every_length_has_a_pixel_twin(table):
-    names = {c.name for c in columns(table)}
-    assert {n.removesuffix("_um") + "_px" for n in names if n.endswith("_um")} <= names
-
-
 @pytest.mark.parametrize("table", TABLES)
 def test_empty_table_has_the_columns_and_types_of_a_full_one(table):
     empty = empty_table(table)
@@ -85,8 +80,8 @@ def test_conform_refuses_missing_unregistered_and_ragged_columns():
     missing = {k: v for k, v in good.items() if k != "label"}
     with pytest.raises(KeyError, match=r"missing \['label'\]"):
         conform("pits", missing)
-    with pytest.raises(KeyError, match=r"unregistered \['depth_um'\]"):
-        conform("pits", {**good, "depth_um": np.ones(2)})
+    with pytest.raises(KeyError, match=r"unregistered \['girth_um'\]"):
+        conform("pits", {**good, "girth_um": np.ones(2)})
     with pytest.raises(ValueError, match="different lengths"):
         conform("pits", {**good, "label": np.ones(3)})
 
@@ -94,3 +89,11 @@ def test_conform_refuses_missing_unregistered_and_ragged_columns():
 def test_unknown_table_is_a_key_error():
     with pytest.raises(KeyError):
         columns("craters")
+
+
+def test_columns_of_the_other_kind_of_image_come_out_empty():
+    given = {c.name: np.zeros(2, c.dtype) for c in columns("pits") if c.only_on != "heightmap"}
+    table = conform("pits", given)
+    assert np.isnan(table["depth_um"]).all()
+    assert table["depth_is_lower_bound"].tolist() == [False, False]
+    assert table["cross_section"].tolist() == ["", ""]
