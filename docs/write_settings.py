@@ -4,13 +4,14 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from surfscan.procedures.settings import DegradedSettings, PitSettings
+from surfscan.procedures.settings import PROCEDURE_SETTINGS
 
 HEAD = """\
 # Settings
 
-Tables `[settings.pits]` and `[settings.degraded]` of `study.toml`, or `[pits]` and `[degraded]` of a
-file given with `--settings`. What is left out keeps its default. Every result carries all of its settings.
+Tables such as `[settings.pits]` of `study.toml`, or `[pits]` of a file given with `--settings`: `pits` and
+`degraded` for pictures, `height_pits` and `texture` for height maps. What is left out keeps its default.
+Every result carries all of its settings.
 
 <!-- Written by docs/write_settings.py. -->
 """
@@ -18,10 +19,7 @@ file given with `--settings`. What is left out keeps its default. Every result c
 
 def settings_text() -> str:
     """The document."""
-    return HEAD + "".join(_table(name, model) for name, model in TABLES.items())
-
-
-TABLES: dict[str, type[BaseModel]] = {"pits": PitSettings, "degraded": DegradedSettings}
+    return HEAD + "".join(_table(name, model) for name, model in PROCEDURE_SETTINGS.items())
 
 
 def _table(name: str, model: type[BaseModel]) -> str:

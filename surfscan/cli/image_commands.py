@@ -2,86 +2,90 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from surfscan.cli.options import (
+    HeightUnit,
+    JsonOut,
+    Kind,
+    Page,
+    PixelSize,
+    Region,
+    SettingsFile,
+    deliver,
+    open_heights,
+    open_input,
+    open_micrograph,
+    open_region,
+)
 from surfscan.errors import InputError
 
 if TYPE_CHECKING:
-    import numpy as np
-
-    from surfscan.images import Micrograph
+    from surfscan.images import HeightMap
     from surfscan.procedures.result import Result
 
-
-def _pixel_size(text: str) -> float | tuple[float, float]:
-    """'0.5' or '0.5,0.6' (x, y) as µm."""
-    try:
-        sizes = [float(part) for part in text.split(",")]
-    except ValueError:
-        sizes = []
-    if len(sizes) not in (1, 2):
-        raise typer.BadParameter(f"{text!r} is neither one number nor two as X,Y, in µm")
-    return sizes[0] if len(sizes) == 1 else (sizes[0], sizes[1])
-
-
-def _refuse_odd_pixel_size(text: str | None) -> str | None:
-    if text is not None:
-        _pixel_size(text)
-    return text
-
-
 Image = Annotated[Path, typer.Argument(metavar="IMAGE", help="Micrograph: PNG, JPEG, BMP, TIFF or OME-TIFF.")]
-JsonOut = Annotated[
-    Path | None, typer.Option("--json", help="Write the result as JSON here; '-' for standard output.")
-]
-PixelSize = Annotated[
-    str | None,
-    typer.Option(
-        help="Pixel size in µm, or X,Y where they differ; overrides the file.",
-        metavar="X[,Y]",
-        callback=_refuse_odd_pixel_size,
+Surface = Annotated[
+    Path,
+    typer.Argument(
+        metavar="IMAGE",
+        help="Micrograph (PNG, JPEG, BMP, TIFF, OME-TIFF) or height map (X3P, SDF, float TIFF, NPY, text).",
     ),
-]
-SettingsFile = Annotated[
-    Path | None,
-    typer.Option("--settings", help="TOML file with [pits] and [degraded] tables, or a study.toml."),
-]
-Page = Annotated[int | None, typer.Option(min=0, help="Page of a multi-page file; the first is 0.")]
-Kind = Annotated[
-    Literal["micrograph", "heightmap"] | None,
-    typer.Option(help="What a single-channel float TIFF is; without this a height map in µm."),
-]
-Region = Annotated[
-    Path | None, typer.Option(help="Mask image of the same size: what is not 0 is the specimen.")
 ]
 
 
 def pits(
-    image: Image,
+    image: Surface,
     json: JsonOut = None,
     labels: Annotated[
         Path | None, typer.Option(help="Write the numbered pits as a TIFF label image.")
     ] = None,
     region: Region = None,
+    datum: Annotated[
+        Path | None,
+        typer.Option(help="Height maps: mask of surface that was covered and never corroded."),
+    ] = None,
+    unexposed: Annotated[
+        Path | None,
+        typer.Option(help="Height maps: the same field before exposure, registered to this one."),
+    ] = None,
     pixel_size_um: PixelSize = None,
+    height_unit: HeightUnit = None,
     settings: SettingsFile = None,
     page: Page = None,
     kind: Kind = None,
 ) -> None:
-    """Find, outline and count the dark pits of a micrograph."""
+    """Find, outline and count pits: dark ones on a micrograph, deep ones on a height map."""
     from surfscan.cli.settings_file import read_settings
+    from surfscan.images import Micrograph
     from surfscan.procedures import measure_pits
-    from surfscan.procedures.settings import PitSettings
+    from surfscan.procedures.settings import HeightPitSettings, PitSettings
 
-    chosen = read_settings(settings, "pits", PitSettings)
-    picture = _open("pits", image, pixel_size_um, page, kind, outputs=(labels, json))
-    result = measure_pits(picture, chosen, region=_region(region, picture))
-    _deliver(result, "pits", labels, json)
+    surface = open_input(
+        image,
+        pixel_size_um=pixel_size_um,
+        height_unit=height_unit,
+        page=page,
+        kind=kind,
+        outputs=(labels, json),
+    )
+    where = open_region(region, surface)
+    result: Result
+    if isinstance(surface, Micrograph):
+        _refuse_on_picture(image, {"--datum": datum, "--unexposed": unexposed, "--height-unit": height_unit})
+        result = measure_pits(surface, read_settings(settings, "pits", PitSettings), region=where)
+    else:
+        result = measure_pits(
+            surface,
+            read_settings(settings, "height_pits", HeightPitSettings),
+            region=where,
+            datum=open_region(datum, surface),
+            unexposed=_before(unexposed, pixel_size_um, height_unit),
+        )
+    deliver(result, "pits", labels, json)
 
 
 def degraded(
@@ -103,55 +107,25 @@ def degraded(
     from surfscan.procedures.settings import DegradedSettings
 
     chosen = read_settings(settings, "degraded", DegradedSettings)
-    picture = _open("degraded", image, pixel_size_um, page, kind, outputs=(mask, json))
-    result = measure_degraded(picture, chosen, region=_region(region, picture))
-    _deliver(result, "degraded", mask, json)
+    picture = open_micrograph(
+        "degraded", image, pixel_size_um=pixel_size_um, page=page, kind=kind, outputs=(mask, json)
+    )
+    result = measure_degraded(picture, chosen, region=open_region(region, picture))
+    deliver(result, "degraded", mask, json)
 
 
-def _open(
-    command: str,
-    image: Path,
-    pixel_size_um: str | None,
-    page: int | None,
-    kind: Literal["micrograph", "heightmap"] | None,
-    outputs: Sequence[Path | None],
-) -> Micrograph:
-    """The micrograph to measure, refused before any work where an output would replace it."""
-    from surfscan.cli.memory import keep_freed_memory
-    from surfscan.cli.output import refuse_unwritable
-    from surfscan.images import Micrograph
-    from surfscan.opening import open_image
+def _before(path: Path | None, pixel_size_um: str | None, height_unit: str | None) -> HeightMap | None:
+    if path is None:
+        return None
+    return open_heights("--unexposed", path, pixel_size_um=pixel_size_um, height_unit=height_unit)
 
-    keep_freed_memory()
-    size = None if pixel_size_um is None else _pixel_size(pixel_size_um)
-    refuse_unwritable(image, outputs)
-    opened = open_image(image, page=page, kind=kind, pixel_size_um=size)
-    if not isinstance(opened, Micrograph):
+
+def _refuse_on_picture(image: Path, options: dict[str, object]) -> None:
+    """Options that only a height map can honour are refused on a picture, not passed over."""
+    given = [name for name, value in options.items() if value is not None]
+    if given:
         raise InputError(
             image,
-            f"is a height map, and `{command}` measures only micrographs in this version",
-            "If it is a picture, say --kind micrograph",
+            f"is a picture, and {' and '.join(given)} can be used on a height map only",
+            f"Leave {' and '.join(given)} out; if its numbers are heights in µm, say --kind heightmap",
         )
-    return opened
-
-
-def _region(path: Path | None, picture: Micrograph) -> np.ndarray | None:
-    from surfscan.opening import open_mask
-
-    return None if path is None else open_mask(path, picture.shape)
-
-
-def _deliver(result: Result, mask: str, mask_path: Path | None, json: Path | None) -> None:
-    """Write what was asked for; the summary goes to the terminal where no JSON was asked for."""
-    from surfscan.cli.output import write_labels, write_text
-    from surfscan.cli.result_json import result_json
-    from surfscan.cli.terminal import result_text
-
-    if mask_path is not None:
-        write_labels(mask_path, result.masks[mask])
-    if json is None:
-        print(result_text(result))
-    else:
-        write_text(json, result_json(result))
-        for warning in result.warnings:
-            print(f"warning: {warning}", file=sys.stderr)

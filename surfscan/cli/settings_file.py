@@ -1,4 +1,4 @@
-"""Settings from a TOML file: tables [pits] and [degraded], or the [settings.*] tables of a study.toml."""
+"""Settings from a TOML file: one table a procedure, or the [settings.*] tables of a study.toml."""
 
 from __future__ import annotations
 
@@ -10,12 +10,11 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from surfscan.errors import InputError
-from surfscan.procedures.settings import DegradedSettings, PitSettings
+from surfscan.procedures.settings import PROCEDURE_SETTINGS
 from surfscan.study.faults import describe
 from surfscan.study.locator import Key, line_of, locate_keys
 
-_KINDS: dict[str, type[BaseModel]] = {"pits": PitSettings, "degraded": DegradedSettings}
-AnySettings = TypeVar("AnySettings", PitSettings, DegradedSettings)
+AnySettings = TypeVar("AnySettings", bound=BaseModel)
 
 
 def read_settings(path: Path | None, procedure: str, kind: type[AnySettings]) -> AnySettings:
@@ -26,7 +25,7 @@ def read_settings(path: Path | None, procedure: str, kind: type[AnySettings]) ->
     path : Path or None
         TOML file; None gives the defaults.
     procedure : str
-        "pits" or "degraded": the table read.
+        The table read: a key of `PROCEDURE_SETTINGS`.
     kind : type
         The settings class of that procedure.
 
@@ -74,15 +73,19 @@ def _tables(path: Path, text: str) -> tuple[dict[str, Any], Key]:
     above: Key = ("settings",) if isinstance(content.get("settings"), dict) else ()
     tables = content["settings"] if above else content
     for name, table in tables.items():
-        if name in _KINDS and isinstance(table, dict):
+        if name in PROCEDURE_SETTINGS and isinstance(table, dict):
             continue
         where = f"{path}:{line_of(locate_keys(text), (*above, name))}"
-        owners = [procedure for procedure, kind in _KINDS.items() if name in kind.model_fields]
+        owners = [procedure for procedure, kind in PROCEDURE_SETTINGS.items() if name in kind.model_fields]
         if owners:
             raise InputError(
                 where, f"the key {name!r} stands outside a table", f"Put it under [{'] or ['.join(owners)}]"
             )
-        near = get_close_matches(name, _KINDS, n=1)
-        hint = f"Did you mean [{near[0]}]?" if near else "The tables are [pits] and [degraded]"
+        near = get_close_matches(name, PROCEDURE_SETTINGS, n=1)
+        hint = (
+            f"Did you mean [{near[0]}]?"
+            if near
+            else f"The tables are {', '.join(f'[{name}]' for name in PROCEDURE_SETTINGS)}"
+        )
         raise InputError(where, f"unknown table or key {name!r}", hint)
     return tables, above

@@ -169,3 +169,12 @@ class TextureSettings(HeightSettings):
         description="L-filter: 'gaussian' (ISO 16610-61), or 'robust' (ISO 16610-71), which pits do not "
         "pull.",
     )
+
+
+PROCEDURE_SETTINGS: dict[str, type[BaseModel]] = {
+    "pits": PitSettings,
+    "degraded": DegradedSettings,
+    "height_pits": HeightPitSettings,
+    "texture": TextureSettings,
+}
+"""Table of settings, as files name it -> its class."""
