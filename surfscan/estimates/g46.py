@@ -1,7 +1,7 @@
-"""Density and size classes of the rating chart of ASTM G46.
+"""Density, size and depth classes of the rating chart of ASTM G46.
 
-The chart shows pictures at five nominal values for density (A) and for opening size (B); it does not say how
-to rate what lies between. The rule here: the class whose nominal value is nearest on a logarithmic scale.
+The chart shows pictures at five nominal values for density (A), opening size (B) and depth (C); it does
+not say how to rate what lies between. The rule here: the class whose nominal value is nearest on a logarithmic scale.
 What lies beyond the first or the last nominal value is outside the chart and is said to be, not pressed
 into class 1 or 5: nothing is extrapolated. Pits on thin parts are mostly far smaller than the chart's
 smallest and far denser than its densest; the measured figures then say more than any class.
@@ -17,6 +17,9 @@ DENSITY_NOMINAL_PER_M2 = (2.5e3, 1e4, 5e4, 1e5, 5e5)
 
 SIZE_NOMINAL_MM2 = (0.5, 2.0, 8.0, 12.5, 24.5)
 """Nominal pit openings of classes B1 to B5, mm² (ASTM G46 Fig. 2; values recalled from memory)."""
+
+DEPTH_NOMINAL_MM = (0.4, 0.8, 1.6, 3.2, 6.4)
+"""Nominal depths of classes C1 to C5, mm (ASTM G46 Fig. 2; values recalled from memory)."""
 
 _ROUNDING = 1e-9
 
@@ -80,6 +83,27 @@ def size_class(mean_area_um2: float) -> str:
         If the area is negative or not finite.
     """
     return _nearest_class("B", mean_area_um2 * 1e-6, SIZE_NOMINAL_MM2)
+
+
+def depth_class(mean_depth_um: float) -> str:
+    """Depth class of ASTM G46.
+
+    Parameters
+    ----------
+    mean_depth_um : float
+        Mean depth of the pits, µm.
+
+    Returns
+    -------
+    str
+        "C1" to "C5", "above C5 (outside chart)" or "below C1 (outside chart)".
+
+    Raises
+    ------
+    ValueError
+        If the depth is negative or not finite.
+    """
+    return _nearest_class("C", mean_depth_um * 1e-3, DEPTH_NOMINAL_MM)
 
 
 def rate(
