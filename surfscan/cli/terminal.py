@@ -49,6 +49,19 @@ _ROWS = {
         ("smallest_diameter_px", "smallest diameter counted", "px"),
         ("field_area_mm2", "field", "mm²"),
         ("field_area_px", "field", "px"),
+        ("max_depth_um", "greatest depth", "µm"),
+        ("mean_depth_10_deepest_um", "mean of the ten deepest", "µm"),
+        ("median_depth_um", "median depth", "µm"),
+        ("total_volume_um3", "total pit volume", "µm³"),
+        ("volume_per_area_um", "pit volume per area", "µm"),
+        ("mean_penetration_um", "mean penetration", "µm"),
+        ("pitting_factor", "pitting factor", ""),
+        ("pitting_factor_denominator", "  over", ""),
+        ("g46_depth_class", "ASTM G46 depth class", ""),
+        ("roughness_sq_um", "roughness Sq outside pits", "µm"),
+        ("form_text", "form removed", ""),
+        ("measured_fraction", "measured", "%"),
+        ("spike_count", "spikes taken out", ""),
     ),
     "degraded": (
         ("tarnished_area_fraction", "tarnished area", "%"),
@@ -87,8 +100,10 @@ def _figure(summary: Mapping[str, Any], name: str, unit: str) -> str:
     if isinstance(value, str):
         return value
     if isinstance(value, int):
-        return f"{value} {unit}"
+        return f"{value} {unit}".rstrip()
+    if summary.get(f"{name.removesuffix('_um')}_is_lower_bound"):
+        return f"at least {round_to_interval(value, None, None).value} {unit}"
     low, high = summary.get(f"{name}_ci95") or (None, None)
     figure = round_to_interval(value, low, high, scale=100 if unit == "%" else 1)
     sure = f" (95 % interval {figure.interval})" if figure.has_interval else ""
-    return f"{figure.value} {unit}{sure}"
+    return f"{figure.value} {unit}".rstrip() + sure

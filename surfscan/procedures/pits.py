@@ -1,27 +1,24 @@
-"""Pits of one micrograph: from pixels to a table, a density with its interval, and a list for review."""
+"""Pits of one image: from pixels to a table, a density with its interval, and a list for review."""
 
 from __future__ import annotations
-
-from typing import Any
 
 import numpy as np
 
 from surfscan.columns import Table, conform, empty_table
 from surfscan.errors import InputError
-from surfscan.estimates.counting import (
-    OUTLINE_SHIFT_PX,
-    Estimate,
-    area_fraction_interval,
-    density,
-    edge_weights,
-)
-from surfscan.estimates.g46 import rate
-from surfscan.images import Calibration, Micrograph
+from surfscan.estimates.counting import edge_weights
+from surfscan.images import HeightMap, Micrograph
 from surfscan.measurement.objects import Objects, measure_objects
 from surfscan.preparation.region import Region, specimen_region
 from surfscan.preparation.strip import find_data_strip
+from surfscan.procedures.field_summary import (
+    field_summary,
+    near_limit_remark,
+    no_scale_warning,
+    smallest_diameter_px,
+)
 from surfscan.procedures.result import Result
-from surfscan.procedures.settings import PitSettings
+from surfscan.procedures.settings import HeightPitSettings, PitSettings
 from surfscan.segmentation.pits import DarkPits, find_dark_pits
 
 _MUCH_LEFT, _MUCH_BRIGHT = 0.1, 0.35
@@ -30,17 +27,25 @@ _ONLY_PITS = ("nearest_pit_um", "nearest_pit_px", "touches_image_border", "touch
 
 
 def measure_pits(
-    image: Micrograph, settings: PitSettings | None = None, *, region: np.ndarray | None = None
+    image: Micrograph | HeightMap,
+    settings: PitSettings | HeightPitSettings | None = None,
+    *,
+    region: np.ndarray | None = None,
+    datum: np.ndarray | None = None,
+    unexposed: HeightMap | None = None,
 ) -> Result:
-    """Find, outline and count the dark pits of a micrograph.
+    """Find, outline and count pits: dark ones on a micrograph, deep ones on a height map.
 
     Parameters
     ----------
-    image : Micrograph
-    settings : PitSettings, optional
-        Documented defaults where not given.
+    image : Micrograph or HeightMap
+    settings : PitSettings or HeightPitSettings, optional
+        The first for a micrograph, the second for a height map; documented defaults where not given.
     region : ndarray of shape (M, N), bool, optional
-        The specimen, where it is known; it overrules the setting `specimen_region`.
+        The specimen, where it is known; on a micrograph it overrules the setting `specimen_region`.
+    datum, unexposed : optional
+        What the original level of a height map is known from: see
+        `surfscan.procedures.height_pits.measure_height_pits`.
 
     Returns
     -------
@@ -55,8 +60,24 @@ def measure_pits(
     InputError
         If the picture holds a single grey value or is on average no brighter than black, or if no
         specimen is left.
+    TypeError
+        If the settings are those of the other kind of image, or a micrograph comes with what only a height
+        map can have.
     """
-    settings = settings or PitSettings()
+    if isinstance(image, HeightMap):
+        if isinstance(settings, PitSettings):
+            raise TypeError("a height map takes HeightPitSettings, not PitSettings")
+        from surfscan.procedures.height_pits import measure_height_pits
+
+        return measure_height_pits(image, settings, region=region, datum=datum, unexposed=unexposed)
+    if isinstance(settings, HeightPitSettings):
+        raise TypeError("a micrograph takes PitSettings, not HeightPitSettings")
+    if datum is not None or unexposed is not None:
+        raise TypeError("datum and unexposed belong to a height map; this is a micrograph")
+    return _measure_dark_pits(image, settings or PitSettings(), region)
+
+
+def _measure_dark_pits(image: Micrograph, settings: PitSettings, region: np.ndarray | None) -> Result:
     grey = image.grey
     where = specimen_region(
         grey,
@@ -66,7 +87,7 @@ def measure_pits(
         path=image.source.path,
     )
     _refuse_blank(grey, where, image.source.path)
-    smallest_px = _smallest_diameter_px(settings, image.calibration)
+    smallest_px = smallest_diameter_px(settings, image.calibration)
     found = _find(grey, where, settings, smallest_px)
     scale = image.calibration
     pixel_size = (scale.pixel_size_x_um, scale.pixel_size_y_um) if scale else None
@@ -90,11 +111,15 @@ def measure_pits(
             "near_limit": found.near_limit,
         },
     )
-    summary, doubts = _summary(pits, objects, len(found.review_reason), where, scale, smallest_px)
+    row0, row1, col0, col1 = where.frame
+    area_px = (row1 - row0) * (col1 - col0) if where.mask is None else int(np.count_nonzero(where.mask))
+    summary, doubts = field_summary(
+        pits, area_px=area_px, region_origin=where.origin, scale=scale, smallest_px=smallest_px
+    )
+    summary |= {"image_kind": "micrograph", "for_review_count": len(found.review_reason)}
     warnings = [*image.warnings, *where.warnings, *weights.warnings, *doubts, *_remarks(found, pits)]
     if scale is None:
-        limit = "" if settings.min_diameter_um is None else "; min_diameter_um could not be applied"
-        warnings.append(f"No scale: sizes and the density are given in px only{limit}.")
+        warnings.append(no_scale_warning(settings))
     return Result(
         procedure="pits",
         source=image.source,
@@ -126,13 +151,6 @@ def _refuse_blank(grey: np.ndarray, where: Region, path: str) -> None:
         )
 
 
-def _smallest_diameter_px(settings: PitSettings, scale: Calibration | None) -> float:
-    """Smallest equivalent diameter in force, px."""
-    if scale is None or settings.min_diameter_um is None:
-        return settings.min_diameter_px
-    return max(settings.min_diameter_px, settings.min_diameter_um / float(np.sqrt(scale.pixel_area_um2)))
-
-
 def _find(grey: np.ndarray, where: Region, settings: PitSettings, smallest_px: float) -> DarkPits:
     """Find pits inside the frame, with labels laid over the whole picture."""
     row0, row1, col0, col1 = where.frame
@@ -147,67 +165,6 @@ def _find(grey: np.ndarray, where: Region, settings: PitSettings, smallest_px: f
         max_aspect=settings.max_aspect,
     )
     return found if whole else found.laid_over(grey.shape, inside)
-
-
-def _summary(
-    pits: Table,
-    objects: Objects,
-    review_count: int,
-    where: Region,
-    scale: Calibration | None,
-    smallest_px: float,
-) -> tuple[dict[str, Any], list[str]]:
-    """Figures of the field, and what is doubtful about them."""
-    row0, row1, col0, col1 = where.frame
-    area_px = (row1 - row0) * (col1 - col0) if where.mask is None else int(np.count_nonzero(where.mask))
-    unit = "um" if scale else "px"
-    pixel_um2 = scale.pixel_area_um2 if scale else None
-    area_mm2 = area_px * pixel_um2 / 1e6 if pixel_um2 else None
-    weights = pits["edge_weight"]
-    whole = ~pits["touches_image_border"]
-    per_mm2 = density(weights, area_mm2) if area_mm2 else Estimate(None, None)
-    per_mpx = density(weights, area_px / 1e6) if not area_mm2 else Estimate(None, None)
-    step = float(np.sqrt(pixel_um2)) if pixel_um2 else 1.0
-    fraction = area_fraction_interval(
-        pits["area_px"] * step**2, pits[f"perimeter_{unit}"], area_px * step**2, OUTLINE_SHIFT_PX * step
-    )
-    diameters = pits[f"equivalent_diameter_{unit}"][whole]
-    median = float(np.median(diameters)) if diameters.size else None
-    mean_area_px = float(np.mean(pits["area_px"][whole])) if whole.any() else None
-    mean_area = mean_area_px * pixel_um2 if pixel_um2 and mean_area_px is not None else None
-    rating = None
-    if per_mm2.value is not None and per_mm2.ci95 is not None:
-        rating = rate(per_mm2.value, mean_area, upper_per_mm2=per_mm2.ci95[1])
-    summary: dict[str, Any] = {
-        "image_kind": "micrograph",
-        "pit_count": len(pits["label"]),
-        "near_limit_count": int(np.count_nonzero(pits["near_limit"] != "")),
-        "for_review_count": review_count,
-        "field_area_mm2": area_mm2,
-        "field_area_px": area_px,
-        "region_origin": where.origin,
-        "pit_density_per_mm2": per_mm2.value,
-        "pit_density_per_mm2_ci95": _pair(per_mm2),
-        "pit_density_per_mpx": per_mpx.value,
-        "pit_density_per_mpx_ci95": _pair(per_mpx),
-        "pitted_area_fraction": fraction.value,
-        "pitted_area_fraction_ci95": _pair(fraction),
-        "total_pit_area_um2": float(pits["area_um2"].sum()) if scale else None,
-        "total_pit_area_px": int(pits["area_px"].sum()),
-        "median_equivalent_diameter_um": median if scale else None,
-        "median_equivalent_diameter_px": None if scale else median,
-        "mean_area_um2": mean_area,
-        "mean_area_px": None if scale else mean_area_px,
-        "g46_density_class": rating.density_class if rating else None,
-        "g46_size_class": rating.size_class if rating else None,
-        "smallest_diameter_um": smallest_px * step if scale else None,
-        "smallest_diameter_px": smallest_px,
-    }
-    return summary, list(rating.warnings) if rating else []
-
-
-def _pair(estimate: Estimate) -> list[float] | None:
-    return None if estimate.ci95 is None else [float(estimate.ci95[0]), float(estimate.ci95[1])]
 
 
 def _review_table(found: DarkPits, reviewed: Objects) -> Table:
@@ -248,10 +205,4 @@ def _remarks(found: DarkPits, pits: Table) -> list[str]:
             f"{100 * found.bright_fraction:.0f} % of the field is clearly brighter than what was taken for "
             "metal. If that is the metal, and not product or glare, pits are not told from it: mask the rest."
         )
-    near = int(np.count_nonzero(pits["near_limit"] != ""))
-    if near and near >= 0.2 * len(pits["label"]):
-        remarks.append(
-            f"{near} of {len(pits['label'])} pits passed a limit by less than a quarter (column near_limit): "
-            "the count depends on the settings; look at these first."
-        )
-    return remarks
+    return [*remarks, *near_limit_remark(pits)]

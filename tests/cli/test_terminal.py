@@ -56,3 +56,14 @@ def test_degraded():
     )
     assert text.startswith("plate.png: degraded area 12.3 % (95 % interval 10.0 to 15.0)")
     assert "not determined" in result_text(_result("degraded", {"degraded_area_fraction": None}))
+
+
+def test_depths_that_are_lower_bounds_say_so():
+    """A pit whose floor was not measured is at least as deep as it looks."""
+    summary = {"pit_count": 3, "max_depth_um": 12.34, "max_depth_um_ci95": [12.0, None], "spike_count": 2}
+    bound = result_text(_result("pits", summary | {"max_depth_is_lower_bound": True}))
+    assert "at least 12.3 µm" in bound
+    assert "12.3 µm (95 % interval" not in bound
+    assert [line.split() for line in bound.splitlines() if "spikes" in line] == [
+        ["spikes", "taken", "out", "2"]
+    ]
