@@ -1,4 +1,4 @@
-"""Depth statistics: lower bounds are neither dropped nor believed; a pitting factor only where there is one."""
+"""Depth statistics: lower bounds are neither dropped nor believed, and no pitting factor without a base."""
 
 import numpy as np
 import pytest
