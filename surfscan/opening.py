@@ -8,10 +8,10 @@ from typing import Literal
 
 import numpy as np
 
-from surfscan.calibration import calibrate
+from surfscan.calibration import DEFAULT_HEIGHT_UNIT, HeightScale, calibrate, judge_heights, judge_relief
 from surfscan.errors import InputError
 from surfscan.images import HeightMap, Micrograph, Source
-from surfscan.loaders import load
+from surfscan.loaders import LoadedImage, load
 
 SMALL_SIDE_PX = 16
 """An image narrower than this is opened with a warning (common practice, no source)."""
@@ -26,50 +26,68 @@ def open_image(
     kind: Literal["micrograph", "heightmap"] | None = None,
     pixel_size_um: float | tuple[float, float] | None = None,
     pixel_size_relative_uncertainty: float | None = None,
+    height_unit: str | None = None,
 ) -> Micrograph | HeightMap:
     """Open one image by its content, whatever its suffix.
 
     Parameters
     ----------
     path : str or Path
-        PNG, JPEG, BMP, TIFF, BigTIFF, OME-TIFF, or what a registered loader adds.
+        PNG, JPEG, BMP, TIFF, BigTIFF, OME-TIFF, X3P, or what a registered loader adds.
     page : int, optional
-        Page of a file that holds several, first page 0. Pyramid levels and thumbnails are not pages.
+        Page, or layer of a height map, of a file that holds several, first page 0. Pyramid levels and
+        thumbnails are not pages.
     kind : {"micrograph", "heightmap"}, optional
         Overrides what the file says. By itself a single-channel floating-point TIFF is a height map in µm
-        unless its metadata speak of brightness, and everything else is a micrograph.
+        unless its metadata speak of brightness, a format of heights is a height map, and everything else is
+        a micrograph. A file that states the unit of its heights is never a micrograph.
     pixel_size_um : float or (float, float), optional
         Pixel size in µm, square or (x, y); overrides the file.
     pixel_size_relative_uncertainty : float, optional
         Relative standard uncertainty of the pixel size; a declared allowance of 1 % where not given.
+    height_unit : str, optional
+        Unit of the heights ("µm", "nm", "m"); overrides the file. By itself what the file states, judged by
+        its pitch (`surfscan.calibration.judge_heights`), and µm where it states none.
 
     Returns
     -------
     Micrograph or HeightMap
         Micrograph pixels are uint8, uint16 or float32: bits become 0 and 255, other number types become
         float32 with their values kept, not rescaled. Colour whose channels are all alike becomes grey.
-        Heights are float32, or float64 where the file has it.
+        Heights are in µm, turned into them with float64 arithmetic: float32 where the file holds float32,
+        float16 or whole numbers up to 16 bits, float64 otherwise.
 
     Raises
     ------
     InputError
         If the file is missing, damaged, of no known format, empty, too large, holds several pages and `page`
-        is None, or an argument is impossible.
+        is None, or an argument is impossible, or does not go with what the file holds.
     """
     path = Path(path)
     if kind not in (None, "micrograph", "heightmap"):
         raise InputError(path, f"kind {kind!r} is unknown", "Use micrograph or heightmap")
     loaded = load(path, page)
+    is_height_map = (kind or loaded.kind) == "heightmap"
+    if not is_height_map and (loaded.height_unit or height_unit is not None):
+        raise _heights_and_brightness(path, loaded, height_unit)
+    scale = HeightScale(1.0, loaded.scale_tags)
+    if is_height_map:
+        scale = judge_heights(loaded.height_unit, loaded.scale_tags, height_unit, path=path)
     calibration, scale_warnings = calibrate(
-        loaded.scale_tags, pixel_size_um, relative_uncertainty=pixel_size_relative_uncertainty, path=path
+        scale.scale_tags, pixel_size_um, relative_uncertainty=pixel_size_relative_uncertainty, path=path
     )
     source = Source(str(path), _sha256(path), loaded.page, loaded.file_format)
-    warnings = [*loaded.warnings, *scale_warnings]
+    warnings = [*loaded.warnings, *scale.warnings, *scale_warnings]
     rows, cols = loaded.pixels.shape[:2]
     if min(rows, cols) < SMALL_SIDE_PX:
         warnings.append(f"The image is only {rows} x {cols} px: too small for a figure that can be defended.")
-    if (kind or loaded.kind) == "heightmap":
-        heights = _as_heights(path, loaded.pixels, warnings)
+    if is_height_map:
+        heights = _as_heights(path, loaded.pixels, scale.um_per_unit, height_unit, warnings)
+        relief = float(np.fmax.reduce(heights, axis=None)) - float(np.fmin.reduce(heights, axis=None))
+        field = None
+        if calibration is not None:
+            field = max(cols * calibration.pixel_size_x_um, rows * calibration.pixel_size_y_um)
+        warnings += judge_relief(relief, field)
         return HeightMap(heights, calibration, source, tuple(warnings))
     pixels = _as_brightness(path, _grey_where_alike(loaded.pixels), warnings)
     if loaded.kind == "heightmap":
@@ -148,14 +166,37 @@ def _as_brightness(path: Path, pixels: np.ndarray, warnings: list[str]) -> np.nd
     return _without_infinities(path, values, warnings)
 
 
-def _as_heights(path: Path, pixels: np.ndarray, warnings: list[str]) -> np.ndarray:
+def _as_heights(
+    path: Path, pixels: np.ndarray, um_per_unit: float, stated_unit: str | None, warnings: list[str]
+) -> np.ndarray:
+    """Heights in µm; a view of the pixels where they are that already."""
     if pixels.ndim != 2:
         raise InputError(path, "a colour image cannot be a height map", "Open it as a micrograph")
+    opened = np.float32 if pixels.dtype.itemsize <= (4 if pixels.dtype.kind == "f" else 2) else np.float64
     if pixels.dtype.kind != "f":
-        warnings.append(f"Whole numbers ({pixels.dtype}) are taken as heights in µm.")
-        return pixels.astype(np.float32 if pixels.dtype.itemsize <= 2 else np.float64)
-    values = pixels.astype(np.float32) if pixels.dtype.itemsize < 4 else pixels
-    return _without_infinities(path, values, warnings)
+        unit = stated_unit or DEFAULT_HEIGHT_UNIT
+        warnings.append(f"Whole numbers ({pixels.dtype}) are taken as heights in {unit}.")
+    if um_per_unit == 1:
+        heights = pixels.astype(opened, copy=False)
+    else:
+        heights = np.empty(pixels.shape, opened)
+        with np.errstate(over="ignore"):
+            np.multiply(pixels, um_per_unit, out=heights, dtype=np.float64, casting="same_kind")
+    return _without_infinities(path, heights, warnings) if pixels.dtype.kind == "f" else heights
+
+
+def _heights_and_brightness(path: Path, loaded: LoadedImage, height_unit: str | None) -> InputError:
+    if loaded.height_unit:
+        return InputError(
+            path,
+            f"the {loaded.file_format} file states heights in {loaded.height_unit}: it is no micrograph",
+            "Open it as a height map",
+        )
+    return InputError(
+        path,
+        f"a height unit ({height_unit!r}) is stated for what is taken as a micrograph",
+        "Leave the unit out, or open the image as a height map",
+    )
 
 
 def _without_infinities(path: Path, values: np.ndarray, warnings: list[str]) -> np.ndarray:

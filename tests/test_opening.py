@@ -211,3 +211,43 @@ def test_mask_with_loss_is_refused(tmp_path):
     cv2.imwrite(str(tmp_path / "m.jpg"), np.zeros((16, 16), np.uint8))
     with pytest.raises(InputError, match="with loss"):
         open_mask(tmp_path / "m.jpg", (16, 16))
+
+
+@pytest.mark.parametrize(("dtype", "opened"), [
+    (np.float16, np.float32), (np.float32, np.float32), (np.float64, np.float64),
+    (np.int16, np.float32), (np.uint8, np.float32), (np.int32, np.float64),
+])  # fmt: skip
+def test_a_stated_height_unit(tmp_path, dtype, opened):
+    """nm come out in µm, multiplied in float64 and rounded once."""
+    stored = np.arange(400).reshape(20, 20).clip(0, 120).astype(dtype)
+    tifffile.imwrite(tmp_path / "a.tif", stored, **SCALED)
+    image = open_image(tmp_path / "a.tif", kind="heightmap", height_unit="nm")
+    assert image.heights_um.dtype == opened
+    np.testing.assert_array_equal(image.heights_um, (stored.astype(np.float64) * 1e-3).astype(opened))
+    whole = [f"Whole numbers ({np.dtype(dtype)}) are taken as heights in nm."]
+    assert list(image.warnings) == (whole if np.dtype(dtype).kind in "iu" else [])
+
+
+@pytest.mark.parametrize("ome", [False, True])
+def test_float_tiff_is_in_micrometres_by_convention(tmp_path, ome):
+    """OME's own units are about the lateral scale and the stack, never about pixel values."""
+    heights = np.linspace(-3, 5, 400, dtype=np.float32).reshape(20, 20)
+    if ome:
+        metadata = {f"PhysicalSize{a}": 500 for a in "XYZ"} | {f"PhysicalSize{a}Unit": "nm" for a in "XYZ"}
+        tifffile.imwrite(tmp_path / "a.ome.tif", heights, ome=True, metadata={"axes": "YX", **metadata})
+    else:
+        tifffile.imwrite(tmp_path / "a.ome.tif", heights, description="unit=nm", **SCALED)
+    image = open_image(tmp_path / "a.ome.tif")
+    np.testing.assert_array_equal(image.heights_um, heights)
+    assert image.calibration.pixel_size_x_um == 0.5 and image.warnings == ()
+    image = open_image(tmp_path / "a.ome.tif", height_unit="mm")
+    np.testing.assert_array_equal(image.heights_um, heights * np.float32(1000))
+    assert "check their unit" in image.warnings[0]
+
+
+def test_a_height_unit_is_for_heights(tmp_path, grey):
+    tifffile.imwrite(tmp_path / "a.tif", grey, **SCALED)
+    with pytest.raises(InputError, match="taken as a micrograph"):
+        open_image(tmp_path / "a.tif", height_unit="nm")
+    with pytest.raises(InputError, match="no unit of length"):
+        open_image(tmp_path / "a.tif", kind="heightmap", height_unit="V")
