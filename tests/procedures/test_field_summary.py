@@ -1,0 +1,74 @@
+"""Figures of a field that pictures and height maps share."""
+
+import numpy as np
+import pytest
+
+from surfscan.columns import columns, conform, empty_table
+from surfscan.images import Calibration
+from surfscan.procedures.field_summary import (
+    field_summary,
+    near_limit_remark,
+    no_scale_warning,
+    smallest_diameter_px,
+)
+from surfscan.procedures.settings import HeightPitSettings, PitSettings
+
+HALF = Calibration(0.5, 0.5, 0.01, "stated")
+
+
+def _pits(n, **given):
+    blank = {c.name: np.zeros(n, c.dtype) for c in columns("pits")}
+    return conform("pits", blank | {name: np.broadcast_to(value, n) for name, value in given.items()})
+
+
+def _summary(pits, scale, area_px=1_000_000):
+    return field_summary(pits, area_px=area_px, region_origin="whole map", scale=scale, smallest_px=4.0)
+
+
+def test_with_scale_figures_are_physical():
+    pits = _pits(
+        4, area_px=100, area_um2=25.0, perimeter_um=18.0, equivalent_diameter_um=5.64, edge_weight=1.0
+    )
+    summary, doubts = _summary(pits, HALF)
+    assert summary["field_area_mm2"] == pytest.approx(0.25)
+    assert summary["pit_density_per_mm2"] == pytest.approx(16.0)
+    assert summary["pitted_area_fraction"] == pytest.approx(4e-4)
+    assert summary["total_pit_area_um2"] == pytest.approx(100.0)
+    assert summary["smallest_diameter_um"] == pytest.approx(2.0)
+    assert summary["pit_density_per_mpx"] is None
+    assert doubts == []
+
+
+def test_without_scale_the_same_figures_come_in_px():
+    summary, _ = _summary(_pits(4, area_px=100, perimeter_px=36.0, edge_weight=1.0), None)
+    assert (
+        summary["field_area_mm2"] is summary["pit_density_per_mm2"] is summary["total_pit_area_um2"] is None
+    )
+    assert summary["pit_density_per_mpx"] == pytest.approx(4.0)
+    assert summary["total_pit_area_px"] == 400
+
+
+def test_no_pit_has_no_sizes_and_a_density_of_zero_with_its_interval():
+    summary, _ = _summary(empty_table("pits"), HALF)
+    assert summary["pit_count"] == 0
+    assert summary["pit_density_per_mm2"] == 0
+    assert summary["pit_density_per_mm2_ci95"][1] == pytest.approx(3.689 / 0.25, rel=1e-3)
+    assert summary["median_equivalent_diameter_um"] is summary["mean_area_um2"] is None
+
+
+def test_smallest_diameter_is_the_larger_of_the_two_limits():
+    assert smallest_diameter_px(PitSettings(min_diameter_um=10.0), HALF) == 20.0
+    assert smallest_diameter_px(HeightPitSettings(min_diameter_um=0.1), HALF) == 3.0
+    assert smallest_diameter_px(HeightPitSettings(min_diameter_um=10.0), None) == 3.0
+
+
+def test_a_limit_in_um_that_could_not_be_applied_is_named():
+    assert "min_diameter_um could not be applied" in no_scale_warning(PitSettings(min_diameter_um=3.0))
+    assert "min_diameter_um" not in no_scale_warning(HeightPitSettings())
+
+
+def test_much_of_the_count_near_a_limit_is_remarked_on():
+    near = _pits(10, near_limit="")
+    assert near_limit_remark(near) == []
+    near["near_limit"] = np.array(["depth"] * 2 + [""] * 8)
+    assert "2 of 10 pits" in near_limit_remark(near)[0]
