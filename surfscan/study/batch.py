@@ -13,7 +13,8 @@ from surfscan.errors import InputError
 from surfscan.store.lock import WriterLock
 from surfscan.store.recovery import set_aside_if_damaged, tidy
 from surfscan.store.results import Failure, ResultsStore, StoredResult
-from surfscan.study.manifest import ImageEntry, Study, load_study, manifest_path
+from surfscan.study.entries import ImageEntry, Study
+from surfscan.study.manifest import load_study, manifest_path
 from surfscan.study.pool import run_in_processes
 from surfscan.study.tasks import ImageTask, Job, jobs_for, plan_image
 from surfscan.study.worker import Outcome, limit_threads, measure_image
@@ -130,7 +131,7 @@ class _Batch:
             try:
                 task = plan_image(self.study, image)
             except InputError as error:
-                jobs = jobs_for(self.study, image, "unreadable", None)
+                jobs = jobs_for(self.study, image, "unreadable", {})
                 self.keep(image, _all_failed(jobs, str(InputError(None, error.fault, error.remedy))))
                 continue
             jobs = tuple(job for job in task.jobs if not self.up_to_date(image, job))

@@ -6,12 +6,18 @@ from collections import Counter
 from collections.abc import Iterator
 from difflib import get_close_matches
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from surfscan.calibration.metadata import REMEDY
 from surfscan.errors import InputError
+from surfscan.study.entries import COMPANIONS, Group, ImageEntry, Specimen
 from surfscan.study.findings import Finding
 from surfscan.study.folder import find_false_images, find_images
-from surfscan.study.manifest import Group, ImageEntry, ManifestReader, Specimen
+from surfscan.study.inputs import open_companion, open_entry
+from surfscan.study.manifest import ManifestReader
+
+if TYPE_CHECKING:
+    from surfscan.images import HeightMap, Micrograph
 
 FEWEST_SPECIMENS = 3
 """A group of fewer specimens gives no interval worth the name (common practice, no source)."""
@@ -66,8 +72,6 @@ class _Check:
 
     def file(self, i: int, image: ImageEntry, seen: dict[str, str]) -> Iterator[Finding]:
         """The image and its region mask, opened as they will be for measuring."""
-        from surfscan.opening import open_image, open_mask
-
         where = self.manifest.where("image", i, "file")
         path = self.folder / image.file
         if not path.is_file():
@@ -80,7 +84,7 @@ class _Check:
                 "Write it relative to study.toml, so that the study can be moved",
             )
         try:
-            opened = open_image(path, page=image.page, kind="micrograph", pixel_size_um=image.pixel_size_um)
+            opened = open_entry(self.folder, image)
         except InputError as error:
             yield Finding("error", where, f"{image.file}: {error.fault}", error.remedy)
             return
@@ -97,25 +101,26 @@ class _Check:
             yield Finding(
                 "error",
                 where,
-                f"{image.image_id} holds the same picture as {twin}",
+                f"{image.image_id} holds the same {'heights' if image.shows == 'heights' else 'picture'} as "
+                f"{twin}",
                 "Remove one of the two: a field counted twice makes the intervals too narrow",
             )
-        if image.region is None:
-            return
-        where = self.manifest.where("image", i, "region")
-        region = self.folder / image.region
-        if not region.is_file():
-            yield Finding("error", where, f"the mask {image.region} is missing", self.nearest(region))
+        for role, name in image.companions().items():
+            yield from self.companion(i, image, opened, role, name)
+
+    def companion(
+        self, i: int, image: ImageEntry, opened: Micrograph | HeightMap, role: str, name: str
+    ) -> Iterator[Finding]:
+        """A file that belongs to an image, opened as it will be for measuring."""
+        where = self.manifest.where("image", i, role)
+        path = self.folder / name
+        if not path.is_file():
+            yield Finding("error", where, f"the {COMPANIONS[role]} {name} is missing", self.nearest(path))
             return
         try:
-            inside = open_mask(region, opened.shape)
+            open_companion(self.folder, image, opened, role)
         except InputError as error:
-            yield Finding("error", where, f"{image.region}: {error.fault}", error.remedy)
-            return
-        if not inside.any():
-            yield Finding(
-                "error", where, f"{image.region} marks no specimen", "Draw the specimen with values above 0"
-            )
+            yield Finding("error", where, f"{name}: {error.fault}", error.remedy)
 
     def nearest(self, path: Path) -> str:
         names = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
@@ -216,7 +221,7 @@ class _Check:
         named = {
             (self.folder / name.replace("\\", "/")).resolve()
             for row in self.manifest.rows["image"].values()
-            for name in (row.get("file"), row.get("region"))
+            for name in (row.get(key) for key in ("file", *COMPANIONS))
             if isinstance(name, str)
         }
         strays = [path for path in find_images(self.folder) if path.resolve() not in named]

@@ -68,6 +68,9 @@ _IN_PLAIN = {
     "g_per_cm3": "g/cm³",
     "px": "px",
 }
+OWN_FAULT = "surfscan_fault"
+"""Type of a validation error that brings its own words: ``what`` and ``remedy`` in its context."""
+
 _NUMBER_AND_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*([^\d\s.,].*?)?\s*")
 
 
@@ -108,6 +111,8 @@ def _fields(model: type[BaseModel], path: Iterable[str | int]) -> list[str]:
 
 def _describe_one(kind: str, item: Mapping[str, Any], name: str, fields: list[str]) -> tuple[str, str]:
     value = item.get("input")
+    if kind == OWN_FAULT:
+        return str(item["ctx"]["what"]), str(item["ctx"]["remedy"])
     if kind == "extra_forbidden":
         return f"unknown key {name!r}", suggest_key(name, value, fields)
     if kind == "missing":

@@ -1,4 +1,4 @@
-"""The manifest `study.toml`: what was exposed, how, and which image shows what."""
+"""The manifest `study.toml`: reading it, and every fault of it with its line."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ import re
 import tomllib
 from collections.abc import Mapping
 from difflib import get_close_matches
-from pathlib import Path, PurePosixPath
-from typing import Annotated, Any, Literal
+from pathlib import Path
+from typing import Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ValidationError
 
 from surfscan.errors import InputError
-from surfscan.procedures.settings import DegradedSettings, PitSettings
+from surfscan.study.entries import Group, ImageEntry, Material, Specimen, Study, StudySettings, image_id
 from surfscan.study.faults import describe, suggest_key
 from surfscan.study.findings import Finding, as_error
 from surfscan.study.locator import Key, line_of, locate_keys
@@ -20,147 +20,7 @@ from surfscan.study.specimens import read_specimens_csv
 
 FILE_NAME = "study.toml"
 
-Procedure = Literal["pits", "degraded"]
-Text = Annotated[str, Field(min_length=1)]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-
-
-def _pair(value: object) -> object:
-    """One pixel size for both directions, or [x, y]."""
-    if isinstance(value, (list, tuple)):
-        return tuple(value)
-    return value if isinstance(value, str) or value is None else (value, value)
-
-
-def _posix(value: object) -> object:
-    return PurePosixPath(value.replace("\\", "/")).as_posix() if isinstance(value, str) and value else value
-
-
-def _tuple(value: object) -> object:
-    return tuple(value) if isinstance(value, list) else value
-
-
-RelativeFile = Annotated[str, BeforeValidator(_posix), Field(min_length=1)]
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-
-class StudySettings(_Table):
-    """Settings of the procedures, one table each."""
-
-    pits: PitSettings = Field(PitSettings(), description="Settings of the pits procedure.")
-    degraded: DegradedSettings = Field(
-        DegradedSettings(), description="Settings of the degraded-area procedure."
-    )
-
-    def of(self, procedure: str) -> PitSettings | DegradedSettings:
-        """Settings of the named procedure."""
-        found: PitSettings | DegradedSettings = getattr(self, procedure)
-        return found
-
-
-class Material(_Table):
-    """A material of the study; its density is a figure with a source."""
-
-    name: Text
-    density_g_per_cm3: Positive | None = None
-    source: str = Field("", description="Where the density comes from.")
-
-
-class Group(_Table):
-    """Specimens of one kind and treatment."""
-
-    name: Text
-    baseline: Text | None = Field(
-        None, description="Control group (as received) whose mean is subtracted from this one's."
-    )
-
-
-class Specimen(_Table):
-    """One exposed part: the replicate of every statistic."""
-
-    id: Text
-    group: Text
-    exposure_h: Annotated[float, Field(ge=0, allow_inf_nan=False)] | None = Field(
-        None, description="Hours of exposure; 0 as received; left out where not known."
-    )
-    material: Text | None = None
-    surface_area_mm2: Positive | None = None
-    drawn_strut_width_um: Positive | None = None
-    drawn_thickness_um: Positive | None = None
-    note: str = ""
-
-
-class ImageEntry(_Table):
-    """One image: whose it is, what it shows, and how the field and the surface came to be."""
-
-    file: RelativeFile = Field(description="Path relative to study.toml.")
-    specimen: Text
-    shows: Literal["surface"] = "surface"
-    procedures: Annotated[tuple[Procedure, ...], BeforeValidator(_tuple), Field(min_length=1)] = (
-        "pits",
-        "degraded",
-    )
-    pixel_size_um: Annotated[tuple[Positive, Positive] | None, BeforeValidator(_pair)] = Field(
-        None, description="[x, y] in µm (one number for both); overrides the file's own scale."
-    )
-    condition: Literal["as_received", "with_product", "cleaned", "not_stated"] = "not_stated"
-    cleaning: str = Field("", description="How the surface was cleaned.")
-    field_choice: Literal["systematic", "random", "worst_seen", "not_stated"] = "not_stated"
-    page: Annotated[int, Field(ge=0)] | None = Field(None, description="Page of the file, first page 0.")
-    region: RelativeFile | None = Field(
-        None, description="Mask of the specimen region, same size as the image."
-    )
-    note: str = ""
-
-    @property
-    def image_id(self) -> str:
-        """The file, and ``#page`` where a page is given."""
-        return _image_id(self.file, self.page)
-
-
-class Study(_Table):
-    """A study as its manifest states it.
-
-    Attributes
-    ----------
-    folder : Path
-        Where the manifest stands; every file is relative to it.
-    title, note : str
-    settings : StudySettings
-    materials, groups, specimens, images : tuple
-        In the order of the manifest.
-    """
-
-    folder: Path
-    title: str
-    note: str = ""
-    settings: StudySettings = StudySettings()
-    materials: tuple[Material, ...] = ()
-    groups: tuple[Group, ...] = ()
-    specimens: tuple[Specimen, ...] = ()
-    images: tuple[ImageEntry, ...] = ()
-
-    def specimen(self, specimen_id: str) -> Specimen:
-        """The specimen of that id (KeyError if there is none)."""
-        return _named(specimen_id, {s.id: s for s in self.specimens})
-
-    def group(self, name: str) -> Group:
-        """The group of that name (KeyError if there is none)."""
-        return _named(name, {g.name: g for g in self.groups})
-
-    def images_of(self, specimen_id: str) -> tuple[ImageEntry, ...]:
-        """Images of one specimen, in the order of the manifest."""
-        return tuple(image for image in self.images if image.specimen == specimen_id)
-
-
-def _named(name: str, known: Mapping[str, Any]) -> Any:
-    return known[name]
-
-
-_TABLES: dict[str, type[_Table]] = {
+_TABLES: dict[str, type[BaseModel]] = {
     "material": Material,
     "group": Group,
     "specimen": Specimen,
@@ -391,7 +251,7 @@ class ManifestReader:
         for i, row in rows.items():
             if not isinstance(row.get(key), str):
                 continue
-            name = row[key] if table != "image" else _image_id(row[key], row.get("page"))
+            name = row[key] if table != "image" else image_id(row[key], row.get("page"))
             if name in first:
                 self.fault(
                     self.where(table, i, key),
@@ -423,11 +283,6 @@ class ManifestReader:
 def _file_and_line(fault: Finding) -> tuple[bool, str, int]:
     name, _, line = fault.where.rpartition(":")
     return (name != FILE_NAME, name, int(line))
-
-
-def _image_id(file: str, page: object) -> str:
-    name = str(_posix(file))
-    return name if page is None else f"{name}#{page}"
 
 
 def _text_fields(model: type[BaseModel]) -> list[str]:

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from surfscan._version import __version__
 from surfscan.errors import InputError
-from surfscan.procedures.settings import DegradedSettings, PitSettings
 from surfscan.store.masks import file_sha256
-from surfscan.study.manifest import ImageEntry, Study
+from surfscan.study.entries import COMPANIONS, ImageEntry, Settings, Study
 
 PROCEDURES = {
     "pits": "surfscan.procedures:measure_pits",
     "degraded": "surfscan.procedures:measure_degraded",
+    "texture": "surfscan.procedures:measure_texture",
 }
 """Procedure -> its function as ``module:name``, imported only where it runs."""
 
@@ -27,17 +28,18 @@ class Job:
     Attributes
     ----------
     procedure : str
-        "pits" or "degraded".
+        "pits", "degraded" or "texture".
     function : str
         ``module:name`` of the procedure, called with the image, `settings` and ``region=``.
-    settings : PitSettings or DegradedSettings
+    settings : Settings
+        Those of the procedure for what the image shows.
     fingerprint : str
         See `fingerprint`.
     """
 
     procedure: str
     function: str
-    settings: PitSettings | DegradedSettings
+    settings: Settings
     fingerprint: str
 
 
@@ -64,20 +66,23 @@ class ImageTask:
 def fingerprint(
     image: ImageEntry,
     procedure: str,
-    settings: PitSettings | DegradedSettings,
+    settings: Settings,
     sha256: str,
     region_sha256: str | None,
     version: str = __version__,
+    *,
+    datum_sha256: str | None = None,
+    unexposed_sha256: str | None = None,
 ) -> str:
     """SHA-256 over all that decides a result: two equal fingerprints mean two equal results.
 
     Parameters
     ----------
     image : ImageEntry
-        Its page, stated pixel size and what it shows enter; specimen, condition and notes do not, since
-        they change no figure of the image.
+        Its page, stated pixel size, stated height unit and what it shows enter; specimen, condition and
+        notes do not, since they change no figure of the image.
     procedure : str
-    settings : PitSettings or DegradedSettings
+    settings : Settings
         Every field enters, defaults included.
     sha256 : str
         Of the image file, hex.
@@ -85,6 +90,9 @@ def fingerprint(
         Of the mask of the specimen region; None where none is given.
     version : str
         Version of surfscan.
+    datum_sha256, unexposed_sha256 : str or None
+        Of the datum mask and of the unexposed height map; None where there is none. They enter for pits
+        only: no other procedure asks for the original level.
 
     Returns
     -------
@@ -101,15 +109,39 @@ def fingerprint(
         "shows": image.shows,
         "version": version,
     }
+    given = {"height_unit": image.height_unit}
+    if procedure == "pits":
+        given |= {"datum": datum_sha256, "unexposed": unexposed_sha256}
+    decisive |= {name: value for name, value in given.items() if value is not None}
     return hashlib.sha256(json.dumps(decisive, sort_keys=True).encode()).hexdigest()
 
 
-def jobs_for(study: Study, image: ImageEntry, sha256: str, region_sha256: str | None) -> tuple[Job, ...]:
-    """One job for each procedure of an image, with the settings of the study."""
+def jobs_for(
+    study: Study, image: ImageEntry, sha256: str, companions: Mapping[str, str | None]
+) -> tuple[Job, ...]:
+    """One job for each procedure of an image, with the settings of the study.
+
+    Parameters
+    ----------
+    study : Study
+    image : ImageEntry
+    sha256 : str
+        Of the image file, hex.
+    companions : mapping of str to str or None
+        SHA-256 of the files that belong to it by role ("region", "datum", "unexposed").
+    """
     found = []
     for procedure in dict.fromkeys(image.procedures):
-        settings = study.settings.of(procedure)
-        mark = fingerprint(image, procedure, settings, sha256, region_sha256)
+        settings = study.settings.of(procedure, image.shows)
+        mark = fingerprint(
+            image,
+            procedure,
+            settings,
+            sha256,
+            companions.get("region"),
+            datum_sha256=companions.get("datum"),
+            unexposed_sha256=companions.get("unexposed"),
+        )
         found.append(Job(procedure, PROCEDURES[procedure], settings, mark))
     return tuple(found)
 
@@ -120,12 +152,12 @@ def plan_image(study: Study, image: ImageEntry) -> ImageTask:
     Raises
     ------
     InputError
-        If the image or the mask of its specimen region is missing or cannot be read.
+        If the image, or a file that belongs to it, is missing or cannot be read.
     """
     folder = study.folder.resolve()
     sha256 = _sha256(folder / image.file, "image")
-    region_sha256 = _sha256(folder / image.region, "region mask") if image.region else None
-    return ImageTask(folder, image, sha256, jobs_for(study, image, sha256, region_sha256))
+    companions = {role: _sha256(folder / name, COMPANIONS[role]) for role, name in image.companions().items()}
+    return ImageTask(folder, image, sha256, jobs_for(study, image, sha256, companions))
 
 
 def _sha256(path: Path, kind: str) -> str:

@@ -7,7 +7,7 @@ import signal
 import sys
 import threading
 import traceback
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from importlib import import_module
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Any
 
 from surfscan.errors import InputError
 from surfscan.store.results import Failure, StagedResult, stage
+from surfscan.study.entries import ORIGINAL_LEVEL
+from surfscan.study.inputs import open_companion, open_entry
 from surfscan.study.tasks import ImageTask, Job
 
 if TYPE_CHECKING:
-    import numpy as np
-
-    from surfscan.images import Micrograph
+    from surfscan.images import HeightMap, Micrograph
 
 Outcome = tuple[str, StagedResult | Failure]
 """Fingerprint of a job, and what came of it."""
@@ -69,46 +69,39 @@ def measure_image(task: ImageTask) -> list[Outcome]:
     """
     try:
         image = _open(task)
-        region = _region(task, image)
+        given = _opened(task, image, ("region",))
     except Exception as error:
         return [(job.fingerprint, Failure(job.procedure, _said(error, task))) for job in task.jobs]
-    return [(job.fingerprint, _measure(job, image, region, task)) for job in task.jobs]
+    return [(job.fingerprint, _measure(job, image, given, task)) for job in task.jobs]
 
 
-def _open(task: ImageTask) -> Micrograph:
-    from surfscan.images import Micrograph
-    from surfscan.opening import open_image
-
-    path = task.folder / task.image.file
-    size = task.image.pixel_size_um
-    image = open_image(
-        path,
-        page=task.image.page,
-        kind="micrograph",
-        pixel_size_um=size[0] if size and size[0] == size[1] else size,
-    )
-    if not isinstance(image, Micrograph):
-        raise InputError(path, "this is a height map, not a picture", "Correct 'shows' in study.toml")
+def _open(task: ImageTask) -> Micrograph | HeightMap:
+    image = open_entry(task.folder, task.image)
     if image.source.sha256 != task.sha256:
-        raise InputError(path, "the file changed while it was being measured", "Run 'surfscan measure' again")
-    # Named as the manifest names it: results must not depend on where the study stands.
-    return replace(image, source=replace(image.source, path=task.image.file))
-
-
-def _region(task: ImageTask, image: Micrograph) -> np.ndarray | None:
-    from surfscan.opening import open_mask
-
-    return None if task.image.region is None else open_mask(task.folder / task.image.region, image.shape)
+        raise InputError(
+            task.folder / task.image.file,
+            "the file changed while it was being measured",
+            "Run 'surfscan measure' again",
+        )
+    return image
 
 
 def _measure(
-    job: Job, image: Micrograph, region: np.ndarray | None, task: ImageTask
+    job: Job, image: Micrograph | HeightMap, given: Mapping[str, Any], task: ImageTask
 ) -> StagedResult | Failure:
     try:
-        result = _named(job.function)(image, job.settings, region=region)
+        if job.procedure == "pits":
+            given = {**given, **_opened(task, image, ORIGINAL_LEVEL)}
+        result = _named(job.function)(image, job.settings, **given)
         return stage(task.folder, task.image.image_id, result)
     except Exception as error:
         return Failure(job.procedure, _said(error, task))
+
+
+def _opened(task: ImageTask, image: Micrograph | HeightMap, roles: Sequence[str]) -> dict[str, Any]:
+    """Files of these roles that the entry names, opened."""
+    named = task.image.companions()
+    return {role: open_companion(task.folder, task.image, image, role) for role in roles if role in named}
 
 
 def _named(place: str) -> Any:
@@ -119,8 +112,9 @@ def _named(place: str) -> Any:
 def _said(error: Exception, task: ImageTask) -> str:
     """The error in one line, without this machine's folders."""
     if isinstance(error, InputError):
-        at_region = task.image.region is not None and error.path == str(task.folder / task.image.region)
-        return str(InputError(task.image.region if at_region else None, error.fault, error.remedy))
+        names = task.image.companions().values()
+        at = next((name for name in names if error.path in (name, str(task.folder / name))), None)
+        return str(InputError(at, error.fault, error.remedy))
     if isinstance(error, MemoryError):
         return "there was not enough memory. Use fewer workers, or cut the image into smaller fields."
     frame = traceback.extract_tb(sys.exc_info()[2])[-1]

@@ -15,9 +15,30 @@ import ctypes, os, time
 import numpy as np
 from surfscan.columns import conform, empty_table
 from surfscan.errors import InputError
+from surfscan.images import HeightMap
 from surfscan.procedures.result import Result
 
-def measure_pits(image, settings=None, *, region=None):
+def heights(procedure, image, settings, region=None, datum=None, unexposed=None):
+    return Result(
+        procedure=procedure, source=image.source, calibration=image.calibration,
+        settings=settings.model_dump(mode="json"),
+        summary={
+            "image_kind": "heightmap",
+            "highest_um": float(np.nanmax(image.heights_um)),
+            "region_px": None if region is None else int(region.sum()),
+            "datum_px": None if datum is None else int(datum.sum()),
+            "unexposed": None if unexposed is None else unexposed.source.path,
+        },
+        tables={"pits": empty_table("pits"), "for_review": empty_table("for_review")}
+        if procedure == "pits" else {}, masks={}, warnings=image.warnings,
+    )
+
+def measure_texture(image, settings=None, *, region=None):
+    return heights("texture", image, settings, region)
+
+def measure_pits(image, settings=None, *, region=None, datum=None, unexposed=None):
+    if isinstance(image, HeightMap):
+        return heights("pits", image, settings, region, datum, unexposed)
     grey = image.grey
     code = int(grey[0, 0])
     if code == 201:
@@ -72,6 +93,23 @@ def stand_ins(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.Monk
     monkeypatch.syspath_prepend(folder)
     for name in tasks.PROCEDURES:
         monkeypatch.setitem(tasks.PROCEDURES, name, f"surfscan_stand_ins:measure_{name}")
+
+
+def _write_heights(path: Path, seed: int = 0, size: int = 40, pixel_size_um: float | None = 0.5) -> None:
+    """A height map in µm as 32-bit float TIFF, with its scale unless that is None."""
+    import tifffile
+
+    heights = np.random.default_rng(seed).normal(0, 0.1, (size, size)).astype(np.float32)
+    per_cm = 1e4 / pixel_size_um if pixel_size_um else 0
+    scale = {"resolution": (per_cm, per_cm), "resolutionunit": "CENTIMETER"} if per_cm else {}
+    path.parent.mkdir(parents=True, exist_ok=True)
+    tifffile.imwrite(path, heights, **scale)
+
+
+@pytest.fixture
+def write_heights() -> Callable[..., None]:
+    """`_write_heights`, for tests that need a height map."""
+    return _write_heights
 
 
 def _write_image(path: Path, seed: int = 0, code: int = 200, size: int = 40) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -68,8 +69,8 @@ def test_everything_at_once(make_study: MakeStudy, write_image: Callable[..., No
     for start, part in [
         (f"warning study.toml:{line('a.png', 'condition')}:", "may hide pits"),
         (f"error study.toml:{line('size.png', 'region')}: small.png:", "20 x 20 px"),
-        (f"error study.toml:{line('nomask.png', 'region')}: the mask smal.png is missing.", "'small.png'?"),
-        (f"error study.toml:{line('black.png', 'region')}: black.png marks no specimen", ""),
+        (f"error study.toml:{line('nomask.png', 'region')}: the region mask smal.png ", "'small.png'?"),
+        (f"error study.toml:{line('black.png', 'region')}: black.png: the mask marks no specimen", ""),
         (f"error study.toml:{line('text.png')}: images/text.png: the content is of no format", ""),
         (f"error study.toml:{line('gone.png')}: images/gone.png is missing.", "Did you mean 'gone1.png'?"),
         (f"error study.toml:{line('twin.png', 'cleanning')}: unknown key 'cleanning'", "'cleaning'"),
@@ -136,6 +137,54 @@ def test_says_what_is_cleaned_how(make_study: MakeStudy) -> None:
 
 def test_a_study_without_images(make_study: MakeStudy) -> None:
     assert "error study.toml: the study names no image. Add [[image]] tables." in _found(make_study({}))
+
+
+HEIGHTS = 'shows = "heights"\ncondition = "cleaned"\ncleaning = "acid"\nfield_choice = "random"\n'
+
+
+def test_height_maps_are_opened_as_such(
+    make_study: MakeStudy, write_image: Callable[..., None], write_heights: Callable[..., None]
+) -> None:
+    extra = {
+        "sound.tif": HEIGHTS + 'datum = "stripe.png"',
+        "sound2.tif": HEIGHTS + 'unexposed = "before.tif"',
+        "unsaid.tif": SOUND,
+        "said.tif": SOUND + 'shows = "surface"',
+        "scale.tif": HEIGHTS,
+        "stripe.tif": HEIGHTS + 'datum = "small.png"',
+        "dark.tif": HEIGHTS + 'datum = "dark.png"',
+        "lost.tif": HEIGHTS + 'datum = "strip.png"',
+        "grid.tif": HEIGHTS + 'unexposed = "small.tif"',
+        "pitch.tif": HEIGHTS + 'unexposed = "coarse.tif"',
+        "colour.tif": HEIGHTS + "pixel_size_um = 0.5",
+    }
+    folder = make_study(dict.fromkeys(extra, 200), extra)
+    for seed, name in enumerate(extra):
+        write_heights(folder / "images" / name, seed, pixel_size_um=None if name == "scale.tif" else 0.5)
+    for name, size, pixel_size_um in (("before", 40, 0.5), ("small", 30, 0.5), ("coarse", 40, 0.6)):
+        write_heights(folder / f"{name}.tif", 99, size, pixel_size_um)
+    for name, size in (("stripe", 40), ("small", 20)):
+        write_image(folder / f"{name}.png", size=size)
+    import cv2
+    import numpy as np
+
+    (folder / "dark.png").write_bytes(cv2.imencode(".png", np.zeros((40, 40), np.uint8))[1].tobytes())
+    colour = np.arange(40 * 40 * 3, dtype=np.uint8).reshape(40, 40, 3)
+    (folder / "images/colour.tif").write_bytes(cv2.imencode(".png", colour)[1].tobytes())
+    found = _found(folder)
+    for start in (
+        'error study.toml: images/unsaid.tif: the file holds heights, not brightness. Add shows = "heights"',
+        "warning study.toml: images/said.tif: Floating-point pixels, by themselves heights in µm",
+        "warning study.toml: images/scale.tif: No usable scale",
+        "error study.toml: small.png: the mask is 20 x 20 px",
+        "error study.toml: dark.png: the mask marks no datum. Draw what was covered with values above 0",
+        "error study.toml: the datum mask strip.png is missing. Did you mean 'stripe.png'?",
+        "error study.toml: small.tif: the unexposed height map is 30 x 30 px, the exposed one 40 x 40 px",
+        "error study.toml: coarse.tif: the unexposed height map has pixels of 0.6 x 0.6 µm, the exposed one",
+        "error study.toml: images/colour.tif: a colour image cannot be a height map",
+    ):
+        assert [f for f in found if re.sub(r":\d+:", ":", f, count=1).startswith(start)], (start, found)
+    assert not [f for f in found if "sound" in f or "before.tif" in f or "not in the study" in f]
 
 
 def test_a_page_named_twice_is_one_picture(make_study: MakeStudy) -> None:

@@ -78,6 +78,29 @@ def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
     assert load_study(tmp_path).title == "T"
 
 
+HEIGHTS = """\
+[[image]]
+file = "h.x3p"
+specimen = "U07-1"
+shows = "heights"
+"""
+
+
+def test_height_maps_and_what_belongs_to_them(tmp_path: Path) -> None:
+    added = 'height_unit = "nm"\ndatum = "masks\\\\d.png"\nunexposed = "before.x3p"\nregion = "r.png"\n'
+    settings = "[settings.height_pits]\nmin_depth_um = 2.0\n[settings.texture]\nl_cutoff_um = 80\n"
+    study = load_study(_write(tmp_path, SOUND + HEIGHTS + added + settings))
+    picture, _, heights = study.images
+    assert (picture.shows, picture.procedures, picture.companions()) == (None, ("pits", "degraded"), {})
+    assert (heights.procedures, heights.height_unit) == (("pits", "texture"), "nm")
+    assert heights.companions() == {"region": "r.png", "datum": "masks/d.png", "unexposed": "before.x3p"}
+    assert study.settings.of("pits", "heights").min_depth_um == 2.0
+    assert study.settings.of("pits", "surface") == study.settings.of("pits") == study.settings.pits
+    assert study.settings.of("texture", "heights").l_cutoff_um == 80.0
+    only = load_study(_write(tmp_path, SOUND + HEIGHTS + 'procedures = ["texture"]\n'))
+    assert only.images[-1].procedures == ("texture",)
+
+
 def test_all_faults_at_once_each_with_its_line(tmp_path: Path) -> None:
     text = SOUND
     for good, bad in [
@@ -128,6 +151,28 @@ def test_all_faults_at_once_each_with_its_line(tmp_path: Path) -> None:
         ("[[image]]\nspecimen = 'U07-1'\n", ":33: 'file' is missing"),
         ("[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nprocedures = []\n", ":36: procedures = "),
         ("[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nshows = 'height_map'\n", ":36: shows = 'height"),
+        (
+            HEIGHTS + 'procedures = ["pits", "degraded"]\n',
+            ":37: degraded area is told by brightness, and this image shows heights. Leave 'degraded' out",
+        ),
+        (
+            "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nprocedures = ['texture']\n",
+            ":36: texture is measured on heights, and this image shows none. Leave 'texture' out of "
+            'procedures; if the file holds a height map, write shows = "heights"',
+        ),
+        (
+            "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\ndatum = 'd.png'\n",
+            ":36: datum is for height maps, and this image shows no heights. Take datum out; if the file",
+        ),
+        (
+            "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nshows = 'surface'\nunexposed = 'd.x3p'\n",
+            ":37: unexposed is for height maps, and this image shows no heights. Take unexposed out",
+        ),
+        (
+            "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nheight_unit = 'nm'\n",
+            ":36: height_unit is for height maps, and this image shows no heights. Take height_unit out",
+        ),
+        (HEIGHTS + 'height_unit = "counts"\n', ":37: height_unit = 'counts' is no unit of length. Write one"),
         ("broken line\n", ":33: not valid TOML"),
         ('unclosed = "', "study.toml:33: not valid TOML"),
         ("[setings.pits]\n", ":33: unknown key 'setings'. Did you mean 'settings'?"),
