@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from surfscan.errors import InputError
+from surfscan.study.entries import ORIGINAL_LEVEL
 from surfscan.study.folder import find_false_images, find_images
 from surfscan.study.manifest import FILE_NAME
-from surfscan.study.names import NameGuess, guess, is_in_mask_folder, region_owner, stem_of
+from surfscan.study.names import NameGuess, companion_of, guess, is_in_mask_folder, stem_of
 
 _LISTED = 8
 _HEAD = """\
@@ -40,19 +41,22 @@ class Draft:
 
 
 @dataclass(frozen=True)
-class _Picture:
+class _Image:
     file: str
     name: NameGuess
-    region: str | None
+    companions: dict[str, str]
     has_scale: bool
+    shows_heights: bool
+    has_height_unit: bool
 
 
 def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
-    """Write a first `study.toml` for the images in a folder.
+    """Write a first `study.toml` for the pictures and height maps in a folder.
 
     Specimen and field are read from names such as ``U07-1_a.png``, the exposure from ``7d`` or ``168h``,
     groups from what the specimens' names have in common, masks of the specimen region from names such
-    as ``U07-1_a_region.png`` or ``masks/U07-1_a.png``, the scale from metadata.
+    as ``U07-1_a_region.png`` or ``masks/U07-1_a.png``, a height map's datum and unexposed surface from
+    ``U07-1_h_datum.png`` and ``U07-1_h_unexposed.x3p``, what it shows and the scale from the file.
 
     Parameters
     ----------
@@ -80,78 +84,100 @@ def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
             "there is a study here already",
             "Nothing was changed. Edit it, or rename it first to have a new one drafted",
         )
-    pictures, left_out = _pictures(folder)
-    if not pictures:
+    images, left_out = _sorted_out(folder)
+    if not images:
         raise InputError(
             folder, "no image to measure was found here", "\n  ".join(left_out) or "Put images into it first"
         )
-    unclear = [*_unclear(pictures), *left_out]
+    unclear = [*_unclear(images), *left_out]
     title = folder.resolve().name.replace("_", " ").strip() or "Study"
-    text = "\n".join([_HEAD, *_header(title, unclear), *_groups(pictures), *_specimens(pictures)])
-    text += "\n".join(["", *_images(pictures)])
+    text = "\n".join([_HEAD, *_header(title, unclear), *_groups(images), *_specimens(images)])
+    text += "\n".join(["", *_images(images)])
     waiting = path.with_name(f"{FILE_NAME}.part")
     waiting.write_text(text, encoding="utf-8", newline="\n")
     waiting.replace(path)
     return Draft(path, text, unclear)
 
 
-def _pictures(folder: Path) -> tuple[list[_Picture], list[str]]:
+def _sorted_out(folder: Path) -> tuple[list[_Image], list[str]]:
     """What goes into the draft, and a line about each file that does not."""
-    from surfscan.opening import open_image
-
     paths = sorted([*find_images(folder), *find_false_images(folder)])
     files = [path.relative_to(folder).as_posix() for path in paths]
-    stems = {stem_of(file) for file in files if not is_in_mask_folder(file)}
-    regions = {owner: file for file in files if (owner := region_owner(file)) in stems and owner}
-    pictures, left_out = [], []
-    for file in files:
-        if file in regions.values():
+    owners = {file: owner for file in files if (owner := companion_of(file))}
+    stems = {stem_of(file) for file in files if file not in owners}
+    owned: dict[str, dict[str, str]] = {}
+    for file, (stem, role) in owners.items():
+        if stem in stems:
+            owned.setdefault(stem, {})[role] = file
+    images: list[_Image] = []
+    used: set[str] = set()
+    left_out: dict[str, str] = {}
+    for file in sorted(files, key=lambda file: file in owners):  # what stands by itself first
+        if file in used:
             continue
         if is_in_mask_folder(file):
-            left_out.append(f"{file} was left out: it lies in a folder of masks, and no image has its name")
+            left_out[file] = f"{file} was left out: it lies in a folder of masks, and no image has its name"
             continue
-        try:
-            file.encode()
-            image = open_image(folder / file)
-        except UnicodeEncodeError:
-            left_out.append(f"{file!r} was left out: its name is not valid text. Rename it")
+        found = _opened(folder, file)
+        if isinstance(found, str):
+            left_out[file] = found
             continue
-        except InputError as error:
-            left_out.append(str(InputError(file, f"left out: {error.fault}", error.remedy)))
-            continue
-        if not hasattr(image, "pixels"):
-            left_out.append(f"{file} was left out: it holds heights, not brightness")
-            continue
-        has_scale = image.calibration is not None
-        pictures.append(_Picture(file, guess(file), regions.get(stem_of(file)), has_scale))
-    return pictures, left_out
+        if file not in owners:
+            roles = {"region", *(ORIGINAL_LEVEL if found.shows_heights else ())}
+            mine = {role: name for role, name in owned.get(stem_of(file), {}).items() if role in roles}
+            used.update(mine.values())
+            found = replace(found, companions=mine)
+        images.append(found)
+    return sorted(images, key=lambda image: image.file), [left_out[file] for file in sorted(left_out)]
 
 
-def _unclear(pictures: Sequence[_Picture]) -> list[str]:
+def _opened(folder: Path, file: str) -> _Image | str:
+    """What a file shows and what it says of its scale; a line about it where it cannot be measured."""
+    from surfscan.images import HeightMap
+    from surfscan.loaders import load
+    from surfscan.opening import open_image
+
+    try:
+        file.encode()
+        image = open_image(folder / file)
+    except UnicodeEncodeError:
+        return f"{file!r} was left out: its name is not valid text. Rename it"
+    except InputError as error:
+        return str(InputError(file, f"left out: {error.fault}", error.remedy))
+    is_map = isinstance(image, HeightMap)
+    has_unit = is_map and bool(load(folder / file).height_unit)
+    return _Image(file, guess(file), {}, image.calibration is not None, is_map, has_unit)
+
+
+def _unclear(images: Sequence[_Image]) -> list[str]:
     questions = [
         (
             "Pixel size: no scale in the file. Add pixel_size_um, else sizes come in pixels",
-            [p.file for p in pictures if not p.has_scale],
+            [i.file for i in images if not i.has_scale],
+        ),
+        (
+            "Unit of the heights: none in the file, taken as µm. Add height_unit where it is another",
+            [i.file for i in images if i.shows_heights and not i.has_height_unit],
         ),
         (
             "Exposure: no hours or days in the name. Add exposure_h",
-            _unique(p.name.specimen for p in pictures if p.name.exposure_h is None),
+            _unique(i.name.specimen for i in images if i.name.exposure_h is None),
         ),
         (
             "Last number in the name: taken as the specimen's, it may be the field's",
-            _unique(p.name.specimen for p in pictures if p.name.is_number_unclear),
+            _unique(i.name.specimen for i in images if i.name.is_number_unclear),
         ),
         (
             "Condition of the surface: as received, with product or cleaned",
-            [p.file for p in pictures if p.name.condition == "not_stated"],
+            [i.file for i in images if i.name.condition == "not_stated"],
         ),
         (
             "How the field was chosen: systematic, random or worst seen",
-            [p.file for p in pictures if not p.name.worst_seen],
+            [i.file for i in images if not i.name.worst_seen],
         ),
     ]
     lines = [f"{question} ({_listed(names)})" for question, names in questions if names]
-    groups = _unique(p.name.group for p in pictures)
+    groups = _unique(i.name.group for i in images)
     lines.append(f"Groups: taken from the names, no baseline set ({_listed(groups)})")
     lines.append("Material, surface area and drawn dimensions of the specimens")
     return lines
@@ -172,17 +198,17 @@ def _header(title: str, unclear: Sequence[str]) -> list[str]:
     ]
 
 
-def _groups(pictures: Sequence[_Picture]) -> list[str]:
+def _groups(images: Sequence[_Image]) -> list[str]:
     lines = []
-    for group in _unique(p.name.group for p in pictures):
+    for group in _unique(i.name.group for i in images):
         lines += ["[[group]]", f"name = {_quoted(group)}", '# baseline = "..."  # group as received', ""]
     return lines
 
 
-def _specimens(pictures: Sequence[_Picture]) -> list[str]:
+def _specimens(images: Sequence[_Image]) -> list[str]:
     lines = []
-    for specimen in _unique(p.name.specimen for p in pictures):
-        names = [p.name for p in pictures if p.name.specimen == specimen]
+    for specimen in _unique(i.name.specimen for i in images):
+        names = [i.name for i in images if i.name.specimen == specimen]
         hours = _unique(f"{n.exposure_h:g}" for n in names if n.exposure_h is not None)
         exposure = f"exposure_h = {hours[0]}" if hours else "# exposure_h = ...  # not in the names"
         if len(hours) > 1:
@@ -192,23 +218,25 @@ def _specimens(pictures: Sequence[_Picture]) -> list[str]:
     return lines
 
 
-def _images(pictures: Sequence[_Picture]) -> list[str]:
+def _images(images: Sequence[_Image]) -> list[str]:
     lines = []
-    for picture in pictures:
-        lines += ["[[image]]", f"file = {_quoted(picture.file)}"]
-        lines += [f"specimen = {_quoted(picture.name.specimen)}", 'shows = "surface"']
-        if not picture.has_scale:
+    for image in images:
+        lines += ["[[image]]", f"file = {_quoted(image.file)}"]
+        shows = "heights" if image.shows_heights else "surface"
+        lines += [f"specimen = {_quoted(image.name.specimen)}", f'shows = "{shows}"']
+        if not image.has_scale:
             lines.append("# pixel_size_um = ...  # not in the file")
-        if picture.name.condition == "not_stated":
+        if image.shows_heights and not image.has_height_unit:
+            lines.append('# height_unit = "..."  # not in the file; taken as µm')
+        if image.name.condition == "not_stated":
             lines.append('# condition = "..."  # "as_received", "with_product" or "cleaned"')
         else:
-            lines.append(f"condition = {_quoted(picture.name.condition)}")
-        if picture.name.worst_seen:
+            lines.append(f"condition = {_quoted(image.name.condition)}")
+        if image.name.worst_seen:
             lines.append('field_choice = "worst_seen"')
         else:
             lines.append('# field_choice = "..."  # "systematic", "random" or "worst_seen"')
-        if picture.region:
-            lines.append(f"region = {_quoted(picture.region)}")
+        lines += [f"{role} = {_quoted(name)}" for role, name in image.companions.items()]
         lines.append("")
     return lines
 

@@ -1,4 +1,4 @@
-"""Which files of a study's folder are images, told by their content, and which are surfscan's own."""
+"""Which files of a study's folder are pictures or height maps, told by their content, and which our own."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from surfscan.store import masks
 
 _OURS = ("tables", "results-set-aside-*")
 _HEAD_LENGTH = 4096
-_IMAGE_SUFFIXES = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".btf")
+_IMAGE_SUFFIXES = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".btf", ".sdf", ".x3p")
 
 
 def find_images(folder: Path) -> list[Path]:
-    """Every image in a folder and the folders within it, in order of name.
+    """Every picture and height map in a folder and the folders within it, in order of name.
 
     Left out are hidden files, what `surfscan measure` and `surfscan report` wrote, and folders that hold
     a study of their own.

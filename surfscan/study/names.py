@@ -16,12 +16,12 @@ _CLEANED = re.compile(r"(?<![A-Za-z])cleaned(?![A-Za-z])", re.IGNORECASE)
 _PRODUCT = re.compile(r"(?<![A-Za-z])(?:with[ _-]?)?product(?![A-Za-z])", re.IGNORECASE)
 _WORST = re.compile(r"(?<![A-Za-z])worst(?:[ _-]?seen)?(?![A-Za-z])", re.IGNORECASE)
 _FIELD = re.compile(
-    r"[a-z]|(?:field|fld|f|image|img|pos|position|site|spot|area|view|no|nr)?-?\d{1,4}|\d+x|"
-    r"worst(?:[-]?seen)?|(?:with-?)?product|cleaned|before|after|surface|top|bottom",
+    r"[a-z]|(?:field|fld|f|image|img|pos|position|site|spot|area|view|no|nr|heights?|map|h)?-?\d{1,4}|\d+x|"
+    r"worst(?:[-]?seen)?|(?:with-?)?product|cleaned|before|after|surface|top|bottom|heights?|height-?map",
     re.IGNORECASE,
 )
 _REPLICATE = (re.compile(r"(.+?)[\s_-]+\d+"), re.compile(r"(.*[^\d\s_-])\d+"))
-_REGION = re.compile(r"(.+)[ _-](?:region|mask)", re.IGNORECASE)
+_COMPANION = re.compile(r"(.+)[ _-](?:(region|mask)|(datum)|(unexposed))", re.IGNORECASE)
 _REGION_FOLDER = re.compile(r"(?:.*[ _-])?(?:masks?|regions?)", re.IGNORECASE)
 
 
@@ -63,15 +63,22 @@ def stem_of(file: str) -> str:
     return name
 
 
-def region_owner(file: str) -> str | None:
-    """Stem of the image that a mask belongs to; None for what is no mask by its name.
+def companion_of(file: str) -> tuple[str, str] | None:
+    """Stem of the image that a file belongs to, and as what; None for what stands by itself by its name.
 
-    Masks are named ``STEM_region`` or ``STEM_mask``, or as the image in a folder such as ``masks/``.
+    Masks of the specimen region are named ``STEM_region`` or ``STEM_mask``, or as the image in a folder such
+    as ``masks/``; what never corroded is marked in ``STEM_datum``, the surface before exposure is
+    ``STEM_unexposed``.
+
+    Examples
+    --------
+    >>> companion_of("heights/U07-1_h_unexposed.x3p")
+    ('U07-1_h', 'unexposed')
     """
-    match = _REGION.fullmatch(stem_of(file))
+    match = _COMPANION.fullmatch(stem_of(file))
     if match:
-        return match[1]
-    return stem_of(file) if is_in_mask_folder(file) else None
+        return match[1], "region" if match[2] else "datum" if match[3] else "unexposed"
+    return (stem_of(file), "region") if is_in_mask_folder(file) else None
 
 
 def is_in_mask_folder(file: str) -> bool:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from surfscan.errors import InputError
+from surfscan.loaders.sdf_writer import write_sdf
 from surfscan.study.drafting import draft_study
 from surfscan.study.manifest import load_study
 
@@ -58,17 +59,57 @@ def test_a_scale_in_the_file_is_not_asked_for(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_measured_is_left_out_and_named(tmp_path: Path, write_image: WriteImage) -> None:
-    import tifffile
 
     write_image(tmp_path / "good_a.png")
     (tmp_path / "cut.png").write_bytes((tmp_path / "good_a.png").read_bytes()[:60])
-    tifffile.imwrite(tmp_path / "heights.tif", np.ones((20, 20), np.float32))
     draft = draft_study(tmp_path)
     assert [image.file for image in load_study(tmp_path).images] == ["good_a.png"]
     assert [line for line in draft.could_not_tell if line.startswith("cut.png: left out")]
-    assert [
-        line for line in draft.could_not_tell if line.startswith("heights.tif was left out: it holds heights")
+
+
+def test_height_maps_are_drafted_as_such(
+    tmp_path: Path, write_image: WriteImage, write_heights: WriteImage
+) -> None:
+    write_image(tmp_path / "P1_7d_a.png")
+    write_image(tmp_path / "P1_7d_a_datum.png", 1)
+    write_heights(tmp_path / "P1_7d_h1.tif")
+    write_heights(tmp_path / "P1_7d_h2.tif", 1, pixel_size_um=None)
+    write_image(tmp_path / "P1_7d_h1_region.png", 2)
+    write_image(tmp_path / "P1_7d_h1_datum.png", 3)
+    write_heights(tmp_path / "P1_7d_h2_unexposed.tif", 2)
+    draft = draft_study(tmp_path)
+    study = load_study(tmp_path)
+    assert [(i.file, i.shows, i.companions()) for i in study.images] == [
+        ("P1_7d_a.png", "surface", {}),
+        ("P1_7d_a_datum.png", "surface", {}),  # grey has no datum: a picture like any other
+        ("P1_7d_h1.tif", "heights", {"region": "P1_7d_h1_region.png", "datum": "P1_7d_h1_datum.png"}),
+        ("P1_7d_h2.tif", "heights", {"unexposed": "P1_7d_h2_unexposed.tif"}),
     ]
+    assert [i.specimen for i in study.images if i.shows == "heights"] == ["P1_7d", "P1_7d"]
+    asked = "\n".join(draft.could_not_tell)
+    assert "Pixel size: no scale in the file." in asked and "P1_7d_h2.tif)" in asked
+    assert "Unit of the heights: none in the file" in asked and "(P1_7d_h1.tif, P1_7d_h2.tif)" in asked
+    assert draft.text.count('# height_unit = "..."') == 2
+
+
+def test_a_height_map_that_states_its_unit_is_not_asked_for_it(tmp_path: Path) -> None:
+    heights = np.random.default_rng(0).normal(0, 0.1, (20, 30))
+    write_sdf(tmp_path / "P1_h.sdf", heights, (0.5, 0.5))
+    (tmp_path / "P1_masses.csv").write_text("specimen,mass_g\nP1,1.25\n")
+    draft = draft_study(tmp_path)
+    [image] = load_study(tmp_path).images
+    assert (image.file, image.shows, image.procedures) == ("P1_h.sdf", "heights", ("pits", "texture"))
+    assert "height_unit" not in draft.text and "pixel_size_um" not in draft.text
+
+
+def test_a_table_of_heights_is_drafted_and_no_other_table(tmp_path: Path) -> None:
+    rows = ["0.5 0.25 -1.5", "0.25 0.5 1.5", "1.5 1.25 0.5"] * 8
+    (tmp_path / "P1_h.txt").write_text("\n".join(rows) + "\n")
+    (tmp_path / "P1_log.csv").write_text("time_h,potential_mV\n0,-350\n1,-348\n")
+    (tmp_path / "notes.txt").write_text("exposed on Monday\n")
+    draft_study(tmp_path)
+    [image] = load_study(tmp_path).images
+    assert (image.file, image.shows) == ("P1_h.txt", "heights")
 
 
 def test_masks_by_folder_and_files_that_only_look_like_images(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from surfscan.study.names import group_of, guess, region_owner, stem_of
+from surfscan.study.names import companion_of, guess, stem_of
 
 
 @pytest.mark.parametrize(
@@ -61,7 +61,13 @@ def test_condition_and_choice(file: str, condition: str, worst: bool) -> None:
 
 def test_parts_of_names() -> None:
     assert stem_of("x/U07-1_0.5.png") == "U07-1_0.5"
-    assert region_owner("masks/U07-1_a_region.png") == "U07-1_a"
-    assert region_owner("masks/U07-1_a.png") == region_owner("Specimen masks/U07-1_a.png") == "U07-1_a"
-    assert region_owner("U07-1_a.png") is None and region_owner("unmasked/U07-1_a.png") is None
-    assert group_of("plate 12") == "plate" and group_of("7") == "7"
+    for file in (
+        "masks/U07-1_a_region.png",
+        "masks/U07-1_a.png",
+        "Specimen masks/U07-1_a.png",
+        "U07-1_a_mask.png",
+    ):
+        assert companion_of(file) == ("U07-1_a", "region")
+    assert companion_of("U07-1_a.png") is None and companion_of("unmasked/U07-1_a.png") is None
+    assert companion_of("U07-1_h_datum.png") == ("U07-1_h", "datum")
+    assert companion_of("heights/U07-1_h-Unexposed.x3p") == ("U07-1_h", "unexposed")
