@@ -88,6 +88,40 @@ def censored_quantile(values: np.ndarray, is_lower_bound: np.ndarray, share: flo
     """
     if not 0 < share < 1:
         raise ValueError(f"share must lie between 0 and 1, got {share!r}")
+    at, reached = product_limit(values, is_lower_bound)
+    tolerance = 1e-12
+    k = int(np.searchsorted(reached, share - tolerance))
+    if k >= len(at):
+        return None
+    if abs(reached[k] - share) <= tolerance and k + 1 < len(at):
+        return float(at[k] + at[k + 1]) / 2
+    return float(at[k])
+
+
+def product_limit(values: np.ndarray, is_lower_bound: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Distribution of values some of which are lower bounds: the product-limit estimate.
+
+    Parameters
+    ----------
+    values : ndarray of shape (n,)
+    is_lower_bound : ndarray of shape (n,), bool
+        True where the true value is at least the given one (right-censored).
+
+    Returns
+    -------
+    at, reached : ndarray of shape (k,)
+        Where the estimate steps, ascending, and the share of values not larger. The last share is below 1
+        where a lower bound is the largest.
+
+    Raises
+    ------
+    ValueError
+        If the arrays differ in length.
+
+    References
+    ----------
+    Kaplan, E. L. & Meier, P. (1958) J. Am. Stat. Assoc. 53, 457-481, doi 10.1080/01621459.1958.10501452.
+    """
     values, censored = np.asarray(values, dtype=np.float64), np.asarray(is_lower_bound, dtype=bool)
     if values.shape != censored.shape:
         raise ValueError(f"values {values.shape} and is_lower_bound {censored.shape} differ in length")
@@ -96,14 +130,7 @@ def censored_quantile(values: np.ndarray, is_lower_bound: np.ndarray, share: flo
     seen = np.bincount(place, ~censored, len(at))
     reached = 1 - np.cumprod(1 - seen / at_risk)
     steps = seen > 0
-    at, reached = at[steps], reached[steps]
-    tolerance = 1e-12
-    k = int(np.searchsorted(reached, share - tolerance))
-    if k >= len(at):
-        return None
-    if abs(reached[k] - share) <= tolerance and k + 1 < len(at):
-        return float(at[k] + at[k + 1]) / 2
-    return float(at[k])
+    return at[steps], reached[steps]
 
 
 def pitting_factor(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from surfscan.estimates.depths import censored_quantile, deepest, pitting_factor
+from surfscan.estimates.depths import censored_quantile, deepest, pitting_factor, product_limit
 
 NONE = np.zeros(5, bool)
 
@@ -34,6 +34,13 @@ def test_without_lower_bounds_the_median_is_the_ordinary_one():
 def test_lower_bounds_push_the_median_up():
     values, floor = np.array([1.0, 2, 3, 4, 5]), np.array([False, True, False, False, False])
     assert censored_quantile(values, floor, 0.5) == 4.0
+
+
+def test_the_estimate_stays_below_1_where_a_lower_bound_is_the_largest():
+    at, reached = product_limit(np.array([1.0, 2, 3]), np.array([False, False, True]))
+    assert at.tolist() == [1, 2]
+    assert reached == pytest.approx([1 / 3, 2 / 3])
+    assert product_limit(np.zeros(0), NONE[:0])[0].size == 0
 
 
 def test_a_quantile_that_lower_bounds_hide_is_not_given():
