@@ -1,0 +1,345 @@
+"""Fitting a form to a surface of which up to about 40 % is pits.
+
+Pits only go down, and they hang together; roughness goes both ways. So a start that most of the surface
+agrees on is found first, then whole pits, rims included, are left out by place rather than by height, and
+least squares over the rest gives a reference that shallow rims do not pull.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import cv2
+import numpy as np
+
+from surfscan.preparation.form_models import Cylinder, Frame, Polynomial
+from surfscan.preparation.robust import densest
+
+START_SIDE = 128
+_START_POINTS = 4096
+_MAJORITY = 0.55  # share of the points that a start must agree with
+_STARTS = 24
+_STEPS = 3
+_LAST_STEPS = 12
+_CELLS = 8
+_LIMIT = 3.25  # residuals beyond this many standard deviations are no roughness
+_WINDOWS = (3, 7, 15, 31, 63)  # widths of openings that tell how wide a pit is, samples
+_LEAST_KEPT = 0.15  # where less of the surface would be left, rims stay in
+_BLOCKS = 64  # residuals are averaged in about this many blocks a side
+_FEWEST_BLOCKS = 16
+
+M = TypeVar("M", Polynomial, Cylinder)
+
+
+@dataclass(frozen=True)
+class Sample:
+    """Every few pixels of a height map, less a constant.
+
+    Attributes
+    ----------
+    rows, cols : ndarray
+        Where, px.
+    heights : ndarray of shape (len(rows), len(cols)), float32
+        Not-a-number where not measured or outside the region.
+    """
+
+    rows: np.ndarray
+    cols: np.ndarray
+    heights: np.ndarray
+
+
+@dataclass(frozen=True)
+class Spread:
+    """What is left of the sample beside the form.
+
+    Attributes
+    ----------
+    sq_um : float
+        Standard deviation of what was kept.
+    uncertainty_um : float
+        Standard uncertainty of the form, root mean square over the field; the roughness may be correlated
+        over any distance up to about an eighth of the field.
+    kept_fraction : float
+        Share of the measured samples that the form rests on.
+    """
+
+    sq_um: float
+    uncertainty_um: float
+    kept_fraction: float
+
+
+def take_sample(heights: np.ndarray, region: np.ndarray | None, side: int, level: float) -> Sample:
+    """Sample about `side` by `side` pixels, evenly."""
+    step = max(1, -int(-np.sqrt(heights.size) // side))
+    step = max(1, min(step, min(heights.shape) // 16))
+    first = tuple((n - 1) % step // 2 for n in heights.shape)
+    where = (slice(first[0], None, step), slice(first[1], None, step))
+    values = np.subtract(heights[where], heights.dtype.type(level)).astype(np.float32, copy=False)
+    if region is not None:
+        values[~region[where]] = np.nan
+    rows = np.arange(first[0], heights.shape[0], step)
+    return Sample(rows, np.arange(first[1], heights.shape[1], step), values)
+
+
+def start_polynomial(sample: Sample, frame: Frame, size: int) -> Polynomial:
+    """The polynomial of `size` terms that most of the surface agrees on.
+
+    Least trimmed squares (Rousseeuw, J Am Stat Assoc 79 (1984) 871, doi 10.1080/01621459.1984.10477105, from
+    memory) with concentration steps, from fits to the whole field, its halves and quarters, sets of
+    cells, and from above (residuals below count a hundredth).
+    """
+    x, y, z = _points(sample, frame)
+    model = Polynomial(frame, np.zeros(size))
+    terms = model.slopes(x, y)
+    if len(z) <= 2 * size:
+        return Polynomial(frame, _solve(terms, z)) if len(z) >= size else model
+    best: list[tuple[float, np.ndarray]] = []
+    for start in _starts(terms, x, y, z):
+        cost, coefficients = _concentrated(terms, z, start, _STEPS)
+        best.append((cost, coefficients))
+    best.sort(key=lambda pair: pair[0])
+    finished = [_concentrated(terms, z, coefficients, _LAST_STEPS) for _, coefficients in best[:3]]
+    return Polynomial(frame, min(finished, key=lambda pair: pair[0])[1])
+
+
+def start_cylinder(sample: Sample, frame: Frame, bent: Polynomial) -> Cylinder:
+    """The cylinder that most of the surface agrees on, from a second-order polynomial near it."""
+    x, y, z = _points(sample, frame)
+    model = Cylinder.near(bent)
+    if len(z) < 2 * model.size:
+        return model
+    count = int(_MAJORITY * len(z))
+    for _ in range(2 * _LAST_STEPS):
+        residual = z - model.at(x, y)
+        centre = float(densest(residual[None])[0][0])
+        near = np.argpartition(np.abs(residual - centre), count)[:count]
+        change = _solve(model.slopes(x[near], y[near]), residual[near])
+        model = model.moved(change)
+    return model
+
+
+def refine(sample: Sample, model: M, spread: float | None = None, rounds: int = 2) -> tuple[M, Spread]:
+    """Least squares over what is neither pit nor spike, by place.
+
+    Parameters
+    ----------
+    sample : Sample
+    model : Polynomial or Cylinder
+        A start.
+    spread : float, optional
+        Standard deviation of the roughness; estimated where not given.
+    rounds : int
+        How often to tell pits from surface anew.
+
+    Returns
+    -------
+    model : Polynomial or Cylinder
+    spread : Spread
+    """
+    frame = model.frame
+    valid = np.isfinite(sample.heights)
+    measured = int(np.count_nonzero(valid))
+    x, y = frame.x(sample.cols), frame.y(sample.rows)
+    result = Spread(float("nan"), float("nan"), 0.0)
+    for _ in range(rounds):
+        residual = sample.heights - model.grid(sample.rows, sample.cols)
+        if spread is None:
+            centre, spread = _centre_and_spread(residual)
+        else:
+            centre = _centre_and_spread(residual)[0]
+        keep = _surface(residual, valid, centre, spread)
+        kept = int(np.count_nonzero(keep))
+        if kept < 2 * model.size:
+            break
+        residual[~keep] = 0
+        blocks = _blocks(residual, keep, x, y)
+        change = _change(model, blocks)
+        moved = model.slopes(blocks.x.ravel(), blocks.y.ravel()) @ change
+        left = replace(blocks, total=blocks.total - blocks.count * moved.reshape(blocks.count.shape))
+        mean = float(residual.sum(dtype=np.float64)) / kept
+        spread = max(float(np.sqrt(max(_mean_square(residual, kept) - mean**2, 0.0))), 1e-12)
+        model = model.moved(change)
+        result = Spread(spread, _uncertainty(model, left), kept / measured)
+    return model, result
+
+
+def _points(sample: Sample, frame: Frame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Places and heights of at most `_START_POINTS` measured samples, evenly chosen."""
+    place = np.flatnonzero(np.isfinite(sample.heights))
+    if len(place) > _START_POINTS:
+        place = place[(np.arange(_START_POINTS) * len(place)) // _START_POINTS]
+    row, col = np.divmod(place, len(sample.cols))
+    z = sample.heights.ravel()[place].astype(np.float64)
+    return frame.x(sample.cols[col]), frame.y(sample.rows[row]), z
+
+
+def _starts(terms: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray) -> Iterable[np.ndarray]:
+    """Coefficients to begin from."""
+    yield _solve(terms, z)
+    yield _from_above(terms, z)
+    middle_x, middle_y = np.median(x), np.median(y)
+    left, low = x < middle_x, y < middle_y
+    parts = [left, ~left, low, ~low, left & low, left & ~low, ~left & low, ~left & ~low]
+    span_x, span_y = np.ptp(x) or 1.0, np.ptp(y) or 1.0
+    column = np.minimum(((x - x.min()) / span_x * _CELLS).astype(int), _CELLS - 1)
+    row = np.minimum(((y - y.min()) / span_y * _CELLS).astype(int), _CELLS - 1)
+    cell = row * _CELLS + column
+    draws = np.random.Generator(np.random.PCG64(20)).random((_STARTS, _CELLS * _CELLS))
+    chosen = draws <= np.sort(draws, axis=1)[:, [2 * terms.shape[1]]]
+    parts += [pick[cell] for pick in chosen]
+    for part in parts:
+        if np.count_nonzero(part) > 2 * terms.shape[1]:
+            yield _solve(terms[part], z[part])
+
+
+def _from_above(terms: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Fit with residuals below it at a hundredth of the weight of those above."""
+    coefficients = _solve(terms, z)
+    for _ in range(_LAST_STEPS):
+        weight = np.where(z > terms @ coefficients, 1.0, 0.01)
+        coefficients = _solve(terms, z, weight)
+    return coefficients
+
+
+def _concentrated(
+    terms: np.ndarray, z: np.ndarray, coefficients: np.ndarray, steps: int
+) -> tuple[float, np.ndarray]:
+    """Concentration steps: fit again to the majority that fits best; its sum of squares, and the fit."""
+    count = int(_MAJORITY * len(z))
+    cost = np.inf
+    for _ in range(steps):
+        square = (z - terms @ coefficients) ** 2
+        near = np.argpartition(square, count)[:count]
+        now = float(square[near].sum())
+        if now >= cost:
+            break
+        cost = now
+        coefficients = _solve(terms[near], z[near])
+    return cost, coefficients
+
+
+def _solve(terms: np.ndarray, z: np.ndarray, weight: np.ndarray | None = None) -> np.ndarray:
+    """Weighted least squares by normal equations; the smallest solution where they are singular.
+
+    Sums run in one order whatever the number of threads.
+    """
+    weighted = terms if weight is None else terms * weight[:, None]
+    matrix = np.einsum("ij,ik->jk", weighted, terms)
+    right = np.einsum("ij,i->j", weighted, z)
+    scale = np.sqrt(np.maximum(np.diag(matrix), 1e-300))
+    solution = np.linalg.lstsq(matrix / np.outer(scale, scale), right / scale, rcond=1e-12)[0]
+    return np.asarray(solution / scale)
+
+
+def _centre_and_spread(residual: np.ndarray) -> tuple[float, float]:
+    """Centre and spread of the densest class of residuals."""
+    values = residual.ravel()[:: max(1, residual.size // 20_000)]
+    centre, spread = densest(values[np.isfinite(values)][None].astype(np.float64))
+    return float(centre[0]), max(float(spread[0]), 1e-12)
+
+
+def _mean_square(residual: np.ndarray, count: int) -> float:
+    """Mean square over `count` samples, the others being 0; summed in one order."""
+    return float(np.sum(np.square(residual, dtype=np.float32).sum(axis=1, dtype=np.float64))) / count
+
+
+def _surface(residual: np.ndarray, valid: np.ndarray, centre: float, spread: float) -> np.ndarray:
+    """Samples that are surface: not in a pit, nor on its rim, nor beside a spike.
+
+    What lies deeper than the limit is taken for pit, and with it what lies within half the width of the
+    widest square that fits into that pit: rims too shallow to be told by height. Upwards the same limit
+    holds, so that roughness is cut evenly.
+    """
+    with np.errstate(invalid="ignore"):
+        deep = (residual < centre - _LIMIT * spread).view(np.uint8)
+        high = (residual > centre + _LIMIT * spread).view(np.uint8)
+    small = np.ones((3, 3), np.uint8)
+    bad = cv2.dilate(cv2.bitwise_or(deep, high), small)
+    beyond = bad
+    for width in _WINDOWS:
+        if width > min(residual.shape):
+            break
+        core = cv2.erode(deep, np.ones((width, width), np.uint8), borderValue=1)
+        if not core.any():
+            break
+        beyond = cv2.bitwise_or(beyond, cv2.dilate(core, np.ones((2 * width - 1, 2 * width - 1), np.uint8)))
+    measured = np.count_nonzero(valid)
+    for out in (beyond, bad, cv2.bitwise_or(deep, high)):
+        keep = valid & (out == 0)
+        if np.count_nonzero(keep) >= _LEAST_KEPT * measured:
+            break
+    return np.asarray(keep)
+
+
+@dataclass(frozen=True)
+class _Blocks:
+    """Sums over blocks of samples: places (m, n), number of samples kept and their total (m, n)."""
+
+    x: np.ndarray
+    y: np.ndarray
+    count: np.ndarray
+    total: np.ndarray
+
+    def joined(self) -> _Blocks:
+        """Blocks of twice the side; an odd last row or column joins nothing and is left out."""
+        m, n = self.count.shape[0] // 2, self.count.shape[1] // 2
+
+        def four(a: np.ndarray) -> np.ndarray:
+            return np.asarray(a[: 2 * m, : 2 * n].reshape(m, 2, n, 2).sum(axis=(1, 3)))
+
+        return _Blocks(four(self.x) / 4, four(self.y) / 4, four(self.count), four(self.total))
+
+
+def _blocks(residual: np.ndarray, keep: np.ndarray, x: np.ndarray, y: np.ndarray) -> _Blocks:
+    """Blocks of residuals, `residual` being 0 where it is not kept."""
+    size = max(1, min(residual.shape) // _BLOCKS)
+    edges = [np.arange(0, n, size) for n in residual.shape]
+
+    def sums(a: np.ndarray) -> np.ndarray:
+        rows = np.add.reduceat(a, edges[0], axis=0, dtype=np.float64)
+        return np.asarray(np.add.reduceat(rows, edges[1], axis=1))
+
+    by, bx = (
+        np.add.reduceat(place, edge) / np.add.reduceat(np.ones(len(place)), edge)
+        for place, edge in ((y, edges[0]), (x, edges[1]))
+    )
+    count = sums(keep)
+    return _Blocks(
+        np.broadcast_to(bx, count.shape), np.broadcast_to(by[:, None], count.shape), count, sums(residual)
+    )
+
+
+def _change(model: Polynomial | Cylinder, blocks: _Blocks) -> np.ndarray:
+    """Least-squares change of the model's parameters."""
+    inside = blocks.count > 0
+    count = blocks.count[inside]
+    slopes = model.slopes(blocks.x[inside], blocks.y[inside])
+    return _solve(slopes, blocks.total[inside] / count, count)
+
+
+def _uncertainty(model: Polynomial | Cylinder, blocks: _Blocks) -> float:
+    """Standard uncertainty of the fit, root mean square over the field.
+
+    From the scatter of block sums (sandwich estimate), over blocks of growing size, since only blocks wider
+    than the roughness is correlated scatter independently; the largest holds.
+    """
+    field = model.slopes(blocks.x.ravel(), blocks.y.ravel())
+    inside = blocks.count > 0
+    inner = model.slopes(blocks.x[inside], blocks.y[inside])
+    scale = np.sqrt(np.maximum(np.einsum("ij,ij->j", field, field) / len(field), 1e-300))
+    field, inner = field / scale, inner / scale
+    inverse = np.linalg.pinv(np.einsum("ij,i,ik->jk", inner, blocks.count[inside], inner), rcond=1e-12)
+    over_field = inverse @ (np.einsum("ij,ik->jk", field, field) / len(field)) @ inverse
+    largest = 0.0
+    while True:
+        used = blocks.count > 0
+        number = int(np.count_nonzero(used))
+        if number < max(_FEWEST_BLOCKS, 2 * model.size):
+            break
+        score = model.slopes(blocks.x[used], blocks.y[used]) / scale * blocks.total[used][:, None]
+        spread = np.einsum("ij,ik->jk", score, score) * number / (number - model.size)
+        largest = max(largest, float(np.sum(over_field * spread)))
+        blocks = blocks.joined()
+    return float(np.sqrt(largest))
