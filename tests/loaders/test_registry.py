@@ -59,7 +59,14 @@ def own(name):
 
 def test_our_loaders_come_by_entry_point():
     loaders, problems = find_loaders()
-    assert [type(one).__name__ for one in loaders] == ["BmpLoader", "JpegLoader", "PngLoader", "TiffLoader"]
+    assert [type(one).__name__ for one in loaders] == [
+        "BmpLoader",
+        "JpegLoader",
+        "NpyLoader",
+        "PngLoader",
+        "SdfLoader",
+        "TiffLoader",
+    ]
     assert problems == ()
 
 
