@@ -1,0 +1,225 @@
+"""Deep pits on a height map: found by depth and prominence against roughness, outlined at the mouth."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from surfscan.segmentation.basins import part_basins
+from surfscan.segmentation.bridging import bridge_gaps
+from surfscan.segmentation.grouped import ellipses, positions
+from surfscan.segmentation.local_reference import LocalReference, NodeGrid, local_reference
+from surfscan.segmentation.mouths import draw_mouths
+
+_SMOOTHING_PX = 0.7
+_STRIP = 256
+_LOW, _SEED = 1.0, 2.5
+_CUT, _CUT_SHARE = 1.5, 0.08
+_PROMINENT, _PROMINENT_SHARE = 3.0, 0.1
+_NEAR = 1.25
+_SEEN = 0.25
+
+GROOVE_LIKE = "groove-like: long and narrow"
+UNMEASURED = "mostly unmeasured: the rim slopes down, how deep it goes was not seen"
+JUST_BELOW = "just below a limit: "
+CHANCE = "no deeper than the roughness alone may go somewhere on a field of this size"
+
+
+@dataclass(frozen=True)
+class DeepPits:
+    """What was found.
+
+    Attributes
+    ----------
+    labels : ndarray of shape (M, N), int32
+        Pits, 1 to n; an unmeasured point inside a mouth carries the pit's label.
+    review : ndarray of shape (M, N), int32
+        Features for a person to look at, 1 to k; not counted as pits.
+    near_limit : ndarray of shape (n,), str
+        Limits that a pit passed by less than a quarter; empty where none.
+    review_reason : ndarray of shape (k,), str
+    depth_below_reference_um : ndarray of shape (M, N), float32
+        Depth below the local reference surface, positive downwards; not-a-number where not measured.
+    roughness_um : ndarray of shape (n,), float64
+        Sq of the surface round each pit, about two tiles of 64 px far, pits left out.
+    review_roughness_um : ndarray of shape (k,), float64
+    level_uncertainty_um : ndarray of shape (n,), float64
+        Standard uncertainty of the reference at each pit.
+    prominence_um : ndarray of shape (n,), float64
+        Depth below the lowest way out over the rim, at the working resolution.
+    surface_sq_um : float
+        Sq of the whole surface outside pits.
+    warnings : tuple of str
+    """
+
+    labels: np.ndarray
+    review: np.ndarray
+    near_limit: np.ndarray
+    review_reason: np.ndarray
+    depth_below_reference_um: np.ndarray
+    roughness_um: np.ndarray
+    review_roughness_um: np.ndarray
+    level_uncertainty_um: np.ndarray
+    prominence_um: np.ndarray
+    surface_sq_um: float
+    warnings: tuple[str, ...]
+
+
+def find_deep_pits(
+    residual_um: np.ndarray,
+    *,
+    pixel_size_um: tuple[float, float] | None,
+    region: np.ndarray | None = None,
+    min_depth_to_roughness: float,
+    min_depth_um: float | None,
+    min_diameter_px: float,
+    max_aspect: float,
+) -> DeepPits:
+    """Find pits that go deeper than the surface is rough.
+
+    Parameters
+    ----------
+    residual_um : ndarray of shape (M, N), float32
+        Heights less form, up positive; not-a-number where not measured.
+    pixel_size_um : (float, float) or None
+        In x and y; None where unknown. Only the aspect of a pit depends on it.
+    region : ndarray of shape (M, N), bool, optional
+        The specimen; everything if None.
+    min_depth_to_roughness : float
+        Smallest depth over the Sq of the surface round about.
+    min_depth_um : float or None
+        Smallest depth, µm.
+    min_diameter_px : float
+        Smallest equivalent diameter, px.
+    max_aspect : float
+        Largest ratio of length to width.
+
+    Returns
+    -------
+    DeepPits
+
+    Raises
+    ------
+    ValueError
+        If `residual_um` is not a 2-D array of real numbers, or nothing was measured.
+    """
+    if residual_um.ndim != 2 or residual_um.dtype.kind != "f":
+        raise ValueError(
+            f"residual_um must be a 2-D float array, got {residual_um.ndim}-D {residual_um.dtype}"
+        )
+    smooth = bridge_gaps(residual_um)
+    cv2.GaussianBlur(smooth, (3, 3), _SMOOTHING_PX, dst=smooth)
+    reference = local_reference(smooth, region)
+    depth = _below(smooth, reference.level, out=smooth)
+    np.nan_to_num(depth, copy=False, nan=0.0)
+    if region is not None:
+        depth[~region] = 0.0
+    where = _foreground(depth, reference)
+    row, col = np.divmod(where, depth.shape[1])
+    sigma = reference.roughness.at(row, col).astype(np.float32)
+    basins = part_basins(depth, where, least=_PROMINENT * sigma, share=_PROMINENT_SHARE, rim=_LOW * sigma)
+    peak_sigma = reference.roughness.at(*np.divmod(basins.peak, depth.shape[1]))
+    cut = np.maximum(_CUT * peak_sigma, _CUT_SHARE * basins.depth)
+    labels = draw_mouths(depth, where, basins, cut).labels
+    if region is not None:
+        labels[~region] = 0
+    measured = _below(residual_um, reference.level)
+    return _judge(
+        labels,
+        measured,
+        reference,
+        basins.prominence.astype(np.float64),
+        pixel_size_um or (1.0, 1.0),
+        (min_depth_to_roughness, min_depth_um, min_diameter_px),
+        max_aspect,
+    )
+
+
+def _below(heights: np.ndarray, level: NodeGrid, out: np.ndarray | None = None) -> np.ndarray:
+    """Level less height, strip by strip."""
+    out = np.empty(heights.shape, np.float32) if out is None else out
+    for first in range(0, heights.shape[0], _STRIP):
+        end = min(first + _STRIP, heights.shape[0])
+        np.subtract(level.rows(first, end), heights[first:end], out=out[first:end], casting="same_kind")
+    return out
+
+
+def _foreground(depth: np.ndarray, reference: LocalReference) -> np.ndarray:
+    """Flat positions of what lies below the surface and hangs together with something deep."""
+    low = np.empty(depth.shape, np.uint8)
+    deep = np.empty(depth.shape, np.uint8)
+    for first in range(0, depth.shape[0], _STRIP):
+        end = min(first + _STRIP, depth.shape[0])
+        sigma = reference.roughness.rows(first, end)
+        cv2.compare(depth[first:end], _LOW * sigma, cv2.CMP_GT, dst=low[first:end])
+        cv2.compare(depth[first:end], _SEED * sigma, cv2.CMP_GT, dst=deep[first:end])
+    n, parts = cv2.connectedComponents(low, connectivity=8, ltype=cv2.CV_32S)
+    kept = np.zeros(n, bool)
+    kept[parts.reshape(-1)[np.flatnonzero(deep)]] = True
+    kept[0] = False
+    where = np.flatnonzero(low)
+    return where[kept[parts.reshape(-1)[where]]]
+
+
+def _judge(
+    labels: np.ndarray,
+    measured: np.ndarray,
+    reference: LocalReference,
+    prominence: np.ndarray,
+    pixel_size_um: tuple[float, float],
+    limits: tuple[float, float | None, float],
+    max_aspect: float,
+) -> DeepPits:
+    """Sort the outlined basins into pits, features for review, and what is nothing."""
+    n = len(prominence)
+    form = ellipses(labels, n)
+    area = form.area[1:]
+    at = positions(labels)
+    own = labels.reshape(-1)[at] - 1
+    d = measured.reshape(-1)[at]
+    seen = ~np.isnan(d)
+    greatest = np.zeros(n, np.float32)
+    np.maximum.at(greatest, own[seen], d[seen])
+    seen_share = np.bincount(own[seen], minlength=n) / np.maximum(area, 1)
+    sq = np.maximum(reference.roughness.at(form.row[1:], form.col[1:]), 1e-12)
+    diameter = np.sqrt(4 * area / np.pi)
+    names = ["depth to roughness", "diameter"]
+    parts = [greatest / sq / limits[0], diameter / limits[2]]
+    if limits[1] is not None:
+        names.append("depth")
+        parts.append(greatest / limits[1])
+    ratios = np.stack(parts)
+    there = area > 0
+    real = there & (ratios.min(axis=0, initial=np.inf) >= 1)
+    almost = there & (ratios.min(axis=0, initial=np.inf) >= 1 / _NEAR) & ~real
+    groove = form.aspect[1:] > max_aspect
+    hidden = seen_share < _SEEN
+    pit = real & ~groove & ~hidden
+    listed = (real | almost) & ~pit
+
+    def which(condition: np.ndarray) -> str:
+        return ", ".join(name for name, yes in zip(names, condition.tolist(), strict=True) if yes)
+
+    reasons = [
+        GROOVE_LIKE if groove[k] else UNMEASURED if hidden[k] else JUST_BELOW + which(ratios[:, k] < 1)
+        for k in np.flatnonzero(listed).tolist()
+    ]
+    near = [which(ratios[:, k] < _NEAR) for k in np.flatnonzero(pit).tolist()]
+    review = np.zeros_like(labels)
+    review.reshape(-1)[at] = np.where(listed, np.cumsum(listed), 0)[own]
+    labels.reshape(-1)[at] = np.where(pit, np.cumsum(pit), 0)[own]
+    return DeepPits(
+        labels=labels,
+        review=review,
+        near_limit=np.array(near, dtype=str),
+        review_reason=np.array(reasons, dtype=str),
+        depth_below_reference_um=measured,
+        roughness_um=sq[pit],
+        review_roughness_um=sq[listed],
+        level_uncertainty_um=0.3 * sq[pit],
+        prominence_um=prominence[pit],
+        surface_sq_um=reference.sq_um,
+        warnings=(),
+    )
