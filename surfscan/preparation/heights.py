@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from surfscan.preparation.form import Form, fit_form
+from surfscan.preparation.spikes import find_spikes
 
 _LOW_MEASURED = 0.8
 
@@ -72,13 +73,18 @@ def prepare_heights(
     found = fit_form(heights_um, form, pixel_size_um=pixel_size_um, region=region)
     residual = found.remove(heights_um)
     measured = _measured(residual, region)
+    count = 0
+    if spikes == "auto":
+        outliers = find_spikes(residual, region)
+        count = int(np.count_nonzero(outliers))
+        residual[outliers] = np.nan
     warnings = []
     if measured < _LOW_MEASURED:
         warnings.append(
             f"Only {100 * measured:.0f} % of the field was measured. Pits hide in gaps, and a depth whose "
             "floor was not measured is a lower bound: scan again with more light or a higher aperture."
         )
-    return PreparedHeights(residual, found, 0, measured, tuple(warnings))
+    return PreparedHeights(residual, found, count, measured, tuple(warnings))
 
 
 def _measured(residual: np.ndarray, region: np.ndarray | None) -> float:
