@@ -200,15 +200,19 @@ def _heights_and_brightness(path: Path, loaded: LoadedImage, height_unit: str | 
 
 
 def _without_infinities(path: Path, values: np.ndarray, warnings: list[str]) -> np.ndarray:
-    """Not-a-number for infinite values; InputError where no pixel holds a number."""
+    """Not-a-number for infinite values; InputError where no pixel holds a number.
+
+    Every not-a-number becomes the plain quiet one: signalling ones, which some programs write for a missing
+    value, spread through minima and maxima that are meant to pass over them.
+    """
     finite = np.isfinite(values)
     missing = int(values.size - np.count_nonzero(finite))
     if missing == values.size:
         raise InputError(path, "no pixel holds a number", "Export the image again")
     if missing:
         infinite = int(np.count_nonzero(np.isinf(values)))
+        values = np.where(finite, values, np.asarray(np.nan, values.dtype))
         if infinite:
-            values = np.where(finite, values, np.asarray(np.nan, values.dtype))
             warnings.append(f"{infinite} infinite values are treated as not recorded.")
         warnings.append(f"{missing} of {values.size} values are not recorded (not a number).")
     return values

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from surfscan.loaders.base import ScaleTag
+from surfscan.loaders.xml_elements import child, children
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -61,7 +62,7 @@ def read_ome(xml: str, page: int) -> OmeFacts:
     except (ElementTree.ParseError, DefusedXmlException, ValueError) as error:
         reason = str(error) or type(error).__name__
         return OmeFacts(warnings=(f"The OME metadata cannot be read ({reason}) and was not used.",))
-    images = [(image, _child(image, "Pixels")) for image in _children(root, "Image")]
+    images = [(image, child(image, "Pixels")) for image in children(root, "Image")]
     known = [(image, pixels) for image, pixels in images if pixels is not None]
     own = [pair for pair in known if page in _pages(pair[1])] or known
     tags = {_scale_tag(pixels) for _, pixels in own}
@@ -76,19 +77,10 @@ def read_ome(xml: str, page: int) -> OmeFacts:
     )
 
 
-def _children(element: Element, name: str) -> list[Element]:
-    """Direct children by local name: the namespace changes with the schema's year."""
-    return [child for child in element if str(child.tag).rsplit("}", 1)[-1] == name]
-
-
-def _child(element: Element, name: str) -> Element | None:
-    return next(iter(_children(element, name)), None)
-
-
 def _pages(pixels: Element) -> set[int]:
     """Pages that TiffData entries give to this image; empty where they do not say."""
     pages: set[int] = set()
-    for entry in _children(pixels, "TiffData"):
+    for entry in children(pixels, "TiffData"):
         first, count = entry.get("IFD"), entry.get("PlaneCount", "1")
         if first is not None and first.isdecimal() and count.isdecimal():
             pages.update(range(int(first), int(first) + min(int(count), 1_000_000)))
@@ -118,10 +110,10 @@ def _number(text: str | None) -> float | None:
 
 
 def _is_brightness(image: Element, pixels: Element) -> bool:
-    channels = _children(pixels, "Channel")
+    channels = children(pixels, "Channel")
     if any(channel.get(name) for channel in channels for name in _OPTICAL_ATTRIBUTES):
         return True
-    description = _child(image, "Description")
+    description = child(image, "Description")
     texts = [image.get("Name", ""), (description.text or "") if description is not None else ""]
     texts += [channel.get("Name", "") for channel in channels]
     return speaks_of_brightness(" ".join(texts))

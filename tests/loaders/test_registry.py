@@ -66,6 +66,7 @@ def test_our_loaders_come_by_entry_point():
         "PngLoader",
         "SdfLoader",
         "TiffLoader",
+        "X3pLoader",
     ]
     assert problems == ()
 
