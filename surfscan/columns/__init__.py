@@ -6,11 +6,19 @@ It drives result tables, empty results and the data dictionary of the report.
 from surfscan.columns.base import Column, Table, with_ci95
 from surfscan.columns.objects import OBJECT_TABLES
 from surfscan.columns.registry import TABLES, columns, conform, empty_table
-from surfscan.columns.study import GROUP_FIGURES, STUDY_TABLES, SUBTRACTED_FIGURES
+from surfscan.columns.study import (
+    GROUP_FIGURES,
+    HEIGHT_FIGURES,
+    LOWER_BOUND_FIGURES,
+    STUDY_TABLES,
+    SUBTRACTED_FIGURES,
+)
 from surfscan.columns.texture import TEXTURE_PARAMETERS
 
 __all__ = [
     "GROUP_FIGURES",
+    "HEIGHT_FIGURES",
+    "LOWER_BOUND_FIGURES",
     "OBJECT_TABLES",
     "STUDY_TABLES",
     "SUBTRACTED_FIGURES",

@@ -12,11 +12,13 @@ from pathlib import Path
 
 from surfscan.errors import InputError
 from surfscan.report.groups import group_table, summarise_groups
+from surfscan.report.height_pictures import make_height_picture
+from surfscan.report.height_specimens import height_specimen_table
 from surfscan.report.page import PageContent, render_page
 from surfscan.report.pictures import FieldPicture, make_picture
 from surfscan.report.records import PROCEDURES, FieldRecord, gather
 from surfscan.report.specimens import specimen_table, summarise_specimens
-from surfscan.report.tables import image_table, object_table
+from surfscan.report.tables import height_table, image_table, object_table
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
 from surfscan.report.truth import compare_with_truth
 from surfscan.report.warning_groups import group_warnings
@@ -30,6 +32,7 @@ from surfscan.report.writing import (
 )
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
+from surfscan.study.entries import COMPANIONS
 from surfscan.study.manifest import Study, load_study, manifest_path
 from surfscan.study.tasks import fingerprint
 
@@ -89,6 +92,8 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         "study_images": image_table(records),
         "study_specimens": specimen_table(specimens),
         "study_groups": group_table(groups),
+        "study_heights": height_table(records),
+        "study_height_specimens": height_specimen_table(specimens),
         "study_pits": object_table(records, "pits"),
         "study_for_review": object_table(records, "for_review"),
     }
@@ -139,7 +144,8 @@ def _pictures(
 
     def draw(record: FieldRecord) -> FieldPicture | InputError:
         try:
-            return make_picture(record, study.folder, limit)
+            draw_it = make_height_picture if record.is_height_map else make_picture
+            return draw_it(record, study.folder, limit)
         except InputError as error:
             return error
 
@@ -158,21 +164,27 @@ def _stale(study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str]
     """Results that the study as it stands now would not give."""
     found = []
     for record in records:
-        region = study.folder / record.image.region if record.image.region else None
-        region_sha256 = file_sha256(region) if region and region.is_file() else None
+        named = {role: study.folder / name for role, name in record.image.companions().items()}
+        hashes = {role: file_sha256(path) if path.is_file() else None for role, path in named.items()}
         for procedure in record.image.procedures:
             stored = record.done(procedure)
             if stored is None or stored.source is None:
                 continue
-            settings = study.settings.of(procedure)
             now = fingerprint(
-                record.image, procedure, settings, stored.source.sha256, region_sha256, stored.version
+                record.image,
+                procedure,
+                study.settings.of(procedure, record.image.shows),
+                stored.source.sha256,
+                hashes.get("region"),
+                stored.version,
+                datum_sha256=hashes.get("datum"),
+                unexposed_sha256=hashes.get("unexposed"),
             )
             if now != stored.fingerprint:
                 found.append(
                     (
                         record.image_id,
-                        f"{PROCEDURES[procedure]}: settings, pixel size or region mask changed since "
+                        f"{PROCEDURES[procedure]}: settings, pixel size or a mask changed since "
                         "this was measured; the figures are those from before. Run surfscan measure, then "
                         "report again.",
                     )
@@ -189,12 +201,13 @@ def _inputs(manifest: Path, study: Study, records: Sequence[FieldRecord]) -> lis
     truth = study.folder / TRUTH_FILE
     if truth.is_file():
         rows.append((truth.name, "true values", file_sha256(truth)))
-    regions = dict.fromkeys(r.image.region for r in records if r.image.region)
-    for name in regions:
+    named = {(name, COMPANIONS[role]): None for r in records for role, name in r.image.companions().items()}
+    for name, what in named:
         path = study.folder / name
-        rows.append((name, "specimen region", file_sha256(path) if path.is_file() else "file missing"))
+        rows.append((name, what, file_sha256(path) if path.is_file() else "file missing"))
     for record in records:
         done = record.any_done()
         if done and done.source:
-            rows.append((record.image_id, "image, as measured", done.source.sha256))
+            what = "height map, as measured" if record.is_height_map else "image, as measured"
+            rows.append((record.image_id, what, done.source.sha256))
     return rows

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from surfscan.report.rounding import NO_VALUE, round_to_interval
+from surfscan.report.rounding import NO_VALUE, at_least, round_to_interval
 
 HEADS = {
     "pit_density_per_mm2": ("Pit density", "mm⁻²", 1.0),
@@ -16,6 +16,15 @@ HEADS = {
     "median_equivalent_diameter_um": ("Median pit diameter", "µm", 1.0),
     "median_equivalent_diameter_px": ("Median pit diameter, no scale", "px", 1.0),
     "pit_count": ("Pit count", "pits", 1.0),
+    "max_depth_um": ("Greatest pit depth", "µm", 1.0),
+    "mean_depth_10_deepest_um": ("Mean of the ten deepest", "µm", 1.0),
+    "median_depth_um": ("Median pit depth", "µm", 1.0),
+    "volume_per_area_um": ("Pit volume per area", "µm", 1.0),
+    "mean_penetration_um": ("Mean penetration", "µm", 1.0),
+    "max_penetration_um": ("Greatest penetration", "µm", 1.0),
+    "Sa_um": ("Sa", "µm", 1.0),
+    "Sq_um": ("Sq", "µm", 1.0),
+    "Sdr": ("Sdr", "%", 100.0),
 }
 """Figure -> (head, unit on the page, factor from the stored unit)."""
 
@@ -71,8 +80,9 @@ def estimate_cell(
     scale: float = 1.0,
     lines: Sequence[str] = (),
     places: int | None = None,
+    is_lower_bound: bool = False,
 ) -> Cell:
-    """A value with its interval on a line below, both rounded to the interval."""
+    """A value with its interval on a line below, both rounded to the interval; "≥" before a lower bound."""
     number = round_to_interval(value, low, high, scale=scale, places=places)
     interval = (number.interval,) if number.has_interval else ()
-    return Cell(number.value, (*interval, *lines))
+    return Cell(at_least(number.value, is_lower_bound), (*interval, *lines))

@@ -16,9 +16,9 @@ from surfscan.report.rounding import significant
 from surfscan.report.truth import FIGURES, TruthComparison
 
 
-def group_chart(summaries: Sequence[GroupSummary]) -> str:
-    """Specimens, means and intervals of every figure that is there; empty where there is none."""
-    names = [n for n in shown_figures(summaries) if n != "tarnished_area_fraction"]
+def group_chart(summaries: Sequence[GroupSummary], *, heights: bool = False) -> str:
+    """Specimens, means and intervals of every figure of pictures or height maps; empty where none."""
+    names = [n for n in shown_figures(summaries, heights=heights) if n != "tarnished_area_fraction"]
     if "pit_density_per_mm2" in names and "pit_density_per_mpx" in names:
         names.remove("pit_density_per_mpx")
     groups = [g for g in summaries if g.members]
@@ -32,7 +32,11 @@ def group_chart(summaries: Sequence[GroupSummary]) -> str:
             mean = group.means[name]
             low, high = mean.ci95 or (math.nan, math.nan)
             worst = f"worst_seen_{name}"
-            seen = [m.row[worst] for m in group.members if not math.isnan(m.row.get(worst, math.nan))]
+            seen = [
+                v
+                for m in group.members
+                if not math.isnan(v := (m.deep if heights else m.seen).row.get(worst, math.nan))
+            ]
             bars.append(
                 figures.GroupBar(
                     [v * scale for v in group.values(name)],
@@ -40,6 +44,7 @@ def group_chart(summaries: Sequence[GroupSummary]) -> str:
                     low * scale,
                     high * scale,
                     [v * scale for v in seen],
+                    group.lower_bounds(name),
                 )
             )
         panels.append(figures.Panel(f"{text}\n({unit})", bars))

@@ -52,6 +52,8 @@ class GroupBar:
         95 % interval; not-a-number where refused.
     worst_seen : sequence of float
         Values of worst-seen fields: drawn apart, in no mean.
+    lower_bounds : sequence of bool
+        Which of `values` are lower bounds: drawn as triangles that point on. The mean is one if any is.
     """
 
     values: Sequence[float]
@@ -59,6 +61,7 @@ class GroupBar:
     low: float
     high: float
     worst_seen: Sequence[float] = ()
+    lower_bounds: Sequence[bool] = ()
 
 
 @dataclass(frozen=True)
@@ -98,6 +101,34 @@ class SizePanel:
     limits: Sequence[float]
 
 
+@dataclass(frozen=True)
+class DepthPanel:
+    """Pit depths of one group.
+
+    Attributes
+    ----------
+    title : str
+    at_um, reached : ndarray of shape (k,)
+        Product-limit distribution: where it steps, and the share of pits not deeper.
+    bounds_um, bounds_at : ndarray of shape (m,)
+        Depths that are lower bounds, and where they lie on that curve.
+    n_pits, n_specimens : int
+    median_um : float or None
+    limits : sequence of float
+        Smallest depths counted.
+    """
+
+    title: str
+    at_um: np.ndarray
+    reached: np.ndarray
+    bounds_um: np.ndarray
+    bounds_at: np.ndarray
+    n_pits: int
+    n_specimens: int
+    median_um: float | None
+    limits: Sequence[float]
+
+
 def group_figure(groups: Sequence[str], panels: Sequence[Panel], alt: str) -> str:
     """Points for specimens, mean and 95 % interval for groups, one panel a figure.
 
@@ -122,7 +153,6 @@ def group_figure(groups: Sequence[str], panels: Sequence[Panel], alt: str) -> st
 def size_figure(panels: Sequence[SizePanel], unit: str, alt: str) -> str:
     """Cumulative pit-size distributions, one panel a group, all on the same axes."""
     from matplotlib.figure import Figure
-    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
     with _style(f"sizes {unit}"):
         across = max(2, min(4, len(panels)))
@@ -136,27 +166,62 @@ def size_figure(panels: Sequence[SizePanel], unit: str, alt: str) -> str:
             share = np.cumsum(panel.weights[order]) / panel.weights.sum()
             sizes = panel.diameters[order]
             n = len(sizes)
-            steps = np.unique(np.linspace(0, n - 1, min(n, _MOST_STEPS)).round().astype(int))
-            sizes, share = sizes[steps], share[steps]
+            sizes, share = _thinned(sizes, share)
             ax.step(np.r_[low, sizes, high], np.r_[0, share, 1], where="post", color=LOSS, linewidth=1.6)
             for limit in panel.limits:
                 ax.axvline(limit, color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
-            ax.set_title(
-                f"{_shorten(panel.title, 30)}\nn = {n} pits on {panel.n_specimens} specimen"
-                f"{'' if panel.n_specimens == 1 else 's'}"
-            )
-            ax.set_xscale("log")
-            ax.set_xlim(low, high)
-            ax.set_ylim(0, 1.02)
-            ax.grid(color="#dddddd", linewidth=0.6)
-            ax.xaxis.set_major_locator(LogLocator(base=10, subs=(1.0, 2.0, 5.0)))
-            ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
-            ax.xaxis.set_minor_formatter(NullFormatter())
-            ax.xaxis.set_tick_params(labelbottom=True)
+            ax.set_title(f"{_shorten(panel.title, 30)}\nn = {n} pits on {_specimens(panel.n_specimens)}")
+            _share_over_log(ax, low, high)
         for ax in list(axes.flat)[len(panels) :]:
             ax.set_visible(False)
         figure.supxlabel(f"Equivalent diameter ({unit}); dashed: smallest size counted", fontsize=10)
         figure.supylabel("Fraction of pits not larger", fontsize=10)
+        return _svg(figure, alt)
+
+
+def depth_figure(panels: Sequence[DepthPanel], alt: str) -> str:
+    """Cumulative pit-depth distributions, one panel a group, on the same axes; lower bounds as triangles."""
+    from matplotlib.figure import Figure
+
+    with _style("depths"):
+        across = max(2, min(4, len(panels)))
+        down = math.ceil(len(panels) / across)
+        figure = Figure(figsize=(_WIDTH_IN * min(across, 3) / 3, 2.8 * down), layout="constrained")
+        axes = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False)
+        everything = np.concatenate([np.r_[p.at_um, p.bounds_um, p.limits] for p in panels])
+        low, high = everything.min() / 1.25, everything.max() * 1.25
+        for ax, panel in zip(axes.flat, panels, strict=False):
+            end = high if panel.reached.size and panel.reached[-1] == 1 else panel.bounds_um.max()
+            at, reached = _thinned(panel.at_um, panel.reached)
+            ax.step(
+                np.r_[low, at, end],
+                np.r_[0, reached, reached[-1:] if reached.size else 0],
+                where="post",
+                color=LOSS,
+                linewidth=1.6,
+            )
+            ax.plot(
+                *_thinned(panel.bounds_um, panel.bounds_at),
+                ">",
+                markersize=6,
+                markerfacecolor="white",
+                markeredgecolor=REFERENCE,
+                zorder=3,
+            )
+            for limit in panel.limits:
+                ax.axvline(limit, color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
+            bounds = f" (▷ {len(panel.bounds_um)})" if len(panel.bounds_um) else ""
+            ax.set_title(
+                f"{_shorten(panel.title, 30)}\nn = {panel.n_pits} pits{bounds} on "
+                f"{_specimens(panel.n_specimens)}"
+            )
+            _share_over_log(ax, low, high)
+        for ax in list(axes.flat)[len(panels) :]:
+            ax.set_visible(False)
+        figure.supxlabel(
+            "Pit depth (µm); dashed: smallest depth counted; triangles: lower bounds", fontsize=10
+        )
+        figure.supylabel("Fraction of pits not deeper", fontsize=10)
         return _svg(figure, alt)
 
 
@@ -184,16 +249,27 @@ def truth_figure(panels: Sequence[tuple[str, str, np.ndarray, np.ndarray]], alt:
 def _draw_groups(ax: Axes, panel: Panel) -> None:
     for row, bar in enumerate(panel.bars):
         values = np.asarray(bar.values, dtype=float)
-        offsets = _spread(len(values))
-        ax.plot(
-            values, row + offsets, "o", markersize=5, markerfacecolor="none", markeredgecolor=QUIET, zorder=2
+        places = row + _spread(len(values))
+        bounds = (
+            np.asarray(bar.lower_bounds, dtype=bool) if len(bar.lower_bounds) else np.zeros_like(values, bool)
         )
+        for marker, which in (("o", ~bounds), (">", bounds)):
+            ax.plot(
+                values[which],
+                places[which],
+                marker,
+                markersize=5,
+                markerfacecolor="none",
+                markeredgecolor=QUIET,
+                zorder=2,
+            )
         if len(bar.worst_seen):
             ax.plot(bar.worst_seen, [row] * len(bar.worst_seen), "x", color=QUIET, markersize=6, zorder=2)
         if not math.isnan(bar.low):
             ax.plot([bar.low, bar.high], [row, row], color=LOSS, linewidth=2.2, zorder=3)
         if not math.isnan(bar.mean):
-            ax.plot([bar.mean], [row], "D", color=LOSS, markersize=6, markeredgecolor="white", zorder=4)
+            marker = ">" if bounds.any() else "D"
+            ax.plot([bar.mean], [row], marker, color=LOSS, markersize=6, markeredgecolor="white", zorder=4)
         ax.annotate(
             f"n = {len(values)}",
             (1.0, row),
@@ -211,6 +287,30 @@ def _draw_groups(ax: Axes, panel: Panel) -> None:
     ax.tick_params(axis="y", length=0)
     ax.grid(axis="x", color="#dddddd", linewidth=0.6)
     ax.set_axisbelow(True)
+
+
+def _share_over_log(ax: Axes, low: float, high: float) -> None:
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
+    ax.set_xscale("log")
+    ax.set_xlim(low, high)
+    ax.set_ylim(0, 1.02)
+    ax.grid(color="#dddddd", linewidth=0.6)
+    ax.xaxis.set_major_locator(LogLocator(base=10, subs=(1.0, 2.0, 5.0)))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda v, _: f"{v:g}"))
+    ax.xaxis.set_minor_formatter(NullFormatter())
+    ax.xaxis.set_tick_params(labelbottom=True)
+
+
+def _thinned(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """At most `_MOST_STEPS` of the points, ends included: more cannot be told apart."""
+    n = len(x)
+    steps = np.unique(np.linspace(0, n - 1, min(n, _MOST_STEPS)).round().astype(int))
+    return x[steps], y[steps]
+
+
+def _specimens(n: int) -> str:
+    return f"{n} specimen" if n == 1 else f"{n} specimens"
 
 
 def _spread(n: int) -> np.ndarray:

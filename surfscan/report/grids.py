@@ -6,27 +6,32 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from surfscan.columns import GROUP_FIGURES, SUBTRACTED_FIGURES
+from surfscan.columns import GROUP_FIGURES, HEIGHT_FIGURES, SUBTRACTED_FIGURES
 from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
 from surfscan.report.groups import GroupSummary
+from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, words
 from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
-from surfscan.report.specimens import SpecimenSummary
 from surfscan.report.truth import TruthComparison
 from surfscan.report.warning_groups import group_warnings
 
 if TYPE_CHECKING:
+    from surfscan.study.entries import Shows
     from surfscan.study.manifest import Study
 
 
-def shown_figures(groups: Sequence[GroupSummary]) -> list[str]:
-    """Figures of `GROUP_FIGURES` that at least one specimen has."""
-    return [name for name in GROUP_FIGURES if any(g.values(name) for g in groups)]
+def shown_figures(groups: Sequence[GroupSummary], *, heights: bool) -> list[str]:
+    """Figures of `GROUP_FIGURES` that at least one specimen has, from height maps or from pictures."""
+    return [
+        name
+        for name in GROUP_FIGURES
+        if (name in HEIGHT_FIGURES) is heights and any(g.values(name) for g in groups)
+    ]
 
 
-def group_grid(groups: Sequence[GroupSummary]) -> Grid:
-    """One row a group: mean and difference of every figure."""
-    names = shown_figures(groups)
+def group_grid(groups: Sequence[GroupSummary], *, heights: bool = False) -> Grid:
+    """One row a group: mean and difference of every figure of pictures or of height maps."""
+    names = shown_figures(groups, heights=heights)
     heads = [Head("Group"), Head("Exposure", "h", number=True), Head("Specimens", "n", number=True)]
     for name in names:
         text, unit, _ = HEADS[name]
@@ -37,7 +42,7 @@ def group_grid(groups: Sequence[GroupSummary]) -> Grid:
     for group in groups:
         cells = [
             Cell(group.name, (f"baseline: {group.baseline}",) if group.baseline else ()),
-            Cell(_hours(group.row["exposure_h"])),
+            Cell(hours(group.row["exposure_h"])),
             Cell(str(len(group.members))),
         ]
         for name in names:
@@ -155,8 +160,17 @@ def failed_grid(records: Sequence[FieldRecord]) -> Grid | None:
 def settings_grids(study: Study) -> list[Grid]:
     """Every setting as the study has it, a table a procedure."""
     grids = []
-    for procedure, title in (("pits", "Settings: pits"), ("degraded", "Settings: degraded area")):
-        settings = study.settings.of(procedure)
+    kinds: dict[tuple[str, Shows], str] = {
+        ("pits", "surface"): "Settings: pits on pictures",
+        ("degraded", "surface"): "Settings: degraded area",
+        ("pits", "heights"): "Settings: pits on height maps",
+        ("texture", "heights"): "Settings: areal texture",
+    }
+    used = {(p, image.shows or "surface") for image in study.images for p in image.procedures}
+    for (procedure, shows), title in kinds.items():
+        if (procedure, shows) not in used:
+            continue
+        settings = study.settings.of(procedure, shows)
         rows = [
             [
                 Cell(name),
@@ -186,7 +200,12 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
     low, high = mean.ci95 or (math.nan, math.nan)
     cells = [
         estimate_cell(
-            mean.value, low, high, scale=scale, lines=[*refused, *([", ".join(behind)] if behind else [])]
+            mean.value,
+            low,
+            high,
+            scale=scale,
+            lines=[*refused, *([", ".join(behind)] if behind else [])],
+            is_lower_bound=any(group.lower_bounds(name)),
         ),
     ]
     if difference is None or math.isnan(difference.value):
@@ -224,8 +243,8 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
     return [
         Cell(f"{summary.specimen.id} {marks}".strip()),
         Cell(row["group"]),
-        Cell(_hours(row["exposure_h"])),
-        Cell(", ".join(words(s) for s in surfaces if s)),
+        Cell(hours(row["exposure_h"])),
+        Cell(", ".join(words(s) for s in surfaces if s) or ("" if summary.seen.records else "no picture")),
         Cell(" / ".join(map(str, fields))),
         Cell(NO_VALUE if math.isnan(row["pit_count"]) else f"{row['pit_count']:.0f}"),
         estimate("pit_density_per_mm2"),
@@ -257,5 +276,6 @@ def _pooled_in(condition: str, summary: SpecimenSummary) -> bool:
     return any(r.image.condition == condition for r in summary.pooled["pits"])
 
 
-def _hours(value: float) -> str:
+def hours(value: float) -> str:
+    """An exposure; `NO_VALUE` where it is not known."""
     return NO_VALUE if math.isnan(value) else f"{value:g}"

@@ -4,18 +4,29 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from surfscan.columns import GROUP_FIGURES, SUBTRACTED_FIGURES, Table, columns, conform
+from surfscan.columns import (
+    GROUP_FIGURES,
+    LOWER_BOUND_FIGURES,
+    SUBTRACTED_FIGURES,
+    Table,
+    columns,
+    conform,
+)
 from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_baseline
-from surfscan.report.records import NOT_STATED, PROCEDURES, WITH_PRODUCT, about, words
-from surfscan.report.specimens import SpecimenSummary
+from surfscan.report.pooling import POOLS, SpecimenSummary, count
+from surfscan.report.records import NOT_STATED, WITH_PRODUCT, about, words
+from surfscan.report.rounding import significant
 
 if TYPE_CHECKING:
     from surfscan.study.manifest import Group
+
+_AREAS_ALIKE = 1.2
+"""Areas that differ by less hardly change the greatest depth (common practice, no source)."""
 
 
 @dataclass
@@ -44,7 +55,15 @@ class GroupSummary:
 
     def values(self, figure: str) -> list[float]:
         """One value a specimen that has the figure."""
-        return [v for m in self.members if not math.isnan(v := m.row[figure])]
+        return [v for m in self.members if not math.isnan(v := m.figure(figure))]
+
+    def lower_bounds(self, figure: str) -> list[bool]:
+        """Whether each of those values is a lower bound."""
+        return [
+            figure in LOWER_BOUND_FIGURES and bool(m.deep.row["max_depth_is_lower_bound"])
+            for m in self.members
+            if not math.isnan(m.figure(figure))
+        ]
 
 
 def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummary]) -> list[GroupSummary]:
@@ -59,7 +78,12 @@ def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummar
     for group in out:
         for name, (unit, _) in GROUP_FIGURES.items():
             highest = 1.0 if unit == "1" else math.inf
-            group.means[name] = specimen_mean(group.values(name), lowest=0.0, highest=highest)
+            mean = specimen_mean(group.values(name), lowest=0.0, highest=highest)
+            bounds = sum(group.lower_bounds(name))
+            if bounds:
+                reason = f"{bounds} of {mean.n} values are lower bounds, and so is the mean"
+                mean = replace(mean, ci95=None, refused=reason)
+            group.means[name] = mean
     by_name = {g.name: g for g in out}
     for group in out:
         control = by_name.get(group.baseline)
@@ -94,6 +118,8 @@ def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
         mean, difference = group.means[name], group.differences.get(name, missing)
         group.row[f"n_specimens_{name}"] = mean.n
         group.row[f"sd_{name}"] = mean.sd
+        if name in LOWER_BOUND_FIGURES:
+            group.row[f"n_lower_bound_{name}"] = sum(group.lower_bounds(name))
         _put(group.row, f"mean_{name}", mean)
         if name in SUBTRACTED_FIGURES:
             _put(group.row, f"baseline_subtracted_{name}", difference)
@@ -119,28 +145,28 @@ def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
             "Where all baseline specimens gave the same value, the interval of the difference holds the "
             "group's own scatter only."
         )
-    for procedure, what in PROCEDURES.items():
-        conditions = dict.fromkeys(
-            words(m.row[f"{procedure}_condition"]) for m in group.members if m.pooled[procedure]
-        )
+    for key, pool in POOLS.items():
+        conditions = dict.fromkeys(words(m.condition(key)) for m in group.members if m.pooled[key])
         if len(conditions) > 1:
             group.warnings.append(
-                f"{what}: specimens differ in surface condition ({', '.join(conditions)}), which may account "
-                "for part of their scatter."
+                f"{pool.name}: specimens differ in surface condition ({', '.join(conditions)}), which may "
+                "account for part of their scatter."
             )
     for condition, how in (
         (WITH_PRODUCT, "with corrosion product on the surface: product may hide some"),
         (NOT_STATED, "in a condition not stated: corrosion product, if any, may hide some"),
     ):
-        on = sum(any(r.image.condition == condition for r in m.pooled["pits"]) for m in group.members)
+        on = sum(condition in (m.condition("pits"), m.condition("height_pits")) for m in group.members)
         if on:
-            group.warnings.append(f"Pits on {on} of {_specimens(len(group.members))} counted {how}.")
+            group.warnings.append(f"Pits on {on} of {count(len(group.members), 'specimen')} counted {how}.")
+    areas = [a for m in group.members if not math.isnan(a := m.deep.row.get("field_area_mm2", math.nan))]
+    if areas and max(areas) > _AREAS_ALIKE * min(areas):
+        group.warnings.append(
+            f"Greatest pit depth: the area seen differs between specimens ({significant(min(areas))} to "
+            f"{significant(max(areas))} mm²), and the greatest depth grows with it."
+        )
 
 
 def _put(row: dict[str, Any], name: str, estimate: GroupEstimate) -> None:
     low, high = estimate.ci95 or (math.nan, math.nan)
     row[name], row[f"{name}_ci95_low"], row[f"{name}_ci95_high"] = estimate.value, low, high
-
-
-def _specimens(n: int) -> str:
-    return f"{n} specimen" if n == 1 else f"{n} specimens"

@@ -8,13 +8,13 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from surfscan._version import __version__
-from surfscan.report import charts, grids, prose
+from surfscan.report import charts, grids, height_charts, height_grids, height_prose, prose
 from surfscan.report.cells import Cell, Grid, Head
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pictures import FieldPicture
-from surfscan.report.records import PROCEDURES, FieldRecord
+from surfscan.report.pooling import SpecimenSummary
+from surfscan.report.records import PROCEDURES, FieldRecord, height_maps, pictures
 from surfscan.report.rounding import NO_VALUE
-from surfscan.report.specimens import SpecimenSummary
 from surfscan.report.truth import TruthComparison
 from surfscan.report.warning_groups import group_warnings
 
@@ -54,13 +54,18 @@ def render_page(content: PageContent) -> str:
     size_charts = charts.size_charts(content.groups)
     truth = content.truth
     failed = grids.failed_grid(content.records)
+    maps, seen = height_maps(content.records), pictures(content.records)
+    first, *others = prose.summary_sentences(content.records, content.groups, content.specimens)
     parts = {
         "summary": "Summary",
         "groups": "Groups",
         "specimens": "Specimens",
+        "heights": "Height maps" if maps else "",
+        "texture": "Areal texture" if any(r.done("texture") for r in maps) else "",
         "truth": "Measured against true" if truth else "",
         "sizes": "Pit sizes" if size_charts else "",
-        "pictures": "Pictures",
+        "pictures": "Pictures" if seen else "",
+        "height-pictures": "Pictures of height maps" if maps else "",
         "not-measured": "Not measured",
         "warnings": "Warnings",
         "method": "Method and settings",
@@ -74,9 +79,18 @@ def render_page(content: PageContent) -> str:
         version=__version__,
         css=Markup(css),
         contents=[(anchor, text) for anchor, text in parts.items() if text],
-        sentences=prose.summary_sentences(content.records, content.groups, content.specimens),
+        sentences=[first, *height_prose.height_sentences(content.records), *others],
+        what=" and ".join(
+            text
+            for text, there in (
+                ("pit density and degraded area from micrographs", seen),
+                ("pit depth, volume and areal texture from height maps", maps),
+            )
+            if there
+        ),
         group_chart=Markup(group_chart),
-        has_worst=any(not r.enters_means for r in content.records),
+        has_worst=any(not r.enters_means for r in seen),
+        has_bounds=any(r.flag("pits", "max_depth_is_lower_bound") for r in maps),
         group_grid=grids.group_grid(content.groups),
         group_notes=grids.group_notes(content.groups),
         specimen_grid=grids.specimen_grid(content.specimens),
@@ -85,11 +99,14 @@ def render_page(content: PageContent) -> str:
         truth_chart=Markup(charts.truth_chart(truth)) if truth else "",
         size_charts=[Markup(chart) for chart in size_charts],
         has_tarnish=any(r.figure("degraded", "tarnished_area_fraction") > 0 for r in content.records),
+        heights=_heights(content, Markup) if maps else None,
+        texture=_texture(content) if parts["texture"] else None,
         gallery=_gallery(content, Markup),
+        height_gallery=_height_gallery(content, Markup),
         failed_grid=failed,
-        limits=prose.NOT_MEASURED,
+        limits=[*(prose.NOT_MEASURED if seen else ()), *(height_prose.NOT_MEASURED if maps else ())],
         warnings=group_warnings(content.warnings),
-        method=prose.METHOD,
+        method=[*prose.METHOD, *(height_prose.METHOD if maps else ())],
         settings_grids=grids.settings_grids(content.study),
         cautions=prose.CAUTIONS,
         version_grid=_version_grid(content),
@@ -102,17 +119,16 @@ def render_page(content: PageContent) -> str:
 
 
 def _gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
-    keys = {r.image_id: f"picture-{i}" for i, r in enumerate(content.records)}
     gallery = []
     for summary in content.specimens:
         fields = []
-        for record in summary.records:
+        for record in summary.seen.records:
             if record.any_done() is None:
                 continue
             picture = content.pictures.get(record.image_id)
             fields.append(
                 {
-                    "key": keys[record.image_id],
+                    "key": _key(content, record),
                     "name": record.image_id,
                     "worst": not record.enters_means,
                     "caption": prose.field_caption(record, picture.scale_words if picture else ""),
@@ -130,6 +146,59 @@ def _gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
         if fields:
             gallery.append({"title": f"{summary.specimen.id} · {summary.specimen.group}", "fields": fields})
     return gallery
+
+
+def _height_gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
+    gallery = []
+    for summary in content.specimens:
+        fields = []
+        for record in summary.deep.records:
+            if record.any_done() is None:
+                continue
+            picture = content.pictures.get(record.image_id)
+            fields.append(
+                {
+                    "key": _key(content, record),
+                    "name": record.image_id,
+                    "worst": not record.enters_means,
+                    "caption": height_prose.height_caption(record, picture.scale_words if picture else ""),
+                    "warnings": record.warnings,
+                    "picture": picture and {**vars(picture), "scale_bar": markup(picture.scale_bar)},
+                    "alt": height_prose.height_alt(record),
+                    "layer": markup(picture.layers["heights"]) if picture else "",
+                }
+            )
+        if fields:
+            gallery.append({"title": f"{summary.specimen.id} · {summary.specimen.group}", "fields": fields})
+    return gallery
+
+
+def _heights(content: PageContent, markup: Any) -> dict[str, Any]:
+    """What the section on height maps shows."""
+    groups, specimens, records = content.groups, content.specimens, content.records
+    shown = grids.shown_figures(groups, heights=True)
+    return {
+        "level": height_grids.level_sentences(records),
+        "chart": markup(charts.group_chart(groups, heights=True)),
+        "group_grid": grids.group_grid(groups, heights=True) if shown else None,
+        "depth_chart": markup(height_charts.depth_chart(groups)),
+        "specimen_grid": height_grids.height_specimen_grid(specimens),
+        "specimen_notes": height_grids.height_specimen_notes(specimens),
+        "map_grid": height_grids.height_grid(records),
+    }
+
+
+def _texture(content: PageContent) -> dict[str, Any]:
+    """What the section on areal texture shows."""
+    return {
+        "specimen_grid": height_grids.texture_specimen_grid(content.specimens),
+        "grids": height_grids.texture_grids(content.records),
+        "meanings": height_grids.texture_meanings(),
+    }
+
+
+def _key(content: PageContent, record: FieldRecord) -> str:
+    return f"picture-{content.records.index(record)}"
 
 
 def _version_grid(content: PageContent) -> Grid:

@@ -2,29 +2,40 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import html
-import math
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from surfscan.errors import InputError
-from surfscan.images import Micrograph
+from surfscan.images import HeightMap, Micrograph
+from surfscan.report.drawing import (
+    SHOWN_WIDTH_PX,
+    area_path,
+    encode,
+    outside,
+    pit_layer,
+    scale_bar,
+)
 from surfscan.report.records import FieldRecord
-from surfscan.report.rounding import significant
+from surfscan.store.results import StoredResult
 
-MAX_WIDTH_PX = 900
-SHOWN_WIDTH_PX = 590
-"""Width a panel has on the page; text and marks are sized for it."""
 
-_RING_BELOW_PX = 7.0
-_MAX_PATH_CHARS = 150_000
-_ENCODINGS = tuple((width, quality) for width in (MAX_WIDTH_PX, 700, 500) for quality in (80, 60, 40))
-_SHARE_OF_BYTES = {80: 1.0, 60: 0.6, 40: 0.45}
-"""Size of a picture by WebP quality, roughly, relative to the best; only to guess where to go on trying."""
+@dataclass(frozen=True)
+class ColourBar:
+    """What the colours of a height map mean.
+
+    Attributes
+    ----------
+    low, high : str
+        Heights at the two ends, µm.
+    zero_percent : float
+        Where height 0 lies between them.
+    """
+
+    low: str
+    high: str
+    zero_percent: float
 
 
 @dataclass(frozen=True)
@@ -45,6 +56,8 @@ class FieldPicture:
         SVG of the scale bar.
     scale_words : str
         The scale in words.
+    colours : ColourBar or None
+        What the colours mean; None where the picture shows brightness.
     """
 
     width: int
@@ -54,10 +67,11 @@ class FieldPicture:
     layers: dict[str, str]
     scale_bar: str
     scale_words: str
+    colours: ColourBar | None = None
 
 
 def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPicture:
-    """Draw one field with its stored masks.
+    """Draw one picture with its stored masks.
 
     Parameters
     ----------
@@ -73,61 +87,66 @@ def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPict
     InputError
         If the image or a mask cannot be read or is no longer the one measured.
     """
+    import cv2
 
-    from surfscan.opening import open_image
+    image, measured = open_as_measured(record, folder)
+    if not isinstance(image, Micrograph):
+        raise TypeError(f"{record.image_id}: opened as a micrograph, got {type(image).__name__}")
+    rows, cols = image.shape
+
+    def render(width: int, height: int) -> np.ndarray:
+        return eight_bit(cv2.resize(image.pixels, (width, height), interpolation=cv2.INTER_AREA))
+
+    uri, width, height = encode(render, image.shape, stretch(measured), max_bytes)
+    zoom = (width / cols, height / rows)
+    unit = max(1.0, width / SHOWN_WIDTH_PX)
+    layers = {}
+    for procedure, draw in (("pits", pit_layer), ("degraded", _degraded_layer)):
+        if record.done(procedure):
+            region = outside(record.results[procedure].read_mask("region"), zoom)
+            layers[procedure] = region + draw(record, zoom, unit)
+    strip = round(26 * unit)
+    bar, words = scale_bar(width, height, strip, um_per_px(measured, zoom[0]), 1 / zoom[0])
+    return FieldPicture(width, height, strip, uri, layers, bar, words)
+
+
+def open_as_measured(record: FieldRecord, folder: Path) -> tuple[Micrograph | HeightMap, StoredResult]:
+    """The image of a record and one result of it.
+
+    Raises
+    ------
+    InputError
+        If the image cannot be read or is no longer the one measured.
+    ValueError
+        If nothing was measured on it.
+    """
+    from surfscan.study.inputs import open_entry
 
     measured = record.any_done()
     if measured is None or measured.source is None:
         raise ValueError(f"{record.image_id}: nothing measured to draw")
-    path = folder / record.image.file
-    image = open_image(
-        path, page=record.image.page, kind="micrograph", pixel_size_um=record.image.pixel_size_um
-    )
-    if not isinstance(image, Micrograph):
-        raise TypeError(f"{path}: opened as a micrograph, got {type(image).__name__}")
+    image = open_entry(folder, record.image)
     if image.source.sha256 != measured.source.sha256:
         raise InputError(
-            path, "the file changed since it was measured, so no picture is shown", "Run surfscan measure."
+            folder / record.image.file,
+            "the file changed since it was measured, so no picture is shown",
+            "Run surfscan measure.",
         )
-    rows, cols = image.shape
+    return image, measured
+
+
+def stretch(measured: StoredResult) -> float:
+    """Height over width of a pixel; 1 where no scale is known."""
     scale = measured.calibration
-    stretch = 1.0 if scale is None or scale.is_square else scale.pixel_size_y_um / scale.pixel_size_x_um
-    data, width, height = _encode(image.pixels, stretch, max_bytes)
-    zoom = (width / cols, height / rows)
-    unit = max(1.0, width / SHOWN_WIDTH_PX)
-    layers = {}
-    for procedure, draw in (("pits", _pit_layer), ("degraded", _degraded_layer)):
-        if record.done(procedure):
-            layers[procedure] = draw(record, zoom, unit)
-    um_per_px = scale.pixel_size_x_um / zoom[0] if scale else None
-    strip = round(26 * unit)
-    bar, scale_words = _scale_bar(width, height, strip, um_per_px, 1 / zoom[0])
-    uri = "data:image/webp;base64," + base64.b64encode(data).decode("ascii")
-    return FieldPicture(width, height, strip, uri, layers, bar, scale_words)
+    return 1.0 if scale is None or scale.is_square else scale.pixel_size_y_um / scale.pixel_size_x_um
 
 
-def _encode(pixels: np.ndarray, stretch: float, max_bytes: int) -> tuple[bytes, int, int]:
-    """The picture as WebP with its width and height: the largest and best that keeps to the size aimed at."""
-    import cv2
-
-    rows, cols = pixels.shape[:2]
-    full: float = 0.0
-    for limit, quality in _ENCODINGS:
-        guess = full * (limit / MAX_WIDTH_PX) ** 2 * _SHARE_OF_BYTES[quality]
-        if guess > 1.3 * max_bytes and (limit, quality) != _ENCODINGS[-1]:
-            continue
-        width = max(1, min(limit, cols))
-        height = max(1, round(width * rows * stretch / cols))
-        small = _eight_bit(cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA))
-        bgr = small if small.ndim == 2 else cv2.cvtColor(small, cv2.COLOR_RGB2BGR)
-        data = cv2.imencode(".webp", bgr, [cv2.IMWRITE_WEBP_QUALITY, quality])[1].tobytes()
-        full = full or float(len(data))
-        if len(data) <= max_bytes:
-            break
-    return data, width, height
+def um_per_px(measured: StoredResult, zoom: float) -> float | None:
+    """Micrometres per picture pixel along a row; None where no scale is known."""
+    return measured.calibration.pixel_size_x_um / zoom if measured.calibration else None
 
 
-def _eight_bit(pixels: np.ndarray) -> np.ndarray:
+def eight_bit(pixels: np.ndarray) -> np.ndarray:
     """8-bit pixels as they are; deeper ones stretched between their 0.2 % and 99.8 % levels."""
     if pixels.dtype == np.uint8:
         return pixels
@@ -140,146 +159,12 @@ def _eight_bit(pixels: np.ndarray) -> np.ndarray:
     return (np.clip((filled - low) / span, 0, 1) * 255).round().astype(np.uint8)
 
 
-def _pit_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> str:
-    result = record.results["pits"]
-    table = record.table("pits")
-    near = set(table["label"][table["near_limit"] != ""].tolist())
-    pits, near_marks = _outlines(result.read_mask("pits"), zoom, unit)
-    review, review_marks = _outlines(result.read_mask("for_review"), zoom, unit)
-    parts = [_outside(result.read_mask("region"), zoom)]
-    key = hashlib.sha256(record.image_id.encode()).hexdigest()[:12]
-    parts += _strokes("pit", key, [d for label, d in pits.items() if label not in near])
-    parts += _strokes("near", key, [d for label, d in pits.items() if label in near])
-    parts += _strokes("review", key, list(review.values()))
-    size = 5.5 * unit
-    right = result.read_mask("region").shape[1] * zoom[0]
-    for x, y in (near_marks[n] for n in sorted(near & set(near_marks))):
-        x, y = min(max(x, size), right - size), max(y, 2 * size)
-        parts.append(
-            f'<path class="near-mark" d="M{x - size:.1f} {y - 1.8 * size:.1f}h{2 * size:.1f}'
-            f'l{-size:.1f} {1.5 * size:.1f}z"/>'
-        )
-    for x, y in _apart([review_marks[n] for n in sorted(review_marks)], 3 * size):
-        x, y = min(max(x, size), right - size), max(y, 2.8 * size)
-        parts.append(
-            f'<text class="review-mark" x="{x:.1f}" y="{y - 0.4 * size:.1f}" '
-            f'font-size="{15 * unit:.1f}" text-anchor="middle">?</text>'
-        )
-    return "".join(parts)
-
-
-def _apart(marks: list[tuple[float, float]], distance: float) -> list[tuple[float, float]]:
-    """Marks that would hide one another left out: each is at least `distance` from those before it."""
-    kept: list[tuple[float, float]] = []
-    for x, y in marks:
-        if all(math.hypot(x - a, y - b) >= distance for a, b in kept):
-            kept.append((x, y))
-    return kept
-
-
 def _degraded_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> str:
     result = record.results["degraded"]
     classes = result.read_mask("degraded")
-    parts = [_outside(result.read_mask("region"), zoom)]
+    parts = []
     for value, name in ((1, "tarnished"), (2, "degraded")):
-        path = _area_path(classes == value, zoom)
+        path = area_path(classes == value, zoom)
         if path:
             parts.append(f'<path class="{name}" d="{path}"/>')
     return "".join(parts)
-
-
-def _outside(region: np.ndarray, zoom: tuple[float, float]) -> str:
-    path = "" if region.all() else _area_path(region == 0, zoom)
-    return f'<path class="outside" d="{path}"/>' if path else ""
-
-
-def _strokes(name: str, key: str, paths: list[str]) -> list[str]:
-    """One path for all outlines of a kind, drawn twice: on a dark casing it stays visible on any grey."""
-    if not paths:
-        return []
-    ident = f"{name}-{key}"
-    return [
-        f'<defs><path id="{ident}" class="line" d="{"".join(paths)}"/></defs>'
-        f'<use class="case" href="#{ident}"/><use class="{name}" href="#{ident}"/>'
-    ]
-
-
-def _outlines(
-    labels: np.ndarray, zoom: tuple[float, float], unit: float
-) -> tuple[dict[int, str], dict[int, tuple[float, float]]]:
-    """Outline path of every label and the place above it where a mark goes, in picture pixels."""
-    import cv2
-    from scipy.ndimage import find_objects
-
-    paths, marks = {}, {}
-    scale = np.array(zoom)
-    for label, box in enumerate(find_objects(labels.astype(np.int32, copy=False)), start=1):
-        if box is None:
-            continue
-        mask = np.pad((labels[box] == label).astype(np.uint8), 1)
-        corner = np.array([box[1].start - 1, box[0].start - 1])
-        size = np.array([box[1].stop - box[1].start, box[0].stop - box[0].start]) * scale
-        middle = (np.array([box[1].start + box[1].stop, box[0].start + box[0].stop]) / 2) * scale
-        if size.max() < _RING_BELOW_PX * unit:
-            radius = (_RING_BELOW_PX * unit) / 2
-            paths[label] = (
-                f"M{middle[0] - radius:.1f} {middle[1]:.1f}"
-                f"a{radius:.1f} {radius:.1f} 0 1 0 {2 * radius:.1f} 0"
-                f"a{radius:.1f} {radius:.1f} 0 1 0 {-2 * radius:.1f} 0z"
-            )
-            marks[label] = (float(middle[0]), float(middle[1]) - radius)
-            continue
-        contours = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]
-        paths[label] = "".join(_polygon((c[:, 0, :] + corner + 0.5) * scale, 0.4) for c in contours)
-        marks[label] = (float(middle[0]), float(box[0].start * scale[1]))
-    return paths, marks
-
-
-def _area_path(mask: np.ndarray, zoom: tuple[float, float]) -> str:
-    """Outline of an area with its holes, at picture resolution; specks below 12 px² are not drawn."""
-    import cv2
-
-    size = (max(1, round(mask.shape[1] * zoom[0])), max(1, round(mask.shape[0] * zoom[1])))
-    share = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    drawn = np.pad((share >= 0.5).astype(np.uint8), 1)
-    contours = cv2.findContours(drawn, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
-    kept = [c[:, 0, :] - 0.5 for c in contours if cv2.contourArea(c) >= 12]
-    path = ""
-    for tolerance in (0.6, 1.2, 2.4, 4.8):
-        path = "".join(_polygon(points, tolerance) for points in kept)
-        if len(path) <= _MAX_PATH_CHARS:
-            break
-    return path
-
-
-def _polygon(points: np.ndarray, tolerance: float) -> str:
-    """A closed path of relative steps, to a tenth of a pixel."""
-    import cv2
-
-    simple = cv2.approxPolyDP(points.astype(np.float32).reshape(-1, 1, 2), tolerance, True)[:, 0, :]
-    tenths = np.rint(simple.astype(np.float64) * 10).astype(int)
-    steps = np.vstack([tenths[:1], np.diff(tenths, axis=0)]) / 10
-    (x, y), *others = steps.tolist()
-    return f"M{x:g} {y:g}" + ("l" + " ".join(f"{x:g} {y:g}" for x, y in others) if others else "") + "z"
-
-
-def _scale_bar(
-    width: int, top: int, strip: int, um_per_px: float | None, source_px_per_px: float
-) -> tuple[str, str]:
-    """A bar of a round length, about a fifth of the picture wide; in pixels of the file without a scale."""
-    per_px = um_per_px if um_per_px is not None else source_px_per_px
-    target = width * per_px / 5
-    decade = 10 ** math.floor(math.log10(target))
-    length = max(step * decade for step in (1, 2, 5) if step * decade <= target)
-    label = f"{significant(length, 1)} µm" if um_per_px is not None else f"{significant(length, 1)} px"
-    if um_per_px is not None and length >= 1000:
-        label = f"{significant(length / 1000, 1)} mm"
-    bar = length / per_px
-    middle = top + 0.55 * strip
-    svg = (
-        f'<g class="scale-bar"><path d="M0 {middle:.1f}h{bar:.1f}" stroke-width="{0.2 * strip:.1f}"/>'
-        f'<text x="{bar + 0.35 * strip:.1f}" y="{middle + 0.2 * strip:.1f}" font-size="{0.56 * strip:.1f}">'
-        f"{html.escape(label)}</text></g>"
-    )
-    words = f"scale bar {label}" if um_per_px is not None else f"scale unknown; bar {label} of the file"
-    return svg, words

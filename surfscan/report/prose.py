@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 from surfscan.estimates.groups import GroupEstimate
 from surfscan.report.groups import GroupSummary
-from surfscan.report.records import NOT_STATED, FieldRecord, words
+from surfscan.report.pooling import SpecimenSummary, count
+from surfscan.report.records import NOT_STATED, FieldRecord, pictures, words
 from surfscan.report.rounding import round_to_interval, significant
-from surfscan.report.specimens import SpecimenSummary
 
 CAUTIONS = (
     "These are laboratory measurements for comparing surfaces. They are no clinical, safety or release "
@@ -22,7 +22,8 @@ CAUTIONS = (
 )
 
 NOT_MEASURED = (
-    "Depth: grey is not depth. A micrograph shows openings; undercut and subsurface attack stay hidden.",
+    "Depth on pictures: grey is not depth. A micrograph shows openings; undercut and subsurface attack stay "
+    "hidden.",
     "Metal lost by uniform attack: neither pit density nor degraded area says how much.",
     "Pits below the smallest size counted, which follows the pixel size (settings below).",
 )
@@ -54,6 +55,7 @@ METHOD = (
 _SENTENCES = (
     ("pit_density_per_mm2", "Pit density", "\u00a0mm⁻²", 1.0),
     ("degraded_area_fraction", "Degraded area", "\u00a0%", 100.0),
+    ("volume_per_area_um", "Pit volume per area", "\u00a0µm", 1.0),
 )
 
 
@@ -61,13 +63,14 @@ def summary_sentences(
     records: Sequence[FieldRecord], groups: Sequence[GroupSummary], specimens: Sequence[SpecimenSummary]
 ) -> list[str]:
     """What was measured and the largest and smallest group means, with intervals and numbers behind them."""
-    measured = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in records)
-    worst = sum(not r.enters_means for r in records)
-    out = [
-        f"{_count(len(specimens), 'specimen')} in {_count(len(groups), 'group')}; {measured} of "
-        f"{_count(len(records), 'image')} measured in full"
-        + (f"; {worst} worst-seen, shown but in no mean." if worst else ".")
-    ]
+    seen = pictures(records)
+    measured = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in seen)
+    worst = sum(not r.enters_means for r in seen)
+    text = f"{count(len(specimens), 'specimen')} in {count(len(groups), 'group')}"
+    if seen:
+        text += f"; {measured} of {count(len(seen), 'image')} measured in full"
+        text += f"; {worst} worst-seen, shown but in no mean" if worst else ""
+    out = [f"{text}."]
     for name, head, unit, scale in _SENTENCES:
         ranked = sorted(
             (g for g in groups if g.means[name].n and not math.isnan(g.means[name].value)),
@@ -93,31 +96,21 @@ def summary_sentences(
                 f"Less its baseline “{top.baseline}”, {head.lower()} of “{top.name}” is "
                 f"{number.value}{unit} ({sure})."
             )
-    unscaled = sum(1 for r in records if (done := r.any_done()) and done.calibration is None)
+    unscaled = sum(1 for r in seen if (done := r.any_done()) and done.calibration is None)
     if unscaled:
         out.append(
-            f"{_count(unscaled, 'image')} without a known scale: counts and fractions stand, sizes are in px."
+            f"{count(unscaled, 'image')} without a known scale: counts and fractions stand, sizes are in px."
         )
     return out
 
 
 def field_caption(record: FieldRecord, scale_words: str) -> str:
     """What a field shows, how it was taken and what was found on it."""
-    image = record.image
-    cleaning = f" ({image.cleaning})" if image.cleaning else ""
-    parts = [
-        "Surface not stated"
-        if image.condition == NOT_STATED
-        else f"Surface {words(image.condition)}{cleaning}",
-        "field choice not stated"
-        if image.field_choice == NOT_STATED
-        else f"field choice {words(image.field_choice)}",
-    ]
-    sentences = ["; ".join(parts) + "."]
+    sentences = [taken_sentence(record)]
     if record.done("pits"):
         near, review = record.figure("pits", "near_limit_count"), record.figure("pits", "for_review_count")
-        count = _count(round(record.figure("pits", "pit_count")), "pit")
-        text = f"{count} ({near:.0f} near a limit, {review:.0f} more for review)"
+        found = count(round(record.figure("pits", "pit_count")), "pit")
+        text = f"{found} ({near:.0f} near a limit, {review:.0f} more for review)"
         density = _figure(record, "pits", "pit_density_per_mm2", "\u00a0mm⁻²", 1.0)
         density = density or _figure(record, "pits", "pit_density_per_mpx", "\u00a0per million px", 1.0)
         pitted = _figure(record, "pits", "pitted_area_fraction", "\u00a0%", 100.0)
@@ -132,11 +125,26 @@ def field_caption(record: FieldRecord, scale_words: str) -> str:
     return " ".join(sentences)
 
 
+def taken_sentence(record: FieldRecord) -> str:
+    """How the surface and the field of an image came to be."""
+    image = record.image
+    cleaning = f" ({image.cleaning})" if image.cleaning else ""
+    parts = [
+        "Surface not stated"
+        if image.condition == NOT_STATED
+        else f"Surface {words(image.condition)}{cleaning}",
+        "field choice not stated"
+        if image.field_choice == NOT_STATED
+        else f"field choice {words(image.field_choice)}",
+    ]
+    return "; ".join(parts) + "."
+
+
 def field_alt(record: FieldRecord, procedure: str) -> str:
     """Text that stands for a picture."""
     if procedure == "pits":
-        count = round(record.figure("pits", "pit_count"))
-        return f"Micrograph {record.image_id} with {_count(count, 'pit')} outlined"
+        n = round(record.figure("pits", "pit_count"))
+        return f"Micrograph {record.image_id} with {count(n, 'pit')} outlined"
     share = record.figure("degraded", "degraded_area_fraction")
     found = (
         "degraded area hatched" if math.isnan(share) else f"{significant(share * 100)} % degraded, hatched"
@@ -157,12 +165,8 @@ def _estimate(group: GroupSummary, name: str, unit: str, scale: float) -> str:
     mean = group.means[name]
     number = round_to_interval(mean.value, *_limits(mean), scale=scale)
     sure = f"95 % interval {number.interval}, " if number.has_interval else "no interval, "
-    return f"{number.value}{unit} ({sure}{_count(mean.n, 'specimen')})"
+    return f"{number.value}{unit} ({sure}{count(mean.n, 'specimen')})"
 
 
 def _limits(estimate: GroupEstimate) -> tuple[float, float]:
     return estimate.ci95 or (math.nan, math.nan)
-
-
-def _count(n: int, noun: str) -> str:
-    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"

@@ -17,7 +17,7 @@ WORST_SEEN = "worst_seen"
 WITH_PRODUCT = "with_product"
 NOT_STATED = "not_stated"
 
-PROCEDURES = {"pits": "Pits", "degraded": "Degraded area"}
+PROCEDURES = {"pits": "Pits", "degraded": "Degraded area", "texture": "Areal texture"}
 """Procedure -> its name at the start of a sentence or as a title."""
 
 
@@ -41,6 +41,16 @@ class FieldRecord:
     specimen: Specimen
     results: Mapping[str, StoredResult] = field(default_factory=dict)
     _unpacked: dict[str, Table] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def is_height_map(self) -> bool:
+        """Whether the image shows heights; figures of pictures and of height maps are never pooled."""
+        return self.image.shows == "heights"
+
+    @property
+    def image_kind(self) -> str:
+        """ "heightmap" or "micrograph", as results name it."""
+        return "heightmap" if self.is_height_map else "micrograph"
 
     @property
     def enters_means(self) -> bool:
@@ -77,11 +87,25 @@ class FieldRecord:
         low, high = (math.nan if v is None else float(v) for v in limits)
         return (low, high)
 
+    def flag(self, procedure: str, name: str) -> bool:
+        """A summary entry that is true or false; false where there is none."""
+        stored = self.done(procedure)
+        return bool(stored and stored.summary.get(name))
+
     def text(self, procedure: str, name: str) -> str:
         """A summary entry in words; empty where there is none."""
         stored = self.done(procedure)
         value = stored.summary.get(name) if stored else None
         return "" if value is None else str(value)
+
+    def map_figure(self, name: str) -> float:
+        """A figure of a height map that both its procedures give, such as its measured fraction."""
+        found = [v for p in ("pits", "texture") if not math.isnan(v := self.figure(p, name))]
+        return found[0] if found else math.nan
+
+    def map_text(self, name: str) -> str:
+        """The same for an entry in words."""
+        return self.text("pits", name) or self.text("texture", name)
 
     def table(self, name: str) -> Table:
         """The stored pits or for_review table; no rows where pits were not measured."""
@@ -101,6 +125,16 @@ class FieldRecord:
             if stored and stored.status == "done":
                 seen.update(dict.fromkeys(stored.warnings))
         return tuple(seen)
+
+
+def pictures(records: Iterable[FieldRecord]) -> list[FieldRecord]:
+    """Images that show a surface by its brightness."""
+    return [r for r in records if not r.is_height_map]
+
+
+def height_maps(records: Iterable[FieldRecord]) -> list[FieldRecord]:
+    """Images that show heights."""
+    return [r for r in records if r.is_height_map]
 
 
 def gather(study: Study, stored: Iterable[StoredResult]) -> tuple[list[FieldRecord], list[str]]:

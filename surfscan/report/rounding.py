@@ -96,6 +96,11 @@ def significant(value: float | None, digits: int = 3) -> str:
     return _fixed(value, _decimals(value, digits)) if value != 0 else "0"
 
 
+def at_least(text: str, is_lower_bound: bool) -> str:
+    """A number in words with "≥" before it where it is a lower bound."""
+    return f"≥\u00a0{text}" if is_lower_bound and text != NO_VALUE else text
+
+
 def _decimals(value: float, digits: int) -> int:
     """Decimal places that show `value` to `digits` significant digits; negative left of the point."""
     if value == 0 or not math.isfinite(value):

@@ -1,4 +1,4 @@
-"""Tables with a row an image, a pit or a feature for review."""
+"""Tables with a row a picture, a height map, a pit or a feature for review."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from surfscan.columns import Table, columns, conform, empty_table
-from surfscan.report.records import FieldRecord
+from surfscan.columns import TEXTURE_PARAMETERS, Table, columns, conform, empty_table
+from surfscan.report.records import FieldRecord, height_maps, pictures
 
 _PIT_NUMBERS = (
     "pit_count",
@@ -27,16 +27,37 @@ _PIT_NUMBERS = (
     "smallest_diameter_px",
 )
 _PIT_ESTIMATES = ("pit_density_per_mm2", "pit_density_per_mpx", "pitted_area_fraction")
+_DEPTH_NUMBERS = (
+    "roughness_sq_um",
+    "smallest_depth_um",
+    "lower_bound_depth_count",
+    "mean_depth_10_deepest_um",
+    "deepest_count",
+    "depth_p10_um",
+    "median_depth_um",
+    "depth_p90_um",
+    "total_volume_um3",
+    "volume_per_area_um",
+    "mean_penetration_um",
+    "max_penetration_um",
+    "pitting_factor",
+)
+_DEPTH_ESTIMATES = ("max_depth_um",)
+_DEPTH_FLAGS = ("max_depth_is_lower_bound", "mean_depth_10_deepest_is_lower_bound")
+_DEPTH_TEXTS = ("original_level", "pitting_factor_denominator", "g46_depth_class")
+_TEXTURE_NUMBERS = ("s_cutoff_um", "l_cutoff_um", *(c.name for c in TEXTURE_PARAMETERS))
 _DEGRADED_NUMBERS = ("region_area_mm2", "region_area_px")
 _DEGRADED_ESTIMATES = ("degraded_area_fraction", "tarnished_area_fraction")
 
 
 def image_table(records: Sequence[FieldRecord]) -> Table:
-    """One row an image, `study_images` in the column registry, in the study's order."""
-    rows = [_image_row(r) for r in records]
-    return conform(
-        "study_images", {c.name: np.array([row[c.name] for row in rows]) for c in columns("study_images")}
-    )
+    """One row a picture, `study_images` in the column registry, in the study's order."""
+    return _table("study_images", [_image_row(r) for r in pictures(records)])
+
+
+def height_table(records: Sequence[FieldRecord]) -> Table:
+    """One row a height map, `study_heights` in the column registry, in the study's order."""
+    return _table("study_heights", [_height_row(r) for r in height_maps(records)])
 
 
 def object_table(records: Sequence[FieldRecord], name: str) -> Table:
@@ -49,10 +70,11 @@ def object_table(records: Sequence[FieldRecord], name: str) -> Table:
         table = record.table(name)
         length = len(table["label"])
         if length:
-            whose = (record.image_id, record.specimen.id, record.specimen.group)
             keys = {
-                key: np.full(length, value)
-                for key, value in zip(("image", "specimen", "group"), whose, strict=True)
+                "image": np.full(length, record.image_id),
+                "specimen": np.full(length, record.specimen.id),
+                "group": np.full(length, record.specimen.group),
+                "image_kind": np.full(length, record.image_kind),
             }
             parts.append(conform(f"study_{name}", {**keys, **table}))
     if not parts:
@@ -60,7 +82,12 @@ def object_table(records: Sequence[FieldRecord], name: str) -> Table:
     return {c.name: np.concatenate([p[c.name] for p in parts]) for c in columns(f"study_{name}")}
 
 
-def _image_row(record: FieldRecord) -> dict[str, Any]:
+def _table(name: str, rows: Sequence[dict[str, Any]]) -> Table:
+    return conform(name, {c.name: np.array([row[c.name] for row in rows]) for c in columns(name)})
+
+
+def _common_row(record: FieldRecord) -> dict[str, Any]:
+    """Whose it is, how it was taken, what it says of pits: alike for pictures and height maps."""
     measured = record.any_done()
     scale = measured.calibration if measured else None
     row: dict[str, Any] = {
@@ -78,17 +105,37 @@ def _image_row(record: FieldRecord) -> dict[str, Any]:
         "pixel_size_relative_uncertainty": scale.relative_uncertainty if scale else math.nan,
         "pixel_size_origin": scale.origin if scale else "",
         "pits_status": record.status("pits"),
-        "degraded_status": record.status("degraded"),
         "g46_density_class": record.text("pits", "g46_density_class"),
         "g46_size_class": record.text("pits", "g46_size_class"),
         "sha256": measured.source.sha256 if measured and measured.source else "",
         "warnings": " | ".join(record.warnings),
     }
-    for procedure, numbers, estimates in (
-        ("pits", _PIT_NUMBERS, _PIT_ESTIMATES),
-        ("degraded", _DEGRADED_NUMBERS, _DEGRADED_ESTIMATES),
-    ):
-        row |= {name: record.figure(procedure, name) for name in (*numbers, *estimates)}
-        for name in estimates:
-            row[f"{name}_ci95_low"], row[f"{name}_ci95_high"] = record.interval(procedure, name)
+    return row | _figures(record, "pits", _PIT_NUMBERS, _PIT_ESTIMATES)
+
+
+def _image_row(record: FieldRecord) -> dict[str, Any]:
+    degraded = _figures(record, "degraded", _DEGRADED_NUMBERS, _DEGRADED_ESTIMATES)
+    return {**_common_row(record), "degraded_status": record.status("degraded"), **degraded}
+
+
+def _height_row(record: FieldRecord) -> dict[str, Any]:
+    return {
+        **_common_row(record),
+        **_figures(record, "pits", _DEPTH_NUMBERS, _DEPTH_ESTIMATES),
+        **{name: record.flag("pits", name) for name in _DEPTH_FLAGS},
+        **{name: record.text("pits", name) for name in _DEPTH_TEXTS},
+        "texture_status": record.status("texture"),
+        "texture_surface": record.text("texture", "surface"),
+        **{name: record.map_text(name) for name in ("form", "form_text")},
+        **{name: record.map_figure(name) for name in ("measured_fraction", "spike_count")},
+        **_figures(record, "texture", _TEXTURE_NUMBERS, ()),
+    }
+
+
+def _figures(
+    record: FieldRecord, procedure: str, numbers: Sequence[str], estimates: Sequence[str]
+) -> dict[str, Any]:
+    row: dict[str, Any] = {name: record.figure(procedure, name) for name in (*numbers, *estimates)}
+    for name in estimates:
+        row[f"{name}_ci95_low"], row[f"{name}_ci95_high"] = record.interval(procedure, name)
     return row

@@ -21,17 +21,30 @@ FIGURES = {
     "pit_density_per_mm2": "pits",
     "pitted_area_fraction": "pits",
     "degraded_area_fraction": "degraded",
+    "max_depth_um": "pits",
+    "mean_depth_10_deepest_um": "pits",
+    "volume_per_area_um": "pits",
+    "mean_penetration_um": "pits",
+    "max_penetration_um": "pits",
+    "Sq_um": "texture",
 }
 """Figures that truth.csv may hold -> the procedure that measures them."""
+
+_LOWER_BOUND = {
+    "max_depth_um": "max_depth_is_lower_bound",
+    "mean_depth_10_deepest_um": "mean_depth_10_deepest_is_lower_bound",
+}
 
 
 @dataclass(frozen=True)
 class TruthComparison:
-    """One figure, measured against true over the images that have both.
+    """One figure, measured against true over the images of one kind that have both.
 
     Attributes
     ----------
     figure : str
+    on_height_maps : bool
+        Whether the images are height maps; figures of pictures and of height maps are never pooled.
     images : tuple of str
     true, measured : ndarray of shape (n,)
     bias : float
@@ -42,9 +55,12 @@ class TruthComparison:
         Summed measured over summed true, less 1; not-a-number where the true sum is 0.
     covered, with_interval : int
         Images whose 95 % interval holds the true value, of those that have an interval.
+    lower_bounds : int
+        Images left out because what was measured is a lower bound, which no bias can be told from.
     """
 
     figure: str
+    on_height_maps: bool
     images: tuple[str, ...]
     true: np.ndarray
     measured: np.ndarray
@@ -53,6 +69,7 @@ class TruthComparison:
     relative_bias: float
     covered: int
     with_interval: int
+    lower_bounds: int = 0
 
 
 def compare_with_truth(folder: Path, records: Sequence[FieldRecord]) -> list[TruthComparison]:
@@ -75,15 +92,25 @@ def compare_with_truth(folder: Path, records: Sequence[FieldRecord]) -> list[Tru
     by_id = {r.image_id: r for r in records}
     rows = _read(path, set(by_id))
     out = []
-    for figure, procedure in FIGURES.items():
-        pairs = [
-            (by_id[image], true)
-            for image, name, true in rows
-            if name == figure and not math.isnan(by_id[image].figure(procedure, figure))
-        ]
-        if pairs:
-            out.append(_compare(figure, procedure, pairs))
+    for on_height_maps in (False, True):
+        for figure, procedure in FIGURES.items():
+            pairs = [
+                (by_id[image], true)
+                for image, name, true in rows
+                if name == figure
+                and by_id[image].is_height_map is on_height_maps
+                and not math.isnan(by_id[image].figure(procedure, figure))
+            ]
+            known = [(record, true) for record, true in pairs if not _is_lower_bound(record, figure)]
+            if known:
+                out.append(_compare(figure, on_height_maps, known, len(pairs) - len(known)))
     return out
+
+
+def _is_lower_bound(record: FieldRecord, figure: str) -> bool:
+    """Whether the measured figure is one: a floor that mattered for it was not measured."""
+    stored = record.done(FIGURES[figure])
+    return bool(stored and figure in _LOWER_BOUND and stored.summary.get(_LOWER_BOUND[figure]))
 
 
 def _read(path: Path, images: set[str]) -> list[tuple[str, str, float]]:
@@ -116,7 +143,10 @@ def _read(path: Path, images: set[str]) -> list[tuple[str, str, float]]:
     return rows
 
 
-def _compare(figure: str, procedure: str, pairs: list[tuple[FieldRecord, float]]) -> TruthComparison:
+def _compare(
+    figure: str, on_height_maps: bool, pairs: list[tuple[FieldRecord, float]], lower_bounds: int
+) -> TruthComparison:
+    procedure = FIGURES[figure]
     true = np.array([t for _, t in pairs])
     measured = np.array([r.figure(procedure, figure) for r, _ in pairs])
     difference = measured - true
@@ -129,6 +159,7 @@ def _compare(figure: str, procedure: str, pairs: list[tuple[FieldRecord, float]]
     known = [(low, high, t) for low, high, t in limits if not math.isnan(low)]
     return TruthComparison(
         figure,
+        on_height_maps,
         tuple(r.image_id for r, _ in pairs),
         true,
         measured,
@@ -137,4 +168,5 @@ def _compare(figure: str, procedure: str, pairs: list[tuple[FieldRecord, float]]
         float(measured.sum() / true.sum() - 1) if true.sum() > 0 else math.nan,
         sum(low <= t <= high for low, high, t in known),
         len(known),
+        lower_bounds,
     )

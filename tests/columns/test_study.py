@@ -5,8 +5,8 @@ from surfscan.columns import GROUP_FIGURES, SUBTRACTED_FIGURES, columns
 
 def test_pits_of_a_study_say_whose_they_are_and_keep_their_own_columns():
     names = [c.name for c in columns("study_pits")]
-    assert names[:3] == ["image", "specimen", "group"]
-    assert names[3:] == [c.name for c in columns("pits")]
+    assert names[:4] == ["image", "specimen", "group", "image_kind"]
+    assert names[4:] == [c.name for c in columns("pits")]
 
 
 def test_every_group_figure_has_mean_replicates_and_where_it_adds_up_a_subtracted_mean():

@@ -10,11 +10,12 @@ import cv2
 import numpy as np
 import pytest
 
-from surfscan.columns import conform, empty_table
+from surfscan.columns import TEXTURE_PARAMETERS, conform, empty_table
 from surfscan.estimates import counting
+from surfscan.estimates.depths import censored_quantile, deepest
 from surfscan.images import Calibration, Source
 from surfscan.procedures.result import Result
-from surfscan.procedures.settings import DegradedSettings, PitSettings
+from surfscan.procedures.settings import DegradedSettings, HeightPitSettings, PitSettings, TextureSettings
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
@@ -215,5 +216,223 @@ def reported(tmp_path_factory: pytest.TempPathFactory, _pattern_study: Path) -> 
         ),
         encoding="utf-8",
     )
+    write_report(folder)
+    return folder
+
+
+# specimen, group, condition, field choice, depths of its pits in µm (minus: the floor was not measured),
+# scale known, original level
+HEIGHT_FIELDS = [
+    ("A1", "as received", "as_received", "systematic", (), True, "present surface"),
+    ("A2", "as received", "as_received", "systematic", (1.0,), True, "present surface"),
+    ("A3", "as received", "as_received", "systematic", (1.5,), True, "present surface"),
+    ("H1", "uncoated 7 d", "cleaned", "systematic", (4.0, 8.0, 6.0), True, "present surface"),
+    ("H1", "uncoated 7 d", "cleaned", "systematic", (5.0, -9.0), True, "present surface"),
+    ("H1", "uncoated 7 d", "cleaned", "systematic", (3.0, 7.0, 2.0, 10.0), True, "present surface"),
+    ("H1", "uncoated 7 d", "cleaned", "worst_seen", (30.0,), True, "present surface"),
+    ("H2", "uncoated 7 d", "cleaned", "systematic", (12.0, 3.0), True, "masked datum"),
+    (HOSTILE, "uncoated 7 d", "with_product", "random", (5.0, 2.0), True, "present surface"),
+    ("R2", "reference & <b>$x$</b>", "cleaned", "not_stated", (6.0,), False, "present surface"),
+]
+HEIGHT_SIZE = (200, 240)
+ROUGHNESS_UM = 0.1
+
+
+def write_height_manifest(folder: Path) -> None:
+    """study.toml of the height maps, with one picture and one map that is missing."""
+    lines = ['title = "Height maps of plates"', 'note = "All data invented."']
+    for name in dict.fromkeys(f[1] for f in HEIGHT_FIELDS):
+        lines += ["[[group]]", f'name = "{name}"']
+        if name.startswith("uncoated"):
+            lines.append('baseline = "as received"')
+    for specimen, group in dict.fromkeys((f[0], f[1]) for f in HEIGHT_FIELDS):
+        lines += ["[[specimen]]", f'id = "{specimen}"', f'group = "{group}"', "surface_area_mm2 = 50.0"]
+    for index, (specimen, _, condition, choice, _, scaled, level) in enumerate(HEIGHT_FIELDS):
+        lines += ["[[image]]", f'file = "maps/{index:02d}.npy"', f'specimen = "{specimen}"']
+        lines += ['shows = "heights"', f'condition = "{condition}"', f'field_choice = "{choice}"']
+        if scaled:
+            lines.append(f"pixel_size_um = {PIXEL_UM}")
+        if level == "masked datum":
+            lines.append('datum = "maps/datum.png"')
+    lines += ["[[image]]", 'file = "maps/lost.npy"', 'specimen = "A1"', 'shows = "heights"']
+    lines += ["[[image]]", 'file = "images/a.png"', 'specimen = "A1"', 'condition = "as_received"']
+    lines += ['field_choice = "systematic"']
+    (folder / "study.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def draw_heights(rng: np.random.Generator, depths: tuple[float, ...]) -> dict[str, np.ndarray]:
+    """A tilted rough surface with flat-bottomed pits 20 px wide; floors that were not measured are holes."""
+    rows, cols = HEIGHT_SIZE
+    heights = rng.normal(0, ROUGHNESS_UM, HEIGHT_SIZE) + np.linspace(0, 3, cols)
+    labels = np.zeros(HEIGHT_SIZE, np.int32)
+    for label, depth in enumerate(depths, start=1):
+        cv2.circle(labels, (20 + 40 * ((label - 1) % 5), 20 + 40 * ((label - 1) // 5)), 10, label, -1)
+        heights[labels == label] -= abs(depth)
+        if depth < 0:
+            floor = np.zeros(HEIGHT_SIZE, np.uint8)
+            cv2.circle(floor, (20 + 40 * ((label - 1) % 5), 20 + 40 * ((label - 1) // 5)), 5, 1, -1)
+            heights[floor > 0] = np.nan
+    heights[rows - 30 :, cols - 40 :] = np.nan
+    return {"heights": heights.astype(np.float32), "pits": labels}
+
+
+def height_pit_table(labels: np.ndarray, depths: tuple[float, ...], scaled: bool) -> dict[str, np.ndarray]:
+    """Pits of a height map with the columns that the report reads."""
+    table = pit_table(labels, "pits", scaled)
+    signed = np.array(depths, dtype=float)
+    table |= {
+        "depth_um": np.abs(signed),
+        "depth_is_lower_bound": signed < 0,
+        "depth_uncertainty_um": np.full(len(signed), 0.1),
+        "volume_um3": np.abs(signed) * table["area_um2"],
+        "deepest_row_px": np.array([np.nonzero(labels == n)[0].mean() for n in table["label"]]),
+        "deepest_col_px": np.array([np.nonzero(labels == n)[1].mean() for n in table["label"]]),
+        "near_limit": np.full(len(signed), "", "U1"),
+    }
+    return conform("pits", table)
+
+
+def height_pit_result(source: Source, drawn: dict[str, np.ndarray], field: tuple) -> Result:
+    """A pits result of a height map in the shape the procedure gives."""
+    _, _, _, _, depths, scaled, level = field
+    pits = height_pit_table(drawn["pits"], depths, scaled)
+    base = pit_result(source, {**drawn, "for_review": np.zeros(HEIGHT_SIZE, np.int32)}, scaled)
+    top = deepest(pits["depth_um"], pits["depth_is_lower_bound"])
+    area_um2 = drawn["pits"].size * PIXEL_UM**2
+    volume = float(pits["volume_um3"].sum()) if scaled else None
+    known = level != "present surface"
+    summary = base.summary | {
+        "image_kind": "heightmap",
+        "for_review_count": 0,
+        "pit_count": len(depths),
+        "measured_fraction": 0.975,
+        "spike_count": 2,
+        "form": "plane",
+        "form_text": "plane, tilted 1.43° along x, 0.00° along y",
+        "roughness_sq_um": ROUGHNESS_UM,
+        "smallest_depth_um": 4 * ROUGHNESS_UM,
+        "max_depth_um": top.max_um,
+        "max_depth_um_ci95": top.max_um
+        and [top.max_um - 0.196, None if top.is_lower_bound else top.max_um + 0.196],
+        "max_depth_is_lower_bound": top.is_lower_bound,
+        "mean_depth_10_deepest_um": top.mean_um,
+        "deepest_count": top.count,
+        "mean_depth_10_deepest_is_lower_bound": top.is_lower_bound,
+        "depth_p10_um": None,
+        "median_depth_um": censored_quantile(pits["depth_um"], pits["depth_is_lower_bound"], 0.5),
+        "depth_p90_um": None,
+        "lower_bound_depth_count": int(pits["depth_is_lower_bound"].sum()),
+        "total_volume_um3": volume,
+        "volume_per_area_um": None if volume is None else volume / area_um2,
+        "original_level": level,
+        "mean_penetration_um": 2.0 if known else None,
+        "max_penetration_um": 13.0 if known else None,
+        "pitting_factor": 6.5 if known else None,
+        "pitting_factor_denominator": f"mean penetration from the original level ({level})"
+        if known
+        else None,
+        "g46_depth_class": "below C1 (outside chart)" if depths else None,
+    }
+    return Result(
+        "pits",
+        source,
+        base.calibration,
+        HeightPitSettings().model_dump(),
+        summary,
+        {"pits": pits, "for_review": empty_table("for_review")},
+        {
+            "pits": drawn["pits"],
+            "for_review": np.zeros(HEIGHT_SIZE, np.int32),
+            "region": np.ones(HEIGHT_SIZE, dtype=bool),
+        },
+        ("Uniform recession cannot be seen on one map.",) if not known else (),
+    )
+
+
+def texture_result(source: Source, field: tuple) -> Result:
+    """A texture result in the shape the procedure gives; figures invented."""
+    depths, scaled = field[4], field[5]
+    sq = 0.1 + 0.05 * len(depths)
+    figures = {c.name: 0.5 for c in TEXTURE_PARAMETERS} | {"Sa_um": 0.8 * sq, "Sq_um": sq, "Sdr": 0.02}
+    if not scaled:
+        figures |= {"Sdr": None, "Sdq": None, "Sal_um": None}
+    return Result(
+        "texture",
+        source,
+        Calibration(PIXEL_UM, PIXEL_UM, 0.01, "invented") if scaled else None,
+        TextureSettings().model_dump(),
+        {
+            "image_kind": "heightmap",
+            "measured_fraction": 0.975,
+            "spike_count": 2,
+            "form": "plane",
+            "form_text": "plane, tilted 1.43° along x, 0.00° along y",
+            "surface": "S-F",
+            "s_cutoff_um": None,
+            "l_cutoff_um": None,
+            "region_area_mm2": None,
+            "region_area_px": 48000,
+            **figures,
+        },
+        {},
+        {"region": np.ones(HEIGHT_SIZE, dtype=bool)},
+    )
+
+
+def build_height_study(folder: Path) -> Path:
+    """Write a study with height maps, one picture and stored results; returns its folder."""
+    (folder / "maps").mkdir(parents=True)
+    (folder / "images").mkdir()
+    write_height_manifest(folder)
+    datum = np.zeros(HEIGHT_SIZE, np.uint8)
+    datum[-10:] = 255
+    (folder / "maps" / "datum.png").write_bytes(cv2.imencode(".png", datum)[1].tobytes())
+    study, store = load_study(folder), ResultsStore(folder)
+    rng = np.random.default_rng(5)
+
+    def save(image, result: Result) -> None:
+        settings = study.settings.of(result.procedure, image.shows)
+        hashes = {r: file_sha256(folder / name) for r, name in image.companions().items()}
+        mark = fingerprint(
+            image, result.procedure, settings, result.source.sha256, None, datum_sha256=hashes.get("datum")
+        )
+        store.save(image.image_id, image.specimen, mark, result)
+
+    for image, field in zip(study.images, HEIGHT_FIELDS, strict=False):
+        drawn = draw_heights(rng, field[4])
+        path = folder / image.file
+        np.save(path, drawn["heights"])
+        source = Source(image.file, file_sha256(path), None, "NPY")
+        save(image, height_pit_result(source, drawn, field))
+        save(image, texture_result(source, field))
+    for procedure in ("pits", "texture"):
+        store.save_failure("maps/lost.npy", "A1", procedure, "0", "the image lost.npy is missing")
+    picture = study.images[-1]
+    drawn = draw_field(rng, 3, 0.01)
+    path = folder / picture.file
+    path.write_bytes(cv2.imencode(".png", drawn["grey"])[1].tobytes())
+    source = Source(picture.file, file_sha256(path), None, "PNG")
+    save(picture, pit_result(source, drawn, True))
+    save(picture, degraded_result(source, drawn, True))
+    return folder
+
+
+@pytest.fixture(scope="session")
+def _height_pattern(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return build_height_study(tmp_path_factory.mktemp("heights") / "study")
+
+
+@pytest.fixture
+def height_folder(tmp_path: Path, _height_pattern: Path) -> Path:
+    """A study of height maps of its own for a test to change."""
+    return Path(shutil.copytree(_height_pattern, tmp_path / "heights"))
+
+
+@pytest.fixture(scope="session")
+def reported_heights(tmp_path_factory: pytest.TempPathFactory, _height_pattern: Path) -> Path:
+    """A study of height maps with its report written, to be read only."""
+    from surfscan.report.build import write_report
+
+    folder = Path(shutil.copytree(_height_pattern, tmp_path_factory.mktemp("reported") / "heights"))
     write_report(folder)
     return folder

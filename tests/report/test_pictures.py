@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from surfscan.errors import InputError
-from surfscan.report import pictures
+from surfscan.report import drawing, pictures
 from surfscan.report.pictures import make_picture
 from surfscan.report.records import gather
 from surfscan.store.results import ResultsStore
@@ -41,10 +41,6 @@ def corners(path):
     return found
 
 
-def test_marks_that_would_hide_one_another_are_left_out():
-    assert pictures._apart([(0, 0), (3, 4), (6, 8), (40, 0)], 6) == [(0, 0), (6, 8), (40, 0)]
-
-
 def test_picture_and_layers(records, study_folder):
     picture = make_picture(records["images/03.png"], study_folder, 200_000)
     assert decode(picture).shape[:2] == (300, 400)
@@ -58,21 +54,6 @@ def test_picture_and_layers(records, study_folder):
     assert pits.count('class="review-mark"') == 1
     assert path_of(picture.layers["degraded"], "degraded").count("M") == 1
     ElementTree.fromstring(f"<svg>{pits}{picture.layers['degraded']}{picture.scale_bar}</svg>")
-
-
-def test_outline_lies_on_the_pit(records, study_folder):
-    record = records["images/03.png"]
-    labels = record.results["pits"].read_mask("pits")
-    paths, _ = pictures._outlines(labels, (1.0, 1.0), 1.0)
-    for label, path in paths.items():
-        rows, cols = np.nonzero(labels == label)
-        if "a" in path:  # a ring round a small pit
-            assert max(np.ptp(cols), np.ptp(rows)) + 1 < pictures._RING_BELOW_PX
-            continue
-        (points,) = corners(path)
-        assert points[:, 0].min() == pytest.approx(cols.min() + 0.5)
-        assert points[:, 0].max() == pytest.approx(cols.max() + 0.5)
-        assert points[:, 1].max() == pytest.approx(rows.max() + 0.5)
 
 
 def test_degraded_area_covers_its_share(records, study_folder):
@@ -101,7 +82,7 @@ def test_size_aimed_at_is_kept(records, study_folder):
 
 
 def test_large_picture_is_reduced_with_its_layers(records, study_folder, monkeypatch):
-    monkeypatch.setattr(pictures, "_ENCODINGS", ((200, 80),))
+    monkeypatch.setattr(drawing, "_ENCODINGS", ((200, 80),))
     picture = make_picture(records["images/03.png"], study_folder, 1)
     assert decode(picture).shape[:2] == (150, 200)
     assert path_of(picture.layers["pits"], "pit").count("M") == 9
@@ -123,17 +104,8 @@ def test_lost_mask_is_named(records, study_folder):
 def test_deep_pixels_are_stretched_and_unrecorded_ones_dark():
     deep = np.linspace(1000, 3000, 10_000, dtype=np.float32).reshape(100, 100)
     deep[0, 0] = np.nan
-    small = pictures._eight_bit(deep)
+    small = pictures.eight_bit(deep)
     assert small.dtype == np.uint8
     assert (small[0, 0], small[-1, -1]) == (0, 255)
-    assert pictures._eight_bit(np.full((3, 3), np.nan, np.float32)).max() == 0
-    assert pictures._eight_bit(np.full((3, 3), 7, np.uint16)).max() == 0
-
-
-def test_holes_and_specks_of_an_area():
-    mask = np.zeros((60, 80), bool)
-    mask[10:50, 10:50] = True
-    mask[25:35, 25:35] = False
-    mask[5, 70] = True
-    path = pictures._area_path(mask, (1.0, 1.0))
-    assert path.count("M") == 2  # outline and hole; the speck is not drawn
+    assert pictures.eight_bit(np.full((3, 3), np.nan, np.float32)).max() == 0
+    assert pictures.eight_bit(np.full((3, 3), 7, np.uint16)).max() == 0

@@ -42,7 +42,7 @@ def test_refused_interval_is_said_with_its_reason(parts):
 
 
 def test_nothing_measured_still_has_a_sentence():
-    assert prose.summary_sentences([], [], []) == ["0 specimens in 0 groups; 0 of 0 images measured in full."]
+    assert prose.summary_sentences([], [], []) == ["0 specimens in 0 groups."]
 
 
 def test_caption_and_alt(parts):

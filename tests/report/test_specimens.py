@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from surfscan.estimates import counting, fields
+from surfscan.report.pooling import density
 from surfscan.report.records import gather
-from surfscan.report.specimens import _density, specimen_table, summarise_specimens
+from surfscan.report.specimens import specimen_table, summarise_specimens
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
 
@@ -155,7 +156,7 @@ def test_table_has_one_row_a_specimen(pooled):
 @pytest.mark.parametrize("counts", [(14, 14, 14), (13, 14, 14), (2, 30, 10)])
 def test_density_of_few_fields_is_no_surer_than_counting_allows(counts):
     tables = [{"edge_weight": np.full(n, 1.1)} for n in counts]
-    value, limits, rests_on, _ = _density(tables, [AREA] * 3)
+    value, limits, rests_on, _ = density(tables, [AREA] * 3)
     floor = counting.density(np.full(sum(counts), 1.1), 3 * AREA)
     between = fields.area_weighted_mean(np.array(counts) * 1.1, [AREA] * 3)
     assert value == pytest.approx(floor.value)
@@ -169,7 +170,7 @@ def test_density_of_few_fields_is_no_surer_than_counting_allows(counts):
 
 def test_density_of_many_fields_is_the_plain_between_field_interval():
     counts = (14, 13, 14, 15, 14)
-    _, limits, rests_on, _ = _density([{"edge_weight": np.ones(n)} for n in counts], [AREA] * 5)
+    _, limits, rests_on, _ = density([{"edge_weight": np.ones(n)} for n in counts], [AREA] * 5)
     assert limits == pytest.approx(fields.area_weighted_mean(counts, [AREA] * 5).ci95)
     assert rests_on == "between 5 fields"
 
