@@ -9,16 +9,20 @@ import numpy as np
 
 from surfscan.segmentation.basins import part_basins
 from surfscan.segmentation.bridging import bridge_gaps
+from surfscan.segmentation.chance import Patchiness, deepest_by_chance, patchiness, tail_factor
 from surfscan.segmentation.grouped import ellipses, positions
 from surfscan.segmentation.local_reference import LocalReference, NodeGrid, local_reference
 from surfscan.segmentation.mouths import draw_mouths
 
-_SMOOTHING_PX = 0.7
+_SMOOTHING_PX = 0.5
 _STRIP = 256
 _LOW, _SEED = 1.0, 2.5
-_CUT, _CUT_SHARE = 1.5, 0.08
+_CUT, _CUT_SHARE = 2.0, 0.25
 _PROMINENT, _PROMINENT_SHARE = 3.0, 0.1
-_NEAR = 1.25
+_NEAR, _NEAR_CHANCE = 1.25, 1.1
+_CHANCE_FINDS = 0.1
+_WHITE = 1.25
+_MORE_SMOOTHING_PX = 0.9
 _SEEN = 0.25
 
 GROOVE_LIKE = "groove-like: long and narrow"
@@ -112,11 +116,15 @@ def find_deep_pits(
     smooth = bridge_gaps(residual_um)
     cv2.GaussianBlur(smooth, (3, 3), _SMOOTHING_PX, dst=smooth)
     reference = local_reference(smooth, region)
+    raw_sq = _raw_roughness(residual_um, reference)
+    if raw_sq > _WHITE * reference.sq_um:
+        cv2.GaussianBlur(smooth, (0, 0), _MORE_SMOOTHING_PX, dst=smooth)
+        reference = local_reference(smooth, region)
     depth = _below(smooth, reference.level, out=smooth)
     np.nan_to_num(depth, copy=False, nan=0.0)
     if region is not None:
         depth[~region] = 0.0
-    where = _foreground(depth, reference)
+    where, dips = _foreground(depth, reference)
     row, col = np.divmod(where, depth.shape[1])
     sigma = reference.roughness.at(row, col).astype(np.float32)
     basins = part_basins(depth, where, least=_PROMINENT * sigma, share=_PROMINENT_SHARE, rim=_LOW * sigma)
@@ -125,16 +133,50 @@ def find_deep_pits(
     labels = draw_mouths(depth, where, basins, cut).labels
     if region is not None:
         labels[~region] = 0
-    measured = _below(residual_um, reference.level)
+    thin = (slice(reference.step_px // 2, None, reference.step_px),) * 2
+    spare = depth[thin][reference.metal]
+    surface = _Surface(
+        reference,
+        raw_sq,
+        patchiness(depth, labels),
+        deepest_by_chance(dips, _CHANCE_FINDS) * tail_factor(spare),
+    )
     return _judge(
         labels,
-        measured,
-        reference,
+        _below(residual_um, reference.level),
+        surface,
         basins.prominence.astype(np.float64),
         pixel_size_um or (1.0, 1.0),
         (min_depth_to_roughness, min_depth_um, min_diameter_px),
         max_aspect,
     )
+
+
+@dataclass(frozen=True)
+class _Surface:
+    """What is known of the surface round the pits."""
+
+    reference: LocalReference
+    raw_sq_um: float
+    patchiness: Patchiness
+    chance: float  # depth of the deepest chance dip, in Sq
+
+    def roughness_at(self, row: np.ndarray, col: np.ndarray) -> np.ndarray:
+        """Sq at full resolution: the local one at the working resolution, scaled."""
+        scale = self.raw_sq_um / max(self.reference.sq_um, 1e-12)
+        return np.maximum(scale * self.reference.roughness.at(row, col), 1e-12)
+
+
+def _raw_roughness(residual: np.ndarray, reference: LocalReference) -> float:
+    """Sq of the metal before any smoothing."""
+    step = reference.step_px
+    thin = (slice(step // 2, None, step),) * 2
+    z = residual[thin]
+    row, col = np.nonzero(reference.metal & ~np.isnan(z))
+    if row.size == 0:
+        return reference.sq_um
+    left = z[row, col] - reference.level.at(row * step + step // 2, col * step + step // 2)
+    return float(np.sqrt(np.mean(np.square(left))))
 
 
 def _below(heights: np.ndarray, level: NodeGrid, out: np.ndarray | None = None) -> np.ndarray:
@@ -146,8 +188,8 @@ def _below(heights: np.ndarray, level: NodeGrid, out: np.ndarray | None = None) 
     return out
 
 
-def _foreground(depth: np.ndarray, reference: LocalReference) -> np.ndarray:
-    """Flat positions of what lies below the surface and hangs together with something deep."""
+def _foreground(depth: np.ndarray, reference: LocalReference) -> tuple[np.ndarray, int]:
+    """Flat positions of what lies below the surface and hangs together with something deep; how many parts."""
     low = np.empty(depth.shape, np.uint8)
     deep = np.empty(depth.shape, np.uint8)
     for first in range(0, depth.shape[0], _STRIP):
@@ -160,13 +202,13 @@ def _foreground(depth: np.ndarray, reference: LocalReference) -> np.ndarray:
     kept[parts.reshape(-1)[np.flatnonzero(deep)]] = True
     kept[0] = False
     where = np.flatnonzero(low)
-    return where[kept[parts.reshape(-1)[where]]]
+    return where[kept[parts.reshape(-1)[where]]], int(np.count_nonzero(kept))
 
 
 def _judge(
     labels: np.ndarray,
     measured: np.ndarray,
-    reference: LocalReference,
+    surface: _Surface,
     prominence: np.ndarray,
     pixel_size_um: tuple[float, float],
     limits: tuple[float, float | None, float],
@@ -183,8 +225,12 @@ def _judge(
     greatest = np.zeros(n, np.float32)
     np.maximum.at(greatest, own[seen], d[seen])
     seen_share = np.bincount(own[seen], minlength=n) / np.maximum(area, 1)
-    sq = np.maximum(reference.roughness.at(form.row[1:], form.col[1:]), 1e-12)
+    mean = np.bincount(own[seen], d[seen], n) / np.maximum(np.bincount(own[seen], minlength=n), 1)
+    sq = surface.roughness_at(form.row[1:], form.col[1:])
+    local = sq / surface.raw_sq_um
     diameter = np.sqrt(4 * area / np.pi)
+    standing = np.maximum(mean, 0) / (surface.patchiness.at(np.sqrt(area)) * local)
+    by_chance = np.sqrt(greatest / sq * standing) / surface.chance
     names = ["depth to roughness", "diameter"]
     parts = [greatest / sq / limits[0], diameter / limits[2]]
     if limits[1] is not None:
@@ -192,8 +238,10 @@ def _judge(
         parts.append(greatest / limits[1])
     ratios = np.stack(parts)
     there = area > 0
-    real = there & (ratios.min(axis=0, initial=np.inf) >= 1)
-    almost = there & (ratios.min(axis=0, initial=np.inf) >= 1 / _NEAR) & ~real
+    least = ratios.min(axis=0, initial=np.inf)
+    chance = by_chance < 1
+    real = there & (least >= 1) & ~chance
+    almost = there & (least >= 1 / _NEAR) & (by_chance >= 1 / _NEAR_CHANCE) & ~real
     groove = form.aspect[1:] > max_aspect
     hidden = seen_share < _SEEN
     pit = real & ~groove & ~hidden
@@ -203,7 +251,13 @@ def _judge(
         return ", ".join(name for name, yes in zip(names, condition.tolist(), strict=True) if yes)
 
     reasons = [
-        GROOVE_LIKE if groove[k] else UNMEASURED if hidden[k] else JUST_BELOW + which(ratios[:, k] < 1)
+        GROOVE_LIKE
+        if groove[k]
+        else UNMEASURED
+        if hidden[k]
+        else JUST_BELOW + which(ratios[:, k] < 1)
+        if least[k] < 1
+        else CHANCE
         for k in np.flatnonzero(listed).tolist()
     ]
     near = [which(ratios[:, k] < _NEAR) for k in np.flatnonzero(pit).tolist()]
@@ -220,6 +274,6 @@ def _judge(
         review_roughness_um=sq[listed],
         level_uncertainty_um=0.3 * sq[pit],
         prominence_um=prominence[pit],
-        surface_sq_um=reference.sq_um,
+        surface_sq_um=surface.raw_sq_um,
         warnings=(),
     )

@@ -8,10 +8,9 @@ import cv2
 import numpy as np
 
 from surfscan.segmentation.basins import Basins
-from surfscan.segmentation.grouped import components
 
 _LARGEST_STEP = 0.35
-_MOST_AT_ONCE = 40
+_BEND = 0.5
 
 
 @dataclass(frozen=True)
@@ -59,13 +58,16 @@ def draw_mouths(depth: np.ndarray, where: np.ndarray, basins: Basins, level: np.
     own = level[basins.of]
     inside = (d > own) & (basins.joined_at > own)
     labels.reshape(-1)[where[inside]] = basins.of[inside] + 1
-    deeper = (d > 2 * own) & (basins.joined_at > 2 * own)
-    high = np.bincount(basins.of[deeper], minlength=n)
+    radius = []
+    for times in (1, 2, 3):
+        above = (d > times * own) & (basins.joined_at > times * own)
+        radius.append(np.sqrt(np.bincount(basins.of[above], minlength=n) / np.pi))
+    step = (radius[0] - radius[1]) + _BEND * (radius[0] - 2 * radius[1] + radius[2])
     fill_holes(labels)
     at = np.flatnonzero(labels)
     low = np.bincount(labels.reshape(-1)[at], minlength=n + 1)[1:]
-    r_low, r_high = np.sqrt(low / np.pi), np.sqrt(np.minimum(high, low) / np.pi)
-    step = np.clip(r_low - r_high, 0, _LARGEST_STEP * r_low + 0.5)
+    r_low = np.sqrt(low / np.pi)
+    step = np.clip(step, 0, _LARGEST_STEP * r_low + 0.5)
     _grow(labels, depth, step, np.rint(np.pi * ((r_low + step) ** 2)).astype(np.int64) - low, level)
     fill_holes(labels)
     return Mouths(labels, level)
