@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from surfscan.columns import TEXTURE_PARAMETERS
 from surfscan.procedures.result import Result
 from surfscan.report.rounding import round_to_interval
 
@@ -30,6 +31,8 @@ def result_text(result: Result) -> str:
     lines += [f"  warning: {warning}" for warning in result.warnings]
     return "\n".join(lines)
 
+
+_TEXTURE_UNITS = {"1": "", "deg": "°"}
 
 # Where two figures carry one label, the first that the summary has is said: px only where there is no µm.
 _ROWS = {
@@ -68,6 +71,19 @@ _ROWS = {
         ("region_area_mm2", "specimen region", "mm²"),
         ("region_area_px", "specimen region", "px"),
     ),
+    "texture": (
+        *(
+            (c.name, c.name.removesuffix("_um").removesuffix("_deg"), _TEXTURE_UNITS.get(c.unit, c.unit))
+            for c in TEXTURE_PARAMETERS
+        ),
+        ("form_text", "form removed", ""),
+        ("s_cutoff_um", "S-filter", "µm"),
+        ("l_cutoff_um", "L-filter", "µm"),
+        ("region_area_mm2", "specimen region", "mm²"),
+        ("region_area_px", "specimen region", "px"),
+        ("measured_fraction", "measured", "%"),
+        ("spike_count", "spikes taken out", ""),
+    ),
 }
 
 
@@ -75,6 +91,8 @@ def _headline(result: Result) -> str:
     if result.procedure == "degraded":
         share = _figure(result.summary, "degraded_area_fraction", "%")
         return f"degraded area {share}" if share else "degraded area not determined"
+    if result.procedure == "texture":
+        return f"areal texture of the {result.summary['surface']} surface"
     count = result.summary["pit_count"]
     text = f"{count} pit" if count == 1 else f"{count} pits"
     near, review = result.summary.get("near_limit_count"), result.summary.get("for_review_count")

@@ -146,8 +146,8 @@ def _judge_length(
     if sal < _SHORTEST_PX * max(pixel_size):
         return None, [
             f"Heights of neighbouring pixels are hardly related (the autocorrelation falls to {_FALL:g} "
-            "within 2 pixels): Sal, Str and Std are not given. Measure with a finer pitch, or give s_cutoff_um "
-            "if this is noise."
+            "within 2 pixels): Sal, Str and Std are not given. Measure with a finer pitch, or give "
+            "s_cutoff_um if this is noise."
         ]
     if sal > _SHORT_FIELD * side:
         return sal, [
@@ -158,7 +158,7 @@ def _judge_length(
 
 
 class _Transform:
-    """Fourier transform of the weighted heights on a padded grid: power and autocorrelation follow from it."""
+    """Fourier transform of the weighted heights on a padded grid, for power and autocorrelation."""
 
     def __init__(self, heights: np.ndarray, measured: np.ndarray, threads: int) -> None:
         from scipy import fft

@@ -9,17 +9,28 @@ if TYPE_CHECKING:
     from surfscan.procedures.degraded import measure_degraded
     from surfscan.procedures.pits import measure_pits
     from surfscan.procedures.result import Result
-    from surfscan.procedures.settings import DegradedSettings, PitSettings
+    from surfscan.procedures.settings import DegradedSettings, PitSettings, TextureSettings
+    from surfscan.procedures.texture import measure_texture
 
 _HOME = {
     "DegradedSettings": "settings",
     "PitSettings": "settings",
     "Result": "result",
+    "TextureSettings": "settings",
     "measure_degraded": "degraded",
     "measure_pits": "pits",
+    "measure_texture": "texture",
 }
 
-__all__ = ["DegradedSettings", "PitSettings", "Result", "measure_degraded", "measure_pits"]
+__all__ = [
+    "DegradedSettings",
+    "PitSettings",
+    "Result",
+    "TextureSettings",
+    "measure_degraded",
+    "measure_pits",
+    "measure_texture",
+]
 
 
 def __getattr__(name: str) -> Any:
