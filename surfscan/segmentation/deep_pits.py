@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from surfscan.preparation.noise import pixel_noise
 from surfscan.segmentation.basins import part_basins
 from surfscan.segmentation.bridging import bridge_gaps
 from surfscan.segmentation.chance import Patchiness, deepest_by_chance, patchiness, tail_factor
@@ -14,15 +15,13 @@ from surfscan.segmentation.grouped import ellipses, positions
 from surfscan.segmentation.local_reference import LocalReference, NodeGrid, local_reference
 from surfscan.segmentation.mouths import draw_mouths
 
-_SMOOTHING_PX = 0.5
+_SMOOTHING = ((0.4, 0.4001, 1.0), (0.0, 0.4, 0.7))  # pixel noise over Sq; smoothing, px
 _STRIP = 256
 _LOW, _SEED = 1.0, 2.5
 _CUT, _CUT_SHARE = 2.0, 0.25
-_PROMINENT, _PROMINENT_SHARE = 3.0, 0.1
+_PROMINENT, _PROMINENT_SHARE = 3.0, 0.2
 _NEAR, _NEAR_CHANCE = 1.25, 1.1
-_CHANCE_FINDS = 0.1
-_WHITE = 1.25
-_MORE_SMOOTHING_PX = 0.9
+_CHANCE_FINDS = 0.2
 _SEEN = 0.25
 
 GROOVE_LIKE = "groove-like: long and narrow"
@@ -114,11 +113,11 @@ def find_deep_pits(
             f"residual_um must be a 2-D float array, got {residual_um.ndim}-D {residual_um.dtype}"
         )
     smooth = bridge_gaps(residual_um)
-    cv2.GaussianBlur(smooth, (3, 3), _SMOOTHING_PX, dst=smooth)
     reference = local_reference(smooth, region)
-    raw_sq = _raw_roughness(residual_um, reference)
-    if raw_sq > _WHITE * reference.sq_um:
-        cv2.GaussianBlur(smooth, (0, 0), _MORE_SMOOTHING_PX, dst=smooth)
+    raw_sq = reference.sq_um
+    smoothing = float(np.interp(pixel_noise(smooth) / max(raw_sq, 1e-12), *_SMOOTHING))
+    if smoothing > 0:
+        cv2.GaussianBlur(smooth, (0, 0), smoothing, dst=smooth)
         reference = local_reference(smooth, region)
     depth = _below(smooth, reference.level, out=smooth)
     np.nan_to_num(depth, copy=False, nan=0.0)
@@ -130,7 +129,7 @@ def find_deep_pits(
     basins = part_basins(depth, where, least=_PROMINENT * sigma, share=_PROMINENT_SHARE, rim=_LOW * sigma)
     peak_sigma = reference.roughness.at(*np.divmod(basins.peak, depth.shape[1]))
     cut = np.maximum(_CUT * peak_sigma, _CUT_SHARE * basins.depth)
-    labels = draw_mouths(depth, where, basins, cut).labels
+    labels = draw_mouths(depth, where, basins, cut, peak_sigma)
     if region is not None:
         labels[~region] = 0
     thin = (slice(reference.step_px // 2, None, reference.step_px),) * 2
@@ -165,18 +164,6 @@ class _Surface:
         """Sq at full resolution: the local one at the working resolution, scaled."""
         scale = self.raw_sq_um / max(self.reference.sq_um, 1e-12)
         return np.maximum(scale * self.reference.roughness.at(row, col), 1e-12)
-
-
-def _raw_roughness(residual: np.ndarray, reference: LocalReference) -> float:
-    """Sq of the metal before any smoothing."""
-    step = reference.step_px
-    thin = (slice(step // 2, None, step),) * 2
-    z = residual[thin]
-    row, col = np.nonzero(reference.metal & ~np.isnan(z))
-    if row.size == 0:
-        return reference.sq_um
-    left = z[row, col] - reference.level.at(row * step + step // 2, col * step + step // 2)
-    return float(np.sqrt(np.mean(np.square(left))))
 
 
 def _below(heights: np.ndarray, level: NodeGrid, out: np.ndarray | None = None) -> np.ndarray:

@@ -2,40 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import cv2
 import numpy as np
 
 from surfscan.segmentation.basins import Basins
 
-_LARGEST_STEP = 0.35
+_CORE_SHARE = 0.6
 _BEND = 0.5
+_LARGEST_STEP = 0.35
+_CONE_ROOM = 1.3
+_CLEAR = 2.0
+_HOLE_SHARE = 0.25
 
 
-@dataclass(frozen=True)
-class Mouths:
-    """Outlines drawn.
-
-    Attributes
-    ----------
-    labels : ndarray of shape (M, N), int32
-        1 to n, in the order of the basins; a label may have no pixels.
-    level_um : ndarray of shape (n,), float64
-        Depth at which each outline was taken before it was followed up the wall.
-    """
-
-    labels: np.ndarray
-    level_um: np.ndarray
-
-
-def draw_mouths(depth: np.ndarray, where: np.ndarray, basins: Basins, level: np.ndarray) -> Mouths:
+def draw_mouths(
+    depth: np.ndarray, where: np.ndarray, basins: Basins, level: np.ndarray, noise: np.ndarray
+) -> np.ndarray:
     """Outline every basin at its mouth.
 
-    The pit is cut at `level`, well above the roughness, and once more at twice that. From one to the other
-    the outline steps inwards; it is taken to step outwards as much again up to the surface (a straight wall
-    does exactly that, a vertical one not at all, a bowl nearly so). The outline is moved out by that step: so
-    many pixels are added as it takes, nearest first, deeper before shallower.
+    The pit is cut at `level`, well above the roughness, and at two and three times that. From one level to the
+    next the outline steps inwards; it is taken to step outwards likewise from `level` up to the surface, the
+    step corrected by half the change from step to step (a straight wall keeps its step, a vertical one has
+    none, bowls come out within 2 % of their radius). So many pixels are added as this takes, nearest first,
+    deeper before shallower.
+
+    Where `level` is near the roughness, dips of the surface beside a shallow pit hang together with it. What
+    lies further out from the cut at twice the level than a cone's wall would, by half as much again, is none
+    of the pit.
 
     Parameters
     ----------
@@ -47,79 +40,87 @@ def draw_mouths(depth: np.ndarray, where: np.ndarray, basins: Basins, level: np.
         Of these.
     level : ndarray of shape (n,)
         Depth at which each basin is cut.
+    noise : ndarray of shape (n,)
+        Roughness round each.
 
     Returns
     -------
-    Mouths
+    ndarray of shape (M, N), int32
+        Labels 1 to n, in the order of the basins; a label may have no pixels.
     """
-    n = len(basins.peak)
+    n = len(level)
     labels = np.zeros(depth.shape, np.int32)
+    if n == 0:
+        return labels
     d = depth.reshape(-1)[where]
-    own = level[basins.of]
-    inside = (d > own) & (basins.joined_at > own)
-    labels.reshape(-1)[where[inside]] = basins.of[inside] + 1
-    radius = []
-    for times in (1, 2, 3):
-        above = (d > times * own) & (basins.joined_at > times * own)
-        radius.append(np.sqrt(np.bincount(basins.of[above], minlength=n) / np.pi))
-    step = (radius[0] - radius[1]) + _BEND * (radius[0] - 2 * radius[1] + radius[2])
-    fill_holes(labels)
-    at = np.flatnonzero(labels)
-    low = np.bincount(labels.reshape(-1)[at], minlength=n + 1)[1:]
-    r_low = np.sqrt(low / np.pi)
-    step = np.clip(step, 0, _LARGEST_STEP * r_low + 0.5)
-    _grow(labels, depth, step, np.rint(np.pi * ((r_low + step) ** 2)).astype(np.int64) - low, level)
-    fill_holes(labels)
-    return Mouths(labels, level)
+    of = basins.of
 
+    def beyond(cut: np.ndarray) -> np.ndarray:
+        here = cut[of]
+        return (d > here) & (basins.joined_at > here)
 
-def _grow(
-    labels: np.ndarray, depth: np.ndarray, step: np.ndarray, extra: np.ndarray, level: np.ndarray
-) -> None:
-    """Give each label as many more pixels as asked, nearest first, in place."""
-    if not len(step) or step.max() <= 0:
-        return
+    core_level = np.minimum(2 * level, np.maximum(_CORE_SHARE * basins.depth, level))
+    core, low = beyond(core_level), beyond(level)
+    flat = labels.reshape(-1)
+    flat[where[core]] = of[core] + 1
     distance, nearest = cv2.distanceTransformWithLabels(
         (labels == 0).view(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
-    reach = float(step.max()) + 1.5
-    band = np.flatnonzero((distance > 0) & (distance <= reach))
     owner_of = np.zeros(int(nearest.max()) + 1, np.int32)
-    inside = np.flatnonzero(labels)
-    owner_of[nearest.reshape(-1)[inside]] = labels.reshape(-1)[inside]
-    owner = owner_of[nearest.reshape(-1)[band]] - 1
+    owner_of[nearest.reshape(-1)[where[core]]] = of[core]
+
+    r_core = np.sqrt(np.bincount(of[core], minlength=n) / np.pi)
+    wall = r_core * (core_level - level) / np.maximum(basins.depth - core_level, 1e-12)
+    room = _CONE_ROOM * wall * np.maximum(1, (level / (_CLEAR * noise)) ** 2) + 1
+    away = distance.reshape(-1)[where]
+    low &= away <= room[of]
+    flat[where[low]] = of[low] + 1
+    low_count = np.bincount(of[low], minlength=n)
+    radius = [np.sqrt(low_count / np.pi)]
+    radius += [np.sqrt(np.bincount(of[beyond(k * level)], minlength=n) / np.pi) for k in (2, 3)]
+    step = radius[0] - radius[1] + _BEND * (radius[0] - 2 * radius[1] + radius[2])
+    step = np.clip(step, 0, _LARGEST_STEP * radius[0] + 0.5)
+    fill_holes(labels)
+    count = np.bincount(flat[np.flatnonzero(flat)], minlength=n + 1)[1:]
+    extra = np.rint(np.pi * (np.sqrt(count / np.pi) + step) ** 2).astype(np.int64) - count
+
+    reach = room + step + 1.5
+    band = np.flatnonzero((distance > 0) & (distance <= float(reach.max())))
+    band = band[flat[band] == 0]
+    owner = owner_of[nearest.reshape(-1)[band]]
     away = distance.reshape(-1)[band]
-    near = away <= step[owner] + 1.5
+    near = away <= reach[owner]
     band, owner, away = band[near], owner[near], away[near]
-    slope = level[owner] / np.maximum(step[owner], 0.3)
-    height = 1 - np.clip(depth.reshape(-1)[band] / level[owner], -1, 1)
-    order = np.lexsort((away + height * level[owner] / slope, owner))
+    shallow = 1 - np.clip(depth.reshape(-1)[band] / level[owner], -1, 1)
+    order = np.lexsort((away + shallow * np.maximum(step[owner], 0.3), owner))
     band, owner = band[order], owner[order]
-    start = np.searchsorted(owner, np.arange(len(step)))
-    rank = np.arange(len(owner)) - start[owner]
+    rank = np.arange(len(owner)) - np.searchsorted(owner, np.arange(n))[owner]
     taken = rank < extra[owner]
-    labels.reshape(-1)[band[taken]] = owner[taken] + 1
+    flat[band[taken]] = owner[taken] + 1
+    fill_holes(labels)
+    return labels
 
 
 def fill_holes(labels: np.ndarray) -> None:
-    """Fill what lies wholly inside one label and is no larger than a quarter of it, in place."""
+    """Fill what lies wholly inside one label and is no larger than a quarter of it, in place.
+
+    Parameters
+    ----------
+    labels : ndarray of shape (M, N), int32
+        Changed in place.
+    """
     outside = cv2.compare(labels, 0, cv2.CMP_EQ)
     n, parts, stats, _ = cv2.connectedComponentsWithStats(outside, connectivity=4, ltype=cv2.CV_32S)
     if n <= 2:
         return
     left, top, width, height, area = stats.T
-    touches = (left == 0) | (top == 0)
-    touches |= (left + width == labels.shape[1]) | (top + height == labels.shape[0])
-    small = ~touches
-    small[0] = False
+    inner = (left > 0) & (top > 0) & (left + width < labels.shape[1]) & (top + height < labels.shape[0])
+    inner[0] = False
     sizes = np.bincount(labels.reshape(-1))
-    for k in np.flatnonzero(small).tolist():
-        window = (
-            slice(top[k] - 1, top[k] + height[k] + 1),
-            slice(left[k] - 1, left[k] + width[k] + 1),
-        )
+    for k in np.flatnonzero(inner).tolist():
+        window = (slice(top[k] - 1, top[k] + height[k] + 1), slice(left[k] - 1, left[k] + width[k] + 1))
         hole = (parts[window] == k).view(np.uint8)
         ring = labels[window][(cv2.dilate(hole, np.ones((3, 3), np.uint8)) > 0) & (hole == 0)]
         ring = ring[ring > 0]
-        if ring.size and (ring == ring[0]).all() and area[k] <= 0.25 * sizes[ring[0]]:
+        if ring.size and (ring == ring[0]).all() and area[k] <= _HOLE_SHARE * sizes[ring[0]]:
             labels[window][hole > 0] = ring[0]
