@@ -1,9 +1,9 @@
 """Intervals of return levels by profile likelihood, calibrated for few blocks by simulation.
 
 Compared with the chi-squared table, the profile likelihood of 20 blocks gives intervals that hold the truth
-in 93 to 94 % of sets instead of 95 %, and most of the misses lie above the interval: the dangerous side. So the
-signed root of the likelihood ratio is held against its own distribution, simulated with a stated seed for the
-same number of blocks, the same censoring and the same return period. For Gumbel and complete data that
+in 93 to 94 % of sets instead of 95 %, and most of the misses lie above the interval: the dangerous side. So
+the signed root of the likelihood ratio is held against its own distribution, simulated with a stated seed for
+the same number of blocks, the same censoring and the same return period. For Gumbel and complete data that
 distribution depends on nothing else, and the interval is exact but for the number of simulations. Elsewhere
 the simulated quantiles may widen the interval and never narrow it: taken at a shape estimated from few or
 censored maxima they follow its error, and were seen to bring the coverage down to 80 %.
@@ -34,6 +34,7 @@ SIMULATED_SETS = 2000
 _TAILS = (0.025, 0.975)
 _NORMAL = 1.959963984540054
 _ROOT_TOLERANCE = 1e-7
+_MOST_ROUNDS = 200
 
 
 @dataclass(frozen=True)
@@ -132,7 +133,7 @@ def signed_roots(
     level : ndarray of shape (S,)
         Return levels to try.
     fit : BatchFit
-        Unrestricted fits of the same sets (with any variate).
+        Unrestricted fits of the same sets with the same variate.
     gumbel : bool
 
     Returns
@@ -141,8 +142,7 @@ def signed_roots(
         sqrt(2 (l_max - l_profile)), positive where the level lies below the estimate.
     """
     y = np.broadcast_to(np.asarray(variate, dtype=np.float64), level.shape)
-    start = np.column_stack([np.log(fit.scale), fit.shape])
-    held = fit_batch(values, kinds, y, gumbel=gumbel, level=level, start=start)
+    held = fit_batch(values, kinds, y, gumbel=gumbel, level=level, near=fit)
     drop = np.maximum(fit.log_likelihood - held.log_likelihood, 0.0)
     return np.sign(fit.level - level) * np.sqrt(2 * drop)
 
@@ -212,27 +212,36 @@ def profile_limits(
     aim = np.abs(target)
     unit = np.where(np.isfinite(fit.level_error), fit.level_error, fit.scale) * -np.sign(target)
 
-    def excess(u: np.ndarray) -> np.ndarray:
-        return np.abs(signed_roots(values, kinds, y, fit.level + unit * u, fit, gumbel=gumbel)) - aim
+    def excess(u: np.ndarray, at: np.ndarray) -> np.ndarray:
+        part = fit.part(at)
+        level = part.level + unit[at] * u
+        return np.abs(signed_roots(values[at], kinds[at], y[at], level, part, gumbel=gumbel)) - aim[at]
 
     inner, outer = np.zeros(len(aim)), aim.copy()
-    at_inner, at_outer = -aim, excess(outer)
-    for _ in range(200):
-        short = at_outer < 0
-        if not short.any():
+    at_inner, at_outer = -aim, np.full(len(aim), -1.0)
+    at = np.arange(len(aim))
+    for _ in range(_MOST_ROUNDS):
+        at_outer[at] = excess(outer[at], at)
+        at = at[at_outer[at] < 0]
+        if at.size == 0:
             break
-        inner, at_inner = np.where(short, outer, inner), np.where(short, at_outer, at_inner)
-        outer = np.where(short, outer * 1.6, outer)
-        at_outer = excess(outer)
-    for _ in range(100):
-        new = inner - at_inner * (outer - inner) / np.where(at_outer > at_inner, at_outer - at_inner, 1.0)
-        at_new = excess(new)
-        if (np.abs(at_new) < _ROOT_TOLERANCE).all():
+        inner[at], at_inner[at] = outer[at], at_outer[at]
+        outer[at] *= 1.6
+    new, went = outer.copy(), np.zeros(len(aim), dtype=np.int8)
+    at = np.nonzero(at_outer > _ROOT_TOLERANCE)[0]
+    for _ in range(_MOST_ROUNDS):
+        if at.size == 0:
             break
-        over = at_new >= 0
-        at_inner = np.where(over, at_inner / 2, at_new)
-        at_outer = np.where(over, at_new, at_outer / 2)
-        inner, outer = np.where(over, inner, new), np.where(over, new, outer)
+        new[at] = inner[at] - at_inner[at] * (outer[at] - inner[at]) / (at_outer[at] - at_inner[at])
+        found = excess(new[at], at)
+        side = np.where(found >= 0, 1, -1).astype(np.int8)
+        over, under = at[side > 0], at[side < 0]
+        at_inner[over[went[over] > 0]] /= 2
+        at_outer[under[went[under] < 0]] /= 2
+        outer[over], at_outer[over] = new[over], found[side > 0]
+        inner[under], at_inner[under] = new[under], found[side < 0]
+        went[at] = side
+        at = at[np.abs(found) > _ROOT_TOLERANCE]
     return fit.level + unit * new
 
 
