@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from surfscan.preparation.form_fit import Spread, refine, start_cylinder, start_polynomial, take_sample
+from surfscan.preparation.form_fit import Spread, refine, start_cylinder, start_polynomials, take_sample
 from surfscan.preparation.form_models import Cylinder, Frame, Polynomial
 
 FormKind = Literal["none", "plane", "polynomial2", "cylinder"]
@@ -153,15 +153,16 @@ def fit_form(
         sq = float(np.std(values, dtype=np.float64))
         return _form("none", model, Spread(sq, float("nan"), 1.0), level, scaled)
     if kind == "plane":
-        model, spread = refine(sample, start_polynomial(sample, frame, 3))
+        model, spread = refine(sample, start_polynomials(sample, frame, 3)[0])
     else:
-        bent, spread = refine(sample, start_polynomial(sample, frame, 6))
+        starts = start_polynomials(sample, frame, 6)
+        bent, spread = refine(sample, starts[0])
         model = bent
         if kind == "auto" and not _is_bent(bent, spread):
             kind = "plane"
-            model, spread = refine(sample, start_polynomial(sample, frame, 3))
+            model, spread = refine(sample, start_polynomials(sample, frame, 3)[0])
         elif kind == "cylinder" or (kind == "auto" and scaled):
-            round_one, round_spread = refine(sample, start_cylinder(sample, frame, bent), rounds=4)
+            round_one, round_spread = refine(sample, start_cylinder(sample, frame, [bent, *starts]), rounds=4)
             if kind == "cylinder" or round_spread.sq_um <= _AS_WELL * spread.sq_um:
                 kind, model, spread = "cylinder", round_one, round_spread
     if kind == "auto":

@@ -17,15 +17,20 @@ import numpy as np
 from surfscan.preparation.form_models import Cylinder, Frame, Polynomial
 from surfscan.preparation.robust import densest
 
-START_SIDE = 128
 _START_POINTS = 4096
 _MAJORITY = 0.55  # share of the points that a start must agree with
+_REACH = 4.2  # 1.75 standard deviations of roughness, in root mean squares of its middle 55 % (0.42 of one)
+_UPWARD = 10.0  # something far above the surface is this many times less likely than something far below it
 _STARTS = 24
+_FINALISTS = 8
+_CYLINDERS = 4
+_CYLINDER_POINTS = 2048
 _STEPS = 3
 _LAST_STEPS = 12
 _CELLS = 8
 _LIMIT = 3.25  # residuals beyond this many standard deviations are no roughness
-_WINDOWS = (3, 7, 15, 31, 63)  # widths of openings that tell how wide a pit is, samples
+_WINDOWS = ((3, 1), (5, 1), (7, 3), (11, 3), (15, 5), (23, 7), (31, 11), (47, 15), (63, 21))
+# widths of openings that tell how wide a pit is, each with the width of the means it works on, samples
 _LEAST_KEPT = 0.15  # where less of the surface would be left, rims stay in
 _BLOCKS = 64  # residuals are averaged in about this many blocks a side
 _FEWEST_BLOCKS = 16
@@ -83,41 +88,53 @@ def take_sample(heights: np.ndarray, region: np.ndarray | None, side: int, level
     return Sample(rows, np.arange(first[1], heights.shape[1], step), values)
 
 
-def start_polynomial(sample: Sample, frame: Frame, size: int) -> Polynomial:
-    """The polynomial of `size` terms that most of the surface agrees on.
+def start_polynomials(sample: Sample, frame: Frame, size: int) -> list[Polynomial]:
+    """Polynomials of `size` terms that most of the surface agrees on, the likeliest first.
 
     Least trimmed squares (Rousseeuw, J Am Stat Assoc 79 (1984) 871, doi 10.1080/01621459.1984.10477105, from
     memory) with concentration steps, from fits to the whole field, its halves and quarters, sets of
-    cells, and from above (residuals below count a hundredth).
+    cells, and from above (residuals below count a hundredth). Of the eight best, the one that leaves least
+    above itself and not least below is the likeliest, since pits only go down.
     """
     x, y, z = _points(sample, frame)
-    model = Polynomial(frame, np.zeros(size))
-    terms = model.slopes(x, y)
+    terms = Polynomial(frame, np.zeros(size)).slopes(x, y)
     if len(z) <= 2 * size:
-        return Polynomial(frame, _solve(terms, z)) if len(z) >= size else model
-    best: list[tuple[float, np.ndarray]] = []
-    for start in _starts(terms, x, y, z):
-        cost, coefficients = _concentrated(terms, z, start, _STEPS)
-        best.append((cost, coefficients))
-    best.sort(key=lambda pair: pair[0])
-    finished = [_concentrated(terms, z, coefficients, _LAST_STEPS) for _, coefficients in best[:3]]
-    return Polynomial(frame, min(finished, key=lambda pair: pair[0])[1])
+        return [Polynomial(frame, _solve(terms, z))]
+    tried = [_concentrated(terms, z, start, _STEPS) for start in _starts(terms, x, y, z)]
+    tried.sort(key=lambda pair: pair[0])
+    finished = [
+        _concentrated(terms, z, coefficients, _LAST_STEPS)[1] for _, coefficients in tried[:_FINALISTS]
+    ]
+    order = _by_likelihood([z - terms @ coefficients for coefficients in finished])
+    return [Polynomial(frame, finished[i]) for i in order]
 
 
-def start_cylinder(sample: Sample, frame: Frame, bent: Polynomial) -> Cylinder:
-    """The cylinder that most of the surface agrees on, from a second-order polynomial near it."""
-    x, y, z = _points(sample, frame)
-    model = Cylinder.near(bent)
-    if len(z) < 2 * model.size:
-        return model
+def start_cylinder(sample: Sample, frame: Frame, bent: list[Polynomial]) -> Cylinder:
+    """The cylinder that most of the surface agrees on, from second-order polynomials near it."""
+    x, y, z = _points(sample, frame, _CYLINDER_POINTS)
     count = int(_MAJORITY * len(z))
-    for _ in range(2 * _LAST_STEPS):
-        residual = z - model.at(x, y)
-        centre = float(densest(residual[None])[0][0])
-        near = np.argpartition(np.abs(residual - centre), count)[:count]
-        change = _solve(model.slopes(x[near], y[near]), residual[near])
-        model = model.moved(change)
-    return model
+    tried = []
+    for start in bent[:_CYLINDERS]:
+        model = Cylinder.near(start)
+        for _ in range(_LAST_STEPS):
+            residual = z - model.at(x, y)
+            centre = float(densest(residual[None])[0][0])
+            near = np.argpartition(np.abs(residual - centre), count)[:count]
+            model = model.moved(_solve(model.slopes(x[near], y[near]), residual[near]))
+        tried.append(model)
+    return tried[_by_likelihood([z - model.at(x, y) for model in tried])[0]]
+
+
+def _by_likelihood(residuals: list[np.ndarray]) -> list[int]:
+    """Order of fits by how well their residuals fit a surface whose pits only go down."""
+    count = int(_MAJORITY * len(residuals[0]))
+    squares = [float(np.partition(r * r, count)[:count].sum()) for r in residuals]
+    reach = max(_REACH * float(np.sqrt(min(squares) / count)), 1e-12)
+    losses = []
+    for residual in residuals:
+        square = (residual / reach) ** 2
+        losses.append(float(np.sum(np.minimum(square, np.where(residual < 0, 1, _UPWARD)))))
+    return [int(i) for i in np.argsort(losses, kind="stable")]
 
 
 def refine(sample: Sample, model: M, spread: float | None = None, rounds: int = 2) -> tuple[M, Spread]:
@@ -165,11 +182,13 @@ def refine(sample: Sample, model: M, spread: float | None = None, rounds: int = 
     return model, result
 
 
-def _points(sample: Sample, frame: Frame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Places and heights of at most `_START_POINTS` measured samples, evenly chosen."""
+def _points(
+    sample: Sample, frame: Frame, most: int = _START_POINTS
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Places and heights of at most `most` measured samples, evenly chosen."""
     place = np.flatnonzero(np.isfinite(sample.heights))
-    if len(place) > _START_POINTS:
-        place = place[(np.arange(_START_POINTS) * len(place)) // _START_POINTS]
+    if len(place) > most:
+        place = place[(np.arange(most) * len(place)) // most]
     row, col = np.divmod(place, len(sample.cols))
     z = sample.heights.ravel()[place].astype(np.float64)
     return frame.x(sample.cols[col]), frame.y(sample.rows[row]), z
@@ -249,28 +268,46 @@ def _surface(residual: np.ndarray, valid: np.ndarray, centre: float, spread: flo
     """Samples that are surface: not in a pit, nor on its rim, nor beside a spike.
 
     What lies deeper than the limit is taken for pit, and with it what lies within half the width of the
-    widest square that fits into that pit: rims too shallow to be told by height. Upwards the same limit
-    holds, so that roughness is cut evenly.
+    widest square that fits into that pit: rims too shallow to be told by height. For wide squares the heights
+    are averaged over about a third of the width, and the limit is that of such means. Upwards the same limit
+    holds for single heights, so that roughness is cut evenly.
     """
     with np.errstate(invalid="ignore"):
         deep = (residual < centre - _LIMIT * spread).view(np.uint8)
         high = (residual > centre + _LIMIT * spread).view(np.uint8)
-    small = np.ones((3, 3), np.uint8)
-    bad = cv2.dilate(cv2.bitwise_or(deep, high), small)
-    beyond = bad
-    for width in _WINDOWS:
+    outside = cv2.bitwise_or(deep, high)
+    beside = cv2.dilate(outside, np.ones((3, 3), np.uint8))
+    beyond = beside
+    for width, window in _WINDOWS:
         if width > min(residual.shape):
             break
+        if window > 1:
+            deep = _deep_means(residual, valid, centre, spread, window)
         core = cv2.erode(deep, np.ones((width, width), np.uint8), borderValue=1)
         if not core.any():
             break
         beyond = cv2.bitwise_or(beyond, cv2.dilate(core, np.ones((2 * width - 1, 2 * width - 1), np.uint8)))
     measured = np.count_nonzero(valid)
-    for out in (beyond, bad, cv2.bitwise_or(deep, high)):
+    for out in (beyond, beside, outside):
         keep = valid & (out == 0)
         if np.count_nonzero(keep) >= _LEAST_KEPT * measured:
             break
     return np.asarray(keep)
+
+
+def _deep_means(
+    residual: np.ndarray, valid: np.ndarray, centre: float, spread: float, window: int
+) -> np.ndarray:
+    """Where means over a square window lie deeper than such means of the surface do, uint8."""
+    near = np.clip(residual - np.float32(centre), -2 * _LIMIT * spread, 2 * _LIMIT * spread)
+    near[~valid] = 0
+    total = cv2.boxFilter(near, -1, (window, window), normalize=False, borderType=cv2.BORDER_CONSTANT)
+    count = cv2.boxFilter(
+        valid.astype(np.float32), -1, (window, window), normalize=False, borderType=cv2.BORDER_CONSTANT
+    )
+    total /= np.maximum(count, 1)
+    middle, width = _centre_and_spread(np.where(valid, total, np.nan))
+    return np.asarray(total < middle - _LIMIT * width).view(np.uint8)
 
 
 @dataclass(frozen=True)

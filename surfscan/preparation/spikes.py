@@ -35,8 +35,8 @@ def find_spikes(heights_um: np.ndarray, region: np.ndarray | None = None) -> np.
     """Find spikes, up or down, of one pixel to clusters of 3 by 3.
 
     A pixel is a candidate where it lies above (below) the mean of both neighbours at a distance of 2 px in
-    all of four directions, by 3.5 robust spreads of such differences over the map. It is a spike where, within
-    7 by 7 pixels and relative to their slope,
+    all of four directions, by 3.5 robust spreads of such differences over the map. It is a spike where,
+    within 7 by 7 pixels and relative to their slope,
 
     - what reaches at least half its height hangs together in at most 3 by 3 pixels: pits and asperities from
       4 px across on are none;
@@ -178,7 +178,7 @@ def _judge_some(
     beside = cluster_flat | between
     beside[:, _CENTRE] = False
     beside[:, _RING] = False
-    return judged, index[beside & judged[:, None]]
+    return judged, np.asarray(index[beside & judged[:, None]])
 
 
 def _patches(
