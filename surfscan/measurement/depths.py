@@ -231,7 +231,7 @@ def _floor(
     row, col = np.divmod(at[low], cols)
     y, x = row * pixel[1], col * pixel[0]
     weight = np.maximum(d - _FLOOR_PART * depth[own], 0) ** 2
-    total = np.bincount(own, weight, n)
+    total = np.bincount(own, weight, n).astype(np.float64)  # of no points at all it is whole numbers
     total[total == 0] = np.nan
     y0, x0 = np.bincount(own, weight * y, n) / total, np.bincount(own, weight * x, n) / total
     radius = np.sqrt(area * (pixel[0] * pixel[1] / math.pi))
