@@ -135,6 +135,18 @@ def test_missing_values(tmp_path, grey, kind):
 
 
 @pytest.mark.parametrize("kind", ["micrograph", "heightmap"])
+def test_signalling_missing_values_become_quiet(tmp_path, grey, kind):
+    """Some programs mark a missing value by a signalling not-a-number, over which fmin does not pass."""
+    values = grey.astype(np.float32)
+    values.view(np.uint32)[0, 0] = 0x7F8007A2
+    tifffile.imwrite(tmp_path / "a.tif", values, **SCALED)
+    image = open_image(tmp_path / "a.tif", kind=kind)
+    opened = image.pixels if kind == "micrograph" else image.heights_um
+    assert np.isnan(opened[0, 0]) and opened.view(np.uint32)[0, 0] & 0x400000
+    assert np.fmin.reduce(opened, axis=None) == 1
+
+
+@pytest.mark.parametrize("kind", ["micrograph", "heightmap"])
 def test_no_number_at_all(tmp_path, kind):
     tifffile.imwrite(tmp_path / "a.tif", np.full((20, 20), np.nan, np.float32))
     with pytest.raises(InputError, match="no pixel holds a number"):

@@ -30,6 +30,7 @@ practice, no source); measured heights hardly shrink to a fifth."""
 
 _REMEDY = "Copy or export the file again"
 _NOT_OURS = "Do not trust the file; export it again from where it was measured"
+_LONGEST_SHOWN = 120
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _DAMAGE = (
     zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, ValueError, LookupError, OverflowError,
@@ -112,15 +113,15 @@ class Archive:
         if stored > self._file.length or claimed > most:
             raise InputError(
                 self.path,
-                f"{name} claims {claimed} bytes in {stored} compressed ones; the archive has "
+                f"{_shown(name)} claims {claimed} bytes in {stored} compressed ones; the archive has "
                 f"{self._file.length} bytes in all",
                 _REMEDY,
             )
         if claimed > BOMB_SIZE and claimed > BOMB_RATIO * stored:
             raise InputError(
                 self.path,
-                f"{name} would grow from {stored / 1e6:.3g} MB to {claimed / 1e6:.4g} MB: measured data do "
-                "not shrink that far",
+                f"{_shown(name)} would grow from {stored / 1e6:.3g} MB to {claimed / 1e6:.4g} MB: measured "
+                "data do not shrink that far",
                 _NOT_OURS,
             )
         return claimed
@@ -158,7 +159,9 @@ class Archive:
         size = self.size(name)
         if size > limit:
             raise InputError(
-                self.path, f"{name} has {size} bytes, above the limit of {limit}", "Export the file again"
+                self.path,
+                f"{_shown(name)} has {size} bytes, above the limit of {limit}",
+                "Export the file again",
             )
         return b"".join(self.chunks(name))
 
@@ -167,30 +170,40 @@ class Archive:
         seen: set[str] = set()
         for info in self._zip.infolist():
             name = info.orig_filename.replace("\\", "/")
+            shown = repr(_shown(name))
             if not name or name.startswith("/") or ".." in name.split("/") or ":" in name or "\0" in name:
                 raise InputError(
-                    self.path, f"the archive has a member {name!r} that points outside of it", _NOT_OURS
+                    self.path,
+                    f"the archive has a member {shown} that points outside of it",
+                    _NOT_OURS,
                 )
             if name.casefold() in seen:
-                raise InputError(self.path, f"the archive has two members {name!r}", _NOT_OURS)
+                raise InputError(self.path, f"the archive has two members {shown}", _NOT_OURS)
             seen.add(name.casefold())
             if stat.S_ISLNK(info.external_attr >> 16):
-                raise InputError(self.path, f"the member {name!r} of the archive is a link", _NOT_OURS)
+                raise InputError(self.path, f"the member {shown} of the archive is a link", _NOT_OURS)
             if info.flag_bits & 1:
                 raise InputError(
-                    self.path, f"the member {name!r} of the archive is encrypted", "Save it without password"
+                    self.path,
+                    f"the member {shown} of the archive is encrypted",
+                    "Save it without password",
                 )
             if name.endswith("/"):
                 continue
             if info.compress_type not in _METHODS:
                 raise InputError(
                     self.path,
-                    f"the member {name!r} is compressed in a way that is not read ({info.compress_type})",
+                    f"the member {shown} is compressed in a way that is not read ({info.compress_type})",
                     "Save it with plain zip compression (deflate)",
                 )
             members[name] = info
         return members
 
     def _damaged(self, error: Exception) -> InputError:
-        reason = str(error) or type(error).__name__
+        reason = _shown(str(error) or type(error).__name__)
         return InputError(self.path, f"the archive is damaged: {reason}", _REMEDY)
+
+
+def _shown(text: str) -> str:
+    """A name or a reason as it can stand in a message: names of members can be 65 535 characters long."""
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}..."

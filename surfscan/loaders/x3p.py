@@ -11,7 +11,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import posixpath
 import re
 from pathlib import Path
@@ -21,8 +20,9 @@ import numpy as np
 from surfscan.errors import InputError
 from surfscan.loaders.archive import Archive
 from surfscan.loaders.base import LoadedImage, ScaleTag, check_single_image, check_size
-from surfscan.loaders.gridding import evenly_spaced, points_to_grid
+from surfscan.loaders.lattice import to_lattice
 from surfscan.loaders.x3p_data import Points, read_points
+from surfscan.loaders.x3p_matrix import to_matrix
 from surfscan.loaders.x3p_xml import X3pRecord, read_record
 
 RECORD, CHECKSUM = "main.xml", "md5checksum.hex"
@@ -68,13 +68,13 @@ class X3pLoader:
             warnings.append("The record has a rotation of the axes; heights are taken as stored, unrotated.")
         pitch: tuple[float | None, float | None]
         if record.shape is None:
-            heights, pitch = points_to_grid(path, *_all_axes(path, points))
+            heights, pitch = _listed(path, points)
         else:
             if record.feature == "PRF":
                 warnings.append(
                     "The file calls itself a profile and holds a matrix: it is read as a surface."
                 )
-            heights, pitch = _matrix(path, record, points, rows, cols, warnings)
+            heights, pitch = to_matrix(path, record, points, rows, cols, warnings)
         tag = ScaleTag("X3P increment", "size", *pitch, "m", "m")
         return LoadedImage(
             heights,
@@ -184,52 +184,19 @@ def _linked(archive: Archive, folder: str, link: str, what: str) -> str:
     )
 
 
-def _all_axes(path: Path, points: Points) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _listed(path: Path, points: Points) -> tuple[np.ndarray, tuple[float, float]]:
+    """Heights and pitch of a list of points; those without coordinates are left out."""
     if points.x is None or points.y is None:
         raise _profile(path)
-    return points.x, points.y, points.z
-
-
-def _matrix(
-    path: Path, record: X3pRecord, points: Points, rows: int, cols: int, warnings: list[str]
-) -> tuple[np.ndarray, tuple[float | None, float | None]]:
-    """Heights of shape (rows, cols) and the pitch (x, y) in metres, None where it is not known."""
-    if points.x is None and points.y is None:
-        return points.z.reshape(rows, cols), (record.x.increment, record.y.increment)
-    missing = np.isnan(points.z)
-    x, y = (None if v is None else np.where(missing, np.nan, v) for v in (points.x, points.y))
-    for x_fastest in (True, False):
-        shape = (rows, cols) if x_fastest else (cols, rows)
-        by_rows, by_cols = (
-            None if v is None else (v.reshape(shape) if x_fastest else v.reshape(shape).T) for v in (y, x)
-        )
-        pitch_x = _step(by_cols, record.x.increment)
-        pitch_y = _step(None if by_rows is None else by_rows.T, record.y.increment)
-        if any(pitch is not None and math.isnan(pitch) for pitch in (pitch_x, pitch_y)):
-            continue
-        heights = points.z.reshape(shape)
-        if not x_fastest:
-            heights = np.ascontiguousarray(heights.T)
-            warnings.append(
-                "The stored coordinates show that points were written y fastest, against the format; they "
-                "were turned round."
-            )
-        return heights, (pitch_x, pitch_y)
-    raise InputError(
-        path,
-        "the stored x or y coordinates are not those of an even grid, in rows along x",
-        "Export the surface on an even grid",
-    )
-
-
-def _step(coordinates: np.ndarray | None, increment: float | None) -> float | None:
-    """Pitch along the columns of an array of coordinates, or the increment where none are stored.
-
-    Not-a-number where they are not even; None where it is not known.
-    """
-    if coordinates is None:
-        return increment
-    if coordinates.shape[1] < 2:
-        return None
-    step = evenly_spaced(coordinates)
-    return math.nan if step is None else step
+    known = np.isfinite(points.x) & np.isfinite(points.y)
+    if not known.any():
+        raise InputError(path, "no point of the list has coordinates", _REMEDY)
+    try:
+        found = to_lattice(points.x[known], points.y[known], points.z[known])
+    except ValueError as error:
+        raise InputError(
+            path,
+            f"the file holds a list of points: {error}",
+            "Export the surface as a matrix on an even grid",
+        ) from None
+    return found.z, (found.pitch_x, found.pitch_y)

@@ -213,6 +213,8 @@ def _masked(
     """Heights with not-a-number where the mask says so."""
     stop = start + z.size
     measured = np.unpackbits(packed, count=total, bitorder="little")[start:stop].view(bool)
+    if measured.all():
+        return z
     blank = np.isnan(stored) | (stored == 0)
     if stored.dtype.kind in "iu":
         blank = (stored == 0) | (stored == np.iinfo(stored.dtype).min)
@@ -224,8 +226,6 @@ def _masked(
                 "The mask of measured points has its bits the other way round, most significant first: read "
                 "so, it marks the blank points, and only those."
             )
-    if measured.all():
-        return z
     if not measured.any():
         raise InputError(path, "the mask says that no point was measured", "Export the image again")
     return np.where(measured, z, np.asarray(np.nan, z.dtype))

@@ -1,6 +1,8 @@
 """Writers of small files by hand, for what OpenCV and tifffile would not write."""
 
+import hashlib
 import struct
+import zipfile
 import zlib
 
 import numpy as np
@@ -67,3 +69,71 @@ def grey():
 @pytest.fixture
 def rgb(grey):
     return np.dstack([grey, grey[::-1], grey[:, ::-1]])
+
+
+@pytest.fixture
+def x3p_record():
+    """The text of an X3P record, written out by hand; every part can be replaced."""
+
+    def axis(kind="I", letter="D", increment="1e-06", offset="0"):
+        fields = (("AxisType", kind), ("DataType", letter), ("Increment", increment), ("Offset", offset))
+        return "".join(f"<{name}>{text}</{name}>" for name, text in fields if text is not None)
+
+    def record(
+        *,
+        feature="SUR",
+        x=axis(),
+        y=axis(),
+        z=axis("A", "D", "1"),
+        size="<MatrixDimension><SizeX>3</SizeX><SizeY>2</SizeY><SizeZ>1</SizeZ></MatrixDimension>",
+        points="<DataList/>",
+        extra="",
+        namespace="http://www.opengps.eu/2008/ISO5436_2",
+    ):
+        return (
+            f'<?xml version="1.0" encoding="UTF-8"?>\n<p:ISO5436_2 xmlns:p="{namespace}"><Record1>'
+            f"<Revision>ISO5436 - 2000</Revision><FeatureType>{feature}</FeatureType><Axes><CX>{x}</CX>"
+            f"<CY>{y}</CY><CZ>{z}</CZ>{extra}</Axes></Record1><Record3>{size}{points}</Record3>"
+            "<Record4><ChecksumFile>md5checksum.hex</ChecksumFile></Record4></p:ISO5436_2>"
+        )
+
+    record.axis = axis
+    return record
+
+
+@pytest.fixture
+def pack_x3p(tmp_path):
+    """Pack a record and other members into an X3P file, with the checksum of the record unless told."""
+
+    def pack(record, members=(), *, folder="", checksum=None, name="a.x3p"):
+        xml = record.encode()
+        stated = hashlib.md5(xml).hexdigest() + " *main.xml" if checksum is None else checksum
+        path = tmp_path / name
+        with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as file:
+            file.writestr(folder + "main.xml", xml)
+            if stated:
+                file.writestr(folder + "md5checksum.hex", stated)
+            for member, data in dict(members).items():
+                file.writestr(folder + member, data)
+        return path
+
+    return pack
+
+
+@pytest.fixture
+def linked():
+    """A DataLink to the given points and mask (bytes), and the members it links to."""
+
+    def link(points, mask=None, *, points_md5=None, mask_md5=None):
+        members = {"bindata/data.bin": points}
+        digest = hashlib.md5(points).hexdigest() if points_md5 is None else points_md5
+        text = f"<PointDataLink>bindata/data.bin</PointDataLink><MD5ChecksumPointData>{digest}"
+        text += "</MD5ChecksumPointData>"
+        if mask is not None:
+            members["bindata/valid.bin"] = mask
+            digest = hashlib.md5(mask).hexdigest() if mask_md5 is None else mask_md5
+            text += f"<ValidPointsLink>bindata/valid.bin</ValidPointsLink><MD5ChecksumValidPoints>{digest}"
+            text += "</MD5ChecksumValidPoints>"
+        return f"<DataLink>{text}</DataLink>", members
+
+    return link
