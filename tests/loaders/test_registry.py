@@ -61,6 +61,7 @@ def test_our_loaders_come_by_entry_point():
     loaders, problems = find_loaders()
     assert [type(one).__name__ for one in loaders] == [
         "BmpLoader",
+        "HeightTextLoader",
         "JpegLoader",
         "NpyLoader",
         "PngLoader",
