@@ -115,5 +115,5 @@ def lay_direction(spectrum: np.ndarray) -> tuple[float | None, tuple[str, ...]]:
 
 
 def _wrapped(degrees: float) -> float:
-    """Into -90 (excluded) to 90."""
-    return 90.0 - (90.0 - degrees) % 180.0
+    """Into -90 (excluded) to 90, to a thousandth."""
+    return round(90.0 - (90.0 - degrees) % 180.0, 3)

@@ -184,12 +184,14 @@ class _Transform:
         """Squared modulus of the transform of a field, weighted in place, as a complex array."""
         field *= self._windows[0][:, None]
         field *= self._windows[1]
-        out = self._fft.rfft2(field, s=self.shape, workers=self._threads, overwrite_x=True)
+        out = np.zeros((self.shape[0], self.shape[1] // 2 + 1), np.complex64)
+        out[: len(field)] = self._fft.rfft(field, n=self.shape[1], workers=self._threads)
+        out = np.asarray(self._fft.fft(out, axis=0, workers=self._threads, overwrite_x=True))
         for row in range(0, len(out), 64):
             part = out[row : row + 64]
             part.real = part.real**2 + part.imag**2
             part.imag = 0
-        return np.asarray(out)
+        return out
 
     def power(self) -> np.ndarray:
         """Power spectrum, shape (rows, cols // 2 + 1) of the padded grid."""
@@ -218,9 +220,10 @@ class _Transform:
         return products
 
     def _lags(self, spectrum: np.ndarray) -> np.ndarray:
-        full = self._fft.irfft2(spectrum, s=self.shape, workers=self._threads, overwrite_x=True)
         down, across = self.farthest
-        rows = np.concatenate([full[-2:], full[: down + 1]])
+        columns = self._fft.ifft(spectrum, axis=0, workers=self._threads, overwrite_x=True)
+        wanted = np.concatenate([columns[-2:], columns[: down + 1]])
+        rows = self._fft.irfft(wanted, n=self.shape[1], workers=self._threads, overwrite_x=True)
         return np.concatenate([rows[:, -across:], rows[:, : across + 1]], axis=1)
 
 
