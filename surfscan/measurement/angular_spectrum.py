@@ -103,7 +103,7 @@ def lay_direction(spectrum: np.ndarray) -> tuple[float | None, tuple[str, ...]]:
     before, at, after = np.log(np.maximum(smooth[[peak - 1, peak, (peak + 1) % 180]], 1e-12))
     bend = 2 * at - before - after
     across = peak + (0.5 * float((after - before) / bend) if bend > 0 else 0.0)
-    lay = _wrapped(round(across + 90, 3))
+    lay = _wrapped(across + 90)
     apart = np.minimum(np.abs(np.arange(180) - peak), 180 - np.abs(np.arange(180) - peak)) > _APART_DEG
     second = int(np.argmax(np.where(apart, smooth, 0)))
     if smooth[second] >= _SECOND * smooth[peak]:
@@ -115,5 +115,5 @@ def lay_direction(spectrum: np.ndarray) -> tuple[float | None, tuple[str, ...]]:
 
 
 def _wrapped(degrees: float) -> float:
-    """Into -90 (excluded) to 90, to a thousandth."""
-    return round(90.0 - (90.0 - degrees) % 180.0, 3)
+    """Into -90 (excluded) to 90, to a tenth: no peak is known better."""
+    return 90.0 - (90.0 - round(degrees, 1)) % 180.0
