@@ -24,9 +24,9 @@ MAX_LIST_OF_CONTENTS = 2**20
 MAX_DEFLATE_RATIO = 1032
 """Bytes that one byte of a deflated stream can stand for at most (zlib's technical details)."""
 
-BOMB_SIZE, BOMB_RATIO = 2**28, 200
-"""A member above this many bytes and shrunk more than this many times is taken for a zip bomb (common
-practice, no source); measured heights hardly shrink to a fifth."""
+BOMB_SIZE, BOMB_TEXT_SIZE, BOMB_RATIO = 2**28, 2**20, 200
+"""A member above this many bytes (binary, and text) and shrunk more than this many times is taken for a zip
+bomb (common practice, no source); measured heights hardly shrink to a fifth."""
 
 _REMEDY = "Copy or export the file again"
 _NOT_OURS = "Do not trust the file; export it again from where it was measured"
@@ -99,8 +99,14 @@ class Archive:
         alike = [known for known in self._members if known.casefold() == name.casefold()]
         return alike[0] if alike else None
 
-    def size(self, name: str) -> int:
+    def size(self, name: str, bomb_size: int = BOMB_SIZE) -> int:
         """Bytes of a file once decompressed: as the archive claims, and as its compressed bytes can hold.
+
+        Parameters
+        ----------
+        name : str
+        bomb_size : int
+            Size from which on a file may not have shrunk more than `BOMB_RATIO` times.
 
         Raises
         ------
@@ -117,7 +123,7 @@ class Archive:
                 f"{self._file.length} bytes in all",
                 _REMEDY,
             )
-        if claimed > BOMB_SIZE and claimed > BOMB_RATIO * stored:
+        if claimed > bomb_size and claimed > BOMB_RATIO * stored:
             raise InputError(
                 self.path,
                 f"{_shown(name)} would grow from {stored / 1e6:.3g} MB to {claimed / 1e6:.4g} MB: measured "
@@ -149,14 +155,14 @@ class Archive:
             raise self._damaged(error) from error
 
     def read(self, name: str, limit: int) -> bytes:
-        """Contents of a small file.
+        """Contents of a file of text.
 
         Raises
         ------
         InputError
-            If it is damaged, or above `limit` bytes.
+            If it is damaged, above `limit` bytes, or a zip bomb.
         """
-        size = self.size(name)
+        size = self.size(name, BOMB_TEXT_SIZE)
         if size > limit:
             raise InputError(
                 self.path,

@@ -26,8 +26,8 @@ from surfscan.loaders.x3p_matrix import to_matrix
 from surfscan.loaders.x3p_xml import X3pRecord, read_record
 
 RECORD, CHECKSUM = "main.xml", "md5checksum.hex"
-MAX_RECORD_BYTES = 2**25
-"""Longest main.xml read, bytes: room for some 800 000 points inside it."""
+MAX_RECORD_BYTES = 2**24
+"""Longest main.xml read, bytes: room for some 400 000 points inside it."""
 
 _REMEDY = "Export the file again"
 _CHECKSUM_LENGTH = 4096

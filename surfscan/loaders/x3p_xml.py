@@ -6,7 +6,6 @@ record is. Record2 (instrument, date, people) is not read: nothing that is measu
 
 from __future__ import annotations
 
-import io
 import math
 import re
 from dataclasses import dataclass
@@ -147,31 +146,62 @@ def read_record(path: Path, xml: bytes) -> X3pRecord:
     )
 
 
+class _Collector:
+    """Builds the tree without its points, and keeps the text of each point; what XMLParser calls a target."""
+
+    def __init__(self, path: Path) -> None:
+        from xml.etree.ElementTree import TreeBuilder
+
+        self.path = path
+        self.points: list[str] = []
+        self._builder = TreeBuilder()
+        self._trail: list[str] = []
+        self._count = 0
+        self._text: str | None = None  # of the point that is being read
+
+    def start(self, tag: str, attributes: dict[str, str]) -> None:
+        if self._text is not None:
+            raise _fault(self.path, "there are elements inside a Datum")
+        name = tag.rpartition("}")[2]
+        if name == "Datum" and self._trail and self._trail[-1] == "DataList":
+            self._text = ""
+            return
+        self._trail.append(name)
+        self._count += 1
+        if len(self._trail) > MAX_DEPTH:
+            raise _fault(self.path, f"elements are nested more than {MAX_DEPTH} deep")
+        if self._count > MAX_ELEMENTS:
+            raise _fault(self.path, f"there are more than {MAX_ELEMENTS} elements")
+        self._builder.start(tag, attributes)
+
+    def data(self, text: str) -> None:
+        if self._text is not None:
+            self._text += text
+        elif not (self._trail and self._trail[-1] == "DataList"):
+            self._builder.data(text)
+
+    def end(self, tag: str) -> None:
+        if self._text is not None:
+            self.points.append(self._text)
+            self._text = None
+            return
+        self._trail.pop()
+        self._builder.end(tag)
+
+    def close(self) -> Element:
+        return self._builder.close()
+
+
 def _parse(path: Path, xml: bytes) -> tuple[Element, list[str]]:
     """The tree without its points, and the text of each point."""
     from defusedxml import ElementTree
     from defusedxml.common import DefusedXmlException
 
-    trail: list[Element] = []
-    root: Element | None = None
-    data: list[str] = []
-    count = 0
+    collector = _Collector(path)
+    parser = ElementTree.DefusedXMLParser(target=collector, forbid_dtd=True)
     try:
-        for event, element in ElementTree.iterparse(io.BytesIO(xml), ("start", "end"), forbid_dtd=True):
-            if event == "start":
-                root = element if root is None else root
-                trail.append(element)
-                if len(trail) > MAX_DEPTH:
-                    raise _fault(path, f"elements are nested more than {MAX_DEPTH} deep")
-                continue
-            trail.pop()
-            if local_name(element) == "Datum" and trail and local_name(trail[-1]) == "DataList":
-                data.append(element.text or "")
-                trail[-1].clear()
-                continue
-            count += 1
-            if count > MAX_ELEMENTS:
-                raise _fault(path, f"there are more than {MAX_ELEMENTS} elements")
+        parser.feed(xml)
+        root = parser.close()
     except DefusedXmlException as error:
         raise InputError(
             path,
@@ -181,9 +211,7 @@ def _parse(path: Path, xml: bytes) -> tuple[Element, list[str]]:
         ) from error
     except (ElementTree.ParseError, ValueError, LookupError) as error:
         raise _fault(path, f"it is no XML ({error or type(error).__name__})") from error
-    if root is None:
-        raise _fault(path, "it is empty")
-    return root, data
+    return root, collector.points
 
 
 def _axis(path: Path, axes: Element, name: str) -> Axis:

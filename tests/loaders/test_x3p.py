@@ -220,11 +220,12 @@ def test_layers_that_lie(pack_x3p, plain):
 
 
 def test_a_record_too_long(pack_x3p, plain):
-    """33 MB of spaces pack into 33 kB."""
     record, members = plain()
-    path = pack_x3p(record + " " * 2**25, members)
+    noise = np.random.default_rng(0).bytes(2**23).hex()
     with pytest.raises(InputError, match=r"main\.xml has \d+ bytes, above the limit"):
-        load(path)
+        load(pack_x3p(record + noise, members))
+    with pytest.raises(InputError, match=r"main\.xml would grow from \S+ MB to 4\.\d+ MB"):
+        load(pack_x3p(record + " " * 2**22, members))
 
 
 def test_a_consistent_zip_bomb(pack_x3p, x3p_record, linked):

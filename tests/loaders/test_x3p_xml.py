@@ -93,6 +93,7 @@ def test_what_is_no_checksum_is_none(x3p_record, linked, digest):
     ("<SizeX>3", "<SizeX>-3", "SizeX is '-3', not a whole number"),
     ("<SizeX>3", "<SizeX>" + "9" * 400, "SizeX is '999"),
     ("MatrixDimension", "Dimension", "neither MatrixDimension nor ListDimension"),
+    ("<DataList/>", "<DataList><Datum>1<b/></Datum></DataList>", "elements inside a Datum"),
     ("<DataList/>", "", "either in a DataLink or in a DataList"),
     ("<DataList/>", "<DataList/><DataLink/>", "either in a DataLink or in a DataList"),
     ('encoding="UTF-8"', 'encoding="nonsense"', "it is no XML"),

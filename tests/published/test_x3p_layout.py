@@ -78,7 +78,7 @@ def test_number_types(packed, letter, code):
 
 
 # [wiki] sample files: "X is fastest index, Y is slowest: (x1,y1),(x2,y1),(x3,y1),(x4,y1),(x1,y2)...";
-# [memory] then the layer. Increment is the length of one increment in metres: 0.5 µm along x, 0.25 µm along y.
+# [memory] then the layer. Increment is the length of one increment in metres: 0.5 µm in x, 0.25 µm in y.
 def test_order_of_points_and_pitch(packed):
     points = struct.pack("<24d", *(k * 1e-6 for k in range(24)))
     path = packed(points, cols=4, rows=3, layers=2)
