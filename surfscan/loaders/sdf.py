@@ -28,13 +28,11 @@ DATA_TYPES = {0: "u1", 1: "u2", 2: "u4", 3: "f4", 4: "i1", 5: "i2", 6: "i4", 7: 
 
 _REMEDY = "Copy or export the file again"
 _VERSION = re.compile(rb"(?:\xef\xbb\xbf)?\s*([abAB])((?:ISO|BCR)-\d+(?:\.\d+)?)", re.IGNORECASE)
-_KEY = re.compile(rb"\s*([A-Za-z][\w ]*?)\s*[=:]\s*(.*)")
 _COMMENT = re.compile(rb";[^\r\n]*")
 _LINE_END = re.compile(rb"\r\n|\n|\r")
 _COUNT_LIMIT = 2**63
 _PLAUSIBLE_SCALE = (1e-18, 1e6)
 _TRAILER_LIMIT = 2**20
-_LINE_LIMIT = 1000
 _NARROW = ("u1", "u2", "i1", "i2", "f4")
 _BAND = 256
 
@@ -232,13 +230,11 @@ def _text_header(path: Path, data: bytes) -> tuple[dict[str, bytes], int]:
         stripped = line.strip()
         if stripped.startswith(b"*"):
             return fields, start + line.index(b"*") + 1
-        match = _KEY.fullmatch(_COMMENT.sub(b"", line).strip()) if len(line) <= _LINE_LIMIT else None
-        if match:
-            value = match[2].strip()
+        key, mark, value = _parted(_COMMENT.sub(b"", stripped))
+        if mark:
+            fields.setdefault(_plain(key), value.rstrip(b"* \t"))
             if value.endswith(b"*"):
-                fields.setdefault(_plain(match[1]), value.rstrip(b"*").strip())
                 return fields, end
-            fields.setdefault(_plain(match[1]), value)
         elif stripped and _is_numeric(stripped.split(None, 1)[0]) and "numpoints" in fields:
             return fields, start
         if start > 2**20:
@@ -253,6 +249,13 @@ def _lines(data: bytes, at: int) -> Iterator[tuple[int, int]]:
         end, following = (found.start(), found.end()) if found else (len(data), len(data))
         yield at, end
         at = following
+
+
+def _parted(line: bytes) -> tuple[bytes, bytes, bytes]:
+    """Key, mark and value of a header line; the mark is empty where it has none or starts with no letter."""
+    mark = b"=" if b"=" in line else b":"
+    key, mark, value = line.partition(mark)
+    return (key.strip(), mark, value.strip()) if key[:1].isalpha() else (line, b"", b"")
 
 
 def _plain(key: bytes) -> str:

@@ -12,6 +12,7 @@ _UNIT_IN_WORDS = (  # "in" is a word in prose, and an inch in brackets only
 )
 _UNIT = f"{_UNIT_IN_WORDS}|in"
 _NUMBER = r"[-+]?(?:\d+(?:[.,]\d+)?|[.]\d+)(?:[eEdD][-+]?\d+)?|[-+]?nan\b|[-+]?inf\b"
+_LONGEST_LINE, _LONGEST_FIELD = 1000, 100
 _MARKS = " \t#%!;/\"'*"
 
 _IN_BRACKETS = re.compile(r"^(.*?)\s*[\[({<]\s*([^\])}>]*?)\s*[\])}>]$")
@@ -19,7 +20,7 @@ _AFTER_STROKE = re.compile(r"^([^/]*?)\s*/\s*(\S+)$")
 _AFTER_WORD = re.compile(rf"^(.+?)(?:\s+in\s+|[_\s:]+)({_UNIT})$", re.IGNORECASE)
 _PLAIN_UNIT = re.compile(rf"[\[({{<]?\s*({_UNIT})\s*[\])}}>]?", re.IGNORECASE)
 
-_LOOSE_BRACKET = re.compile(r"[ \t]+(?=[\[({</])|(?<=/)[ \t]+")
+_LOOSE_BRACKET = re.compile(r" (?=[\[({</])|(?<=/) ")
 
 _X = {"x", "xpos", "xposition", "xcoord", "xcoordinate", "xaxis"}
 _Y = {"y", "ypos", "yposition", "ycoord", "ycoordinate", "yaxis"}
@@ -87,7 +88,7 @@ def split_fields(line: str, delimiter: str) -> list[str]:
     text = line.strip().lstrip(_MARKS)
     if delimiter:
         return [field.strip().strip("\"'").strip() for field in text.rstrip(delimiter).split(delimiter)]
-    return _LOOSE_BRACKET.sub("", text).split()
+    return _LOOSE_BRACKET.sub("", " ".join(text.split())).split()
 
 
 def split_unit(field: str) -> tuple[str, str]:
@@ -98,6 +99,7 @@ def split_unit(field: str) -> tuple[str, str]:
     >>> split_unit("X [mm]"), split_unit("x_um"), split_unit("label")
     (('X', 'mm'), ('x', 'um'), ('label', ''))
     """
+    field = " ".join(field[:_LONGEST_FIELD].split())
     for pattern in (_IN_BRACKETS, _AFTER_STROKE, _AFTER_WORD):
         match = pattern.match(field)
         if match:
@@ -177,7 +179,7 @@ def read_statements(lines: Sequence[str], decimal: str) -> Statements:
     units: dict[str, str] = {}
     height_unit = any_unit = ""
     for raw in lines:
-        line = raw[:1000]
+        line = " ".join(raw[:_LONGEST_LINE].split())
         keys = list(_PITCH.finditer(line))
         ends = [*(key.start() for key in keys[1:]), len(line)]
         for key, end in zip(keys, ends[: len(keys)], strict=True):

@@ -209,3 +209,16 @@ def test_absurd_numbers_are_refused(path, text):
     path.write_text(text)
     with pytest.raises(InputError):
         load(path)
+
+
+@pytest.mark.parametrize("header", [
+    "z" + " " * 3900 + "x",
+    "x" + " " * 1900 + "q,y" + " " * 1500 + ",z [",
+    "pitch " * 600,
+    "pitch " + "_ of in is " * 90,
+])  # fmt: skip
+def test_odd_headers_take_no_time(path, header):
+    path.write_text(header + "\n" + grid_text())
+    start = time.perf_counter()
+    np.testing.assert_array_equal(load(path).pixels, HEIGHTS)
+    assert time.perf_counter() - start < 1

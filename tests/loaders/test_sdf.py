@@ -290,6 +290,7 @@ def test_lies_are_found_quickly_and_without_memory(tmp_path):
         text(NumPoints="1000000", NumProfiles="1000000"),
         binary(HEIGHTS, 7, shape=(32_000, 32_000)),
         binary(HEIGHTS, 7, shape=(2**32 - 1, 2**32 - 1), counts="I"),
+        b"aISO-1.0\r\n" + (b"A" + b" " * 990 + b"x\r\n") * 100,
     ):
         path.write_bytes(content)
         tracemalloc.start()
