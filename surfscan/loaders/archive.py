@@ -15,11 +15,11 @@ from types import TracebackType
 
 from surfscan.errors import InputError
 
-CHUNK = 2**18
+CHUNK = 2**17
 """Bytes decompressed at a time."""
 
-MAX_LIST_OF_CONTENTS = 2**20
-"""Longest list of contents read, bytes: some ten thousand members."""
+MAX_LIST_OF_CONTENTS = 2**18
+"""Longest list of contents read, bytes: some three thousand members."""
 
 MAX_DEFLATE_RATIO = 1032
 """Bytes that one byte of a deflated stream can stand for at most (zlib's technical details)."""

@@ -31,7 +31,12 @@ DATA_TYPES: dict[str, np.dtype] = {
 MAX_DEPTH, MAX_ELEMENTS = 32, 10_000
 """Deepest nesting and most elements besides data that are read; the format needs 6 and some 60."""
 
+MAX_ATTRIBUTES, MAX_TAG = 64, 2**18
+"""Most attributes of an element, most namespaces in all, and the longest tag or comment, bytes; the format
+needs 3, 2 and some hundred."""
+
 _REMEDY = "Export the file again"
+_PIECE = 2**15
 _WHOLE = re.compile(r"\+?[0-9]{1,18}")
 _MD5 = re.compile(r"[0-9a-fA-F]{32}")
 
@@ -154,12 +159,22 @@ class _Collector:
 
         self.path = path
         self.points: list[str] = []
+        self.events = 0
         self._builder = TreeBuilder()
         self._trail: list[str] = []
         self._count = 0
+        self._namespaces = 0
         self._text: str | None = None  # of the point that is being read
 
+    def start_ns(self, prefix: str, uri: str) -> None:
+        self._namespaces += 1
+        if self._namespaces > MAX_ATTRIBUTES:
+            raise _fault(self.path, f"there are more than {MAX_ATTRIBUTES} namespaces")
+
     def start(self, tag: str, attributes: dict[str, str]) -> None:
+        self.events += 1
+        if len(attributes) > MAX_ATTRIBUTES:
+            raise _fault(self.path, f"an element has more than {MAX_ATTRIBUTES} attributes")
         if self._text is not None:
             raise _fault(self.path, "there are elements inside a Datum")
         name = tag.rpartition("}")[2]
@@ -175,6 +190,7 @@ class _Collector:
         self._builder.start(tag, attributes)
 
     def data(self, text: str) -> None:
+        self.events += 1
         if self._text is not None:
             self._text += text
         elif not (self._trail and self._trail[-1] == "DataList"):
@@ -200,7 +216,13 @@ def _parse(path: Path, xml: bytes) -> tuple[Element, list[str]]:
     collector = _Collector(path)
     parser = ElementTree.DefusedXMLParser(target=collector, forbid_dtd=True)
     try:
-        parser.feed(xml)
+        events = silent = 0
+        for at in range(0, len(xml), _PIECE):
+            parser.feed(xml[at : at + _PIECE])
+            silent = 0 if collector.events > events else silent + _PIECE
+            events = collector.events
+            if silent > MAX_TAG:
+                raise _fault(path, f"a tag or comment is longer than {MAX_TAG} bytes")
         root = parser.close()
     except DefusedXmlException as error:
         raise InputError(

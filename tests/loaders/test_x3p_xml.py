@@ -130,6 +130,10 @@ def test_entities_and_document_types(name):
 @pytest.mark.parametrize(("text", "fault"), [
     ("<a>" * 1_000_000, "nested more than"),
     ("<a>" + "<b/>" * 3_000_000 + "</a>", f"more than {MAX_ELEMENTS} elements"),
+    ("<a " + " ".join(f"a{n}='1'" for n in range(400_000)) + "/>", "a tag or comment is longer"),
+    ("<a " + " ".join(f"a{n}='1'" for n in range(9_000)) + "/>", "more than 64 attributes"),
+    ("<a " + " ".join(f"xmlns:a{n}='{n}'" for n in range(5_000)) + "/>", "more than 64 namespaces"),
+    ("<a><!--" + "-." * 500_000 + "--></a>", "a tag or comment is longer"),
     ("<a>" + "&undefined;" * 10 + "</a>", "no XML"),
     ("", "no XML"),
     ("\0" * 1000, "no XML"),
