@@ -120,17 +120,69 @@ def test_grey_stored_as_colour_is_grey(command, image, tmp_path, pitted, capfd):
         assert _json_on_stdout(capfd, command, path)["summary"] == grey
 
 
-@pytest.mark.parametrize("command", ["pits", "degraded"])
-def test_height_map_is_refused(command, tmp_path, pitted, capsys):
+def test_height_map_is_refused(tmp_path, pitted, capsys):
     """A single-channel float TIFF is a height map: refused with the way out, which works."""
     path = tmp_path / "heights.tif"
     tifffile.imwrite(path, pitted.astype(np.float32), metadata=None)
-    assert main([command, str(path)]) == 2
+    assert main(["degraded", str(path)]) == 2
     shown = capsys.readouterr()
     assert shown.out == ""
     assert shown.err.startswith(f"surfscan: {path}: is a height map")
     assert "--kind micrograph" in shown.err
-    assert main([command, str(path), "--kind", "micrograph"]) == 0
+    assert main(["degraded", str(path), "--kind", "micrograph"]) == 0
+
+
+@pytest.fixture
+def heightmap(tmp_path):
+    """Rough metal with one pit 5 µm deep, as a float TIFF without scale."""
+    row, col = np.mgrid[:128, :160]
+    heights = np.random.default_rng(5).normal(12, 0.05, (128, 160))
+    heights -= np.clip(5 * (1 - ((row - 60) ** 2 + (col - 100) ** 2) / 12**2), 0, None)
+    path = tmp_path / "field.tif"
+    tifffile.imwrite(path, heights.astype(np.float32), metadata=None)
+    return path
+
+
+def test_pits_of_a_height_map(heightmap, tmp_path, capfd):
+    """Rows carry depth and volume and no contrast; the labels are those of the rows."""
+    labels = tmp_path / "labels.tif"
+    got = _json_on_stdout(capfd, "pits", heightmap, "--labels", labels, "--pixel-size-um", "0.5")
+    assert got["summary"]["image_kind"] == "heightmap"
+    (pit,) = got["pits"]
+    assert pit["depth_um"] == pytest.approx(5, rel=0.05)
+    assert pit["volume_um3"] == pytest.approx(np.pi / 2 * 6**2 * 5, rel=0.05)
+    assert pit["depth_is_lower_bound"] is False
+    assert "contrast" not in pit
+    assert set(np.unique(tifffile.imread(labels))) == {0, 1}
+
+
+def test_height_unit_overrules_the_file(heightmap, capfd):
+    """The same numbers in nm are a thousandth of them in µm."""
+    got = _json_on_stdout(capfd, "pits", heightmap, "--pixel-size-um", "0.5", "--height-unit", "nm")
+    assert got["summary"]["max_depth_um"] == pytest.approx(5e-3, rel=0.05)
+
+
+def test_datum_and_unexposed_map(heightmap, tmp_path, capfd):
+    """A mask of protected surface, and the map from before, show the original level."""
+    after = tifffile.imread(heightmap)
+    datum = np.zeros(after.shape, np.uint8)
+    datum[:, :40] = 255
+    tifffile.imwrite(tmp_path / "datum.tif", datum, metadata=None)
+    tifffile.imwrite(tmp_path / "after.tif", np.where(datum > 0, after + 2, after), metadata=None)
+    masked = ("--pixel-size-um", "0.5", "--datum", tmp_path / "datum.tif")
+    got = _json_on_stdout(capfd, "pits", tmp_path / "after.tif", *masked)["summary"]
+    assert got["original_level"] == "masked datum"
+    assert got["max_penetration_um"] == pytest.approx(7, rel=0.05)
+    before = tmp_path / "before.tif"
+    tifffile.imwrite(before, np.full(after.shape, 14, np.float32), metadata=None)
+    got = _json_on_stdout(capfd, "pits", tmp_path / "after.tif", *masked, "--unexposed", before)["summary"]
+    assert got["original_level"] == "unexposed surface"
+
+
+def test_what_only_a_height_map_can_have_is_refused_on_a_picture(image, capsys):
+    """An option that would do nothing is an error, not passed over."""
+    assert main(["pits", str(image), "--datum", str(image), "--unexposed", str(image)]) == 2
+    assert "--datum and --unexposed can be used on a height map only" in capsys.readouterr().err
 
 
 def _bad(tmp_path, kind, image):
