@@ -19,6 +19,7 @@ from surfscan.procedures.given_masks import given_mask
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import TextureSettings
 
+_SHORTEST_PITCHES = 2  # the shortest wave that a grid can hold
 _FEWEST_PITCHES = 3  # an S-filter below this many pixels does next to nothing; common practice, no source
 
 
@@ -130,6 +131,13 @@ def _check_cutoffs(
             f"s_cutoff_um ({short:g}) is not below l_cutoff_um ({long:g}): nothing is left between them",
             "The S-filter takes out what is shorter than its cut-off, the L-filter what is longer",
         )
+    for name, cutoff in (("s_cutoff_um", short), ("l_cutoff_um", long)):
+        if cutoff is not None and cutoff < _SHORTEST_PITCHES * max(pixel_size):
+            raise InputError(
+                path,
+                f"{name} ({cutoff:g}) is shorter than {_SHORTEST_PITCHES} pixels of {max(pixel_size):g} µm",
+                "Such waves are not in the data: give a longer cut-off, or none",
+            )
     doubts = []
     if short is not None and short < _FEWEST_PITCHES * max(pixel_size):
         doubts.append(
