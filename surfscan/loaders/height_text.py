@@ -96,8 +96,8 @@ def _points(path: Path, values: np.ndarray, columns: Columns, stated: Statements
         ) from None
     check_size(path, found.z.shape[0], found.z.shape[1], 8)
     unit = columns.z_unit or stated.height_unit
-    x_unit = columns.x_unit or columns.y_unit or stated.any_unit
-    y_unit = columns.y_unit or columns.x_unit or stated.any_unit
+    x_unit = columns.x_unit or columns.y_unit or stated.x_unit
+    y_unit = columns.y_unit or columns.x_unit or stated.y_unit
     return LoadedImage(
         found.z,
         "x, y, z list (text)",

@@ -38,14 +38,23 @@ _VALUE = re.compile(_NUMBER, re.IGNORECASE)
 _UNIT_WORD = re.compile(rf"(?<![^\W_])(?:{_UNIT_IN_WORDS})(?![^\W_])", re.IGNORECASE)
 _BEFORE_NUMBER = re.compile(r"(?:[\W_]|\b(?:of|is|in|x|and|y)\b)*", re.IGNORECASE)
 _BETWEEN_NUMBERS = re.compile(r"(?:[^\w.]|_|\b(?:x|and|by|y|in)\b)*", re.IGNORECASE)
-_HEIGHT_UNIT = re.compile(
-    rf"(?<![A-Za-z])(?:heights?|z|elevation|topography)(?:[ _-]?(?:values?|data|axis|units?))*"
-    rf"\s*(?:[:=/,_]|\b(?:are |is )?(?:given )?in\b|\s|(?=[\[({{<]))"
-    rf"\s*[\[({{<]?\s*({_UNIT_IN_WORDS})(?![^\W_])",
-    re.IGNORECASE,
-)
+
+
+def _unit_of(names: str) -> re.Pattern[str]:
+    """Pattern of a unit that follows one of some names: "z / nm", "heights are given in nm", "z_unit: nm"."""
+    return re.compile(
+        rf"(?<![A-Za-z])(?:{names})(?:[ _-]?(?:values?|data|axis|coordinates?|positions?|units?))*"
+        r"\s*(?:[:=/,;_]|\b(?:are |is )?(?:given )?in\b|\s|(?=[\[({<]))"
+        rf"\s*[\[({{<]?\s*({_UNIT_IN_WORDS})(?![^\W_])",
+        re.IGNORECASE,
+    )
+
+
+_HEIGHT_UNIT = _unit_of("heights?|z|elevation|topography")
+_X_UNIT, _Y_UNIT = _unit_of("x"), _unit_of("y")
 _ANY_UNIT = re.compile(
-    rf"(?<![A-Za-z])(?:(?:units?|values|data|lengths)\s*(?:[:=/]|(?=[\[({{<])|\b(?:are |is )?(?:given )?in\b)"
+    r"(?<![A-Za-z])(?:"
+    r"(?:units?|values|data|lengths)\s*(?:[:=/;]|(?=[\[({<])|\b(?:are |is )?(?:given )?in\b)"
     rf"|x[ ,;]+y[ ,;]+(?:and )?z (?:are |is )?(?:given )?in\b)\s*[\[({{<]?\s*({_UNIT_IN_WORDS})(?![^\W_])",
     re.IGNORECASE,
 )
@@ -73,12 +82,14 @@ class Statements:
         Along a row and along a column; None where none is stated.
     pitch_units : (str, str)
         Empty where none is stated.
-    height_unit, any_unit : str
-        Unit of the heights; unit of all numbers.
+    x_unit, y_unit, height_unit, any_unit : str
+        Unit of the coordinates of points, of the heights, and of all numbers.
     """
 
     pitch: tuple[float | None, float | None] | None = None
     pitch_units: tuple[str, str] = ("", "")
+    x_unit: str = ""
+    y_unit: str = ""
     height_unit: str = ""
     any_unit: str = ""
 
@@ -177,7 +188,7 @@ def read_statements(lines: Sequence[str], decimal: str) -> Statements:
     """
     values: dict[str, float] = {}
     units: dict[str, str] = {}
-    height_unit = any_unit = ""
+    found = dict.fromkeys((_X_UNIT, _Y_UNIT, _HEIGHT_UNIT, _ANY_UNIT), "")
     for raw in lines:
         line = " ".join(raw[:_LONGEST_LINE].split())
         keys = list(_PITCH.finditer(line))
@@ -187,15 +198,21 @@ def read_statements(lines: Sequence[str], decimal: str) -> Statements:
             axis = (key["before"] or key["delta"] or key["after"] or "").lower()
             _read_pitch(rest, axis, decimal, values, units)
         plain = _PITCH.sub(" ; ", line)
-        for pattern, is_height in ((_HEIGHT_UNIT, True), (_ANY_UNIT, False)):
+        for pattern, unit in found.items():
             match = pattern.search(plain)
-            if match and is_height:
-                height_unit = height_unit or tidy_unit(match[1])
-            elif match:
-                any_unit = any_unit or tidy_unit(match[1])
+            if match and not unit:
+                found[pattern] = tidy_unit(match[1])
+    x_unit, y_unit, height_unit, any_unit = found.values()
     pitch = (values.get("x"), values.get("y")) if values else None
     pitch_units = (units.get("x") or units.get("y") or any_unit, units.get("y") or units.get("x") or any_unit)
-    return Statements(pitch, pitch_units if pitch else ("", ""), height_unit or any_unit, any_unit)
+    return Statements(
+        pitch,
+        pitch_units if pitch else ("", ""),
+        x_unit or y_unit or any_unit,
+        y_unit or x_unit or any_unit,
+        height_unit or any_unit,
+        any_unit,
+    )
 
 
 def _read_pitch(rest: str, axis: str, decimal: str, values: dict[str, float], units: dict[str, str]) -> None:
@@ -210,8 +227,8 @@ def _read_pitch(rest: str, axis: str, decimal: str, values: dict[str, float], un
     second = _value(rest, end, decimal)
     if second is None or not _BETWEEN_NUMBERS.fullmatch(_UNIT_WORD.sub(" ", rest[end : second[1]])):
         second = (number, end, end)
-    unit = _UNIT_WORD.search(rest[:start]) or _UNIT_WORD.match(rest[second[2] :].lstrip(" ])"))
-    unit = unit or _UNIT_WORD.match(rest[end:].lstrip())
+    unit = _UNIT_WORD.search(rest[:start]) or _UNIT_WORD.match(rest[second[2] :].lstrip(" ]);,"))
+    unit = unit or _UNIT_WORD.match(rest[end:].lstrip(" ;,"))
     pair = {axis: number} if axis else {"x": number, "y": second[0]}
     for name, value in pair.items():
         if name not in values:

@@ -123,6 +123,10 @@ def test_lists_in_any_order(path, delimiter, arguments):
     ("X\tY\tZ\nmm\tmm\tµm\n", "\t", ",", ("mm", "mm", "µm")),
     ("# X [mm] Y [mm] Z [µm]\n", " ", ".", ("mm", "mm", "µm")),
     ("% all lengths in mm\nx y z\n", " ", ".", ("mm", "mm", "mm")),
+    ("# Columns: x [mm], y [mm], z [µm]\n", ",", ".", ("mm", "mm", "µm")),
+    ("# x: mm; y: mm; z: nm\n", ";", ".", ("mm", "mm", "nm")),
+    ("# units: x mm, y mm, z um\n", "\t", ".", ("mm", "mm", "um")),
+    ("# x and y in mm\n# heights in nm\n", "\t", ".", ("mm", "mm", "nm")),
     ("x [mm],y,z [µm]\n", ",", ".", ("mm", "mm", "µm")),
 ])  # fmt: skip
 def test_units_of_lists(path, header, delimiter, decimal, units):

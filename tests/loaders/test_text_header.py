@@ -84,6 +84,8 @@ def test_columns_named_x_y_z(lines, delimiter, count, expected):
     ("# pitch 0.5 µm at 20 x magnification", 0.5, 0.5, "µm"),
     ("# pitch 0,5 µm", 0.5, 0.5, "µm"),
     ("# pitch 0.5,0.6 µm", 0.5, 0.6, "µm"),
+    ("pitch;0.5;µm", 0.5, 0.5, "µm"),
+    ("x_pitch_um,0.5,y_pitch_um,0.6", 0.5, 0.6, "um"),
     ("# pitch nan µm", None, None, "µm"),
 ])  # fmt: skip
 def test_pitch_in_words(line, x, y, unit):
@@ -124,6 +126,7 @@ def test_first_statement_counts():
     ("# Height [nm]", "nm"),
     ("height_um", "um"),
     ("z unit: nm", "nm"),
+    ("z_unit;nm", "nm"),
     ("unit: µm", "µm"),
     ("Units [mm]", "mm"),
     ("all values in micrometres", "micrometres"),
