@@ -14,6 +14,10 @@ MIN_FILL = 0.2
 """Least share of the positions of a grid, and of its rows and columns, that have a point (common practice, no
 source)."""
 
+MAX_SHARING = 4
+"""Most points for each position that has any, on average: repeated lines of a list, no more (common practice,
+no source). One stray point far away would otherwise make all others a single position."""
+
 _EXACT = 1e-12  # of the span: coordinates that differ by less are the same number
 _JITTER_RATIO = 3.0
 
@@ -49,8 +53,8 @@ def to_lattice(x: np.ndarray, y: np.ndarray, z: np.ndarray) -> Lattice:
     Raises
     ------
     ValueError
-        If coordinates are not numbers, lie on no regular grid, leave it nearly empty, or two points at the
-        same position differ in z.
+        If coordinates are not numbers, lie on no regular grid, leave it nearly empty, crowd a few positions
+        of it, or two points at the same position differ in z.
     """
     for name, values in (("x", x), ("y", y)):
         missing = int(np.count_nonzero(~np.isfinite(values)))
@@ -65,6 +69,12 @@ def to_lattice(x: np.ndarray, y: np.ndarray, z: np.ndarray) -> Lattice:
         )
     filled = np.full(rows * cols, np.nan)
     place = row * cols + col
+    used = int(np.count_nonzero(np.bincount(place)))
+    if z.size > MAX_SHARING * used:
+        raise ValueError(
+            f"the points lie on no regular grid: {z.size} points would share {used} of "
+            f"{rows} x {cols} positions"
+        )
     filled[place] = z
     kept = filled[place]
     clash = np.flatnonzero((kept != z) & ~(np.isnan(kept) & np.isnan(z)))

@@ -96,3 +96,10 @@ def test_what_is_no_area(grid):
     assert "same x" in refused(np.zeros(col.size), row)
     assert "2 of 187 x coordinates are not numbers" in refused(np.where(np.arange(187) < 2, np.nan, col), row)
     assert "not numbers" in refused(col, np.where(row == 0, np.inf, row))
+
+
+def test_a_stray_point_does_not_make_one_position_of_all_others():
+    row, col = np.mgrid[:30, :40]
+    x, y = np.append(col.ravel(), 1e12), np.append(row.ravel(), 5)
+    with pytest.raises(ValueError, match="would share"):
+        to_lattice(x.astype(float), y.astype(float), np.ones(x.size))
