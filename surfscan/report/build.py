@@ -11,6 +11,7 @@ from importlib import metadata
 from pathlib import Path
 
 from surfscan.errors import InputError
+from surfscan.report.extreme_values import extremes_table, summarise_extremes
 from surfscan.report.groups import group_table, summarise_groups
 from surfscan.report.height_pictures import make_height_picture
 from surfscan.report.height_specimens import height_specimen_table
@@ -88,12 +89,14 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     truth = compare_with_truth(study.folder, records)
     specimens = summarise_specimens(study.specimens, records)
     groups = summarise_groups(study.groups, specimens)
+    extremes = summarise_extremes(groups)
     tables = {
         "study_images": image_table(records),
         "study_specimens": specimen_table(specimens),
         "study_groups": group_table(groups),
         "study_heights": height_table(records),
         "study_height_specimens": height_specimen_table(specimens),
+        "study_extremes": extremes_table(extremes),
         "study_pits": object_table(records, "pits"),
         "study_for_review": object_table(records, "for_review"),
     }
@@ -107,6 +110,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         *(("the store", f"{image} is not in study.toml; its results enter nothing.") for image in strays),
         *faults,
         *((g.name, text) for g in groups for text in g.warnings),
+        *((e.name, text) for e in extremes for text in e.warnings),
         *((s.specimen.id, text) for s in specimens for text in s.warnings),
         *((r.image_id, text) for r in records for text in r.warnings),
     ]
@@ -121,6 +125,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
             warnings,
             _inputs(manifest_path(study_path), study, records),
             [(name, metadata.version(name)) for name in _LIBRARIES],
+            extremes,
         )
     )
     contents = {

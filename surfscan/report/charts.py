@@ -77,7 +77,8 @@ def truth_chart(truth: Sequence[TruthComparison]) -> str:
     """Measured against true, one panel a figure."""
     panels = [
         (
-            *HEADS[t.figure][:2],
+            HEADS[t.figure][0] + (", height maps" if t.on_height_maps else ""),
+            HEADS[t.figure][1],
             t.true * HEADS[t.figure][2],
             t.measured * HEADS[t.figure][2],
         )

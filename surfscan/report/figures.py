@@ -22,6 +22,8 @@ LOSS, METAL, REFERENCE, NEAR_LIMIT, QUIET = "#D55E00", "#0072B2", "#000000", "#F
 
 _WIDTH_IN = 12.2
 _MOST_STEPS = 400
+_PERIODS = (1.1, 2, 5, 20, 100, 500, 2000, 10_000, 100_000)
+"""Return periods that are written on the axis."""
 _STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": 10.0,
@@ -129,6 +131,35 @@ class DepthPanel:
     limits: Sequence[float]
 
 
+@dataclass(frozen=True)
+class ExtremesPanel:
+    """Block maxima on a probability plot.
+
+    Attributes
+    ----------
+    title, subtitle : str
+    points : sequence of (float, float)
+        Reduced variate and depth of each measured maximum.
+    at_least, at_most : sequence of float
+        Maxima that are lower and upper bounds, which have no place of their own along the axis.
+    line : sequence of (float, float, float, float)
+        Reduced variate, fitted depth and its 95 % limits.
+    level : (float, float, float, float)
+        The same of the return level.
+    level_words : str
+        The return level in words.
+    """
+
+    title: str
+    subtitle: str
+    points: Sequence[tuple[float, float]]
+    at_least: Sequence[float]
+    at_most: Sequence[float]
+    line: Sequence[tuple[float, float, float, float]]
+    level: tuple[float, float, float, float]
+    level_words: str
+
+
 def group_figure(groups: Sequence[str], panels: Sequence[Panel], alt: str) -> str:
     """Points for specimens, mean and 95 % interval for groups, one panel a figure.
 
@@ -225,14 +256,34 @@ def depth_figure(panels: Sequence[DepthPanel], alt: str) -> str:
         return _svg(figure, alt)
 
 
+def extremes_figure(panels: Sequence[ExtremesPanel], alt: str) -> str:
+    """Probability plots of block maxima: depth against return period, fit, band and return level."""
+    from matplotlib.figure import Figure
+
+    with _style("extremes"):
+        across = max(2, min(3, len(panels)))
+        down = math.ceil(len(panels) / across)
+        figure = Figure(figsize=(_WIDTH_IN * across / 3, 3.5 * down), layout="constrained")
+        axes = figure.subplots(down, across, squeeze=False)
+        for ax, panel in zip(axes.flat, panels, strict=False):
+            _draw_extremes(ax, panel)
+        for ax in list(axes.flat)[len(panels) :]:
+            ax.set_visible(False)
+        figure.supxlabel("Return period (blocks), on a Gumbel scale", fontsize=10)
+        figure.supylabel("Deepest pit of a block (µm)", fontsize=10)
+        return _svg(figure, alt)
+
+
 def truth_figure(panels: Sequence[tuple[str, str, np.ndarray, np.ndarray]], alt: str) -> str:
     """Measured against true, one panel a figure: (title, unit, true, measured)."""
     from matplotlib.figure import Figure
 
     with _style("truth"):
-        across = max(len(panels), 2)
-        figure = Figure(figsize=(min(_WIDTH_IN, 3.6 * across), 3.6), layout="constrained")
-        axes = figure.subplots(1, across, squeeze=False)[0]
+        across = max(2, min(4, len(panels)))
+        down = math.ceil(len(panels) / across)
+        size = (min(_WIDTH_IN, 3.6 * across), 3.6 * down)
+        figure = Figure(figsize=size, layout="constrained")
+        axes = figure.subplots(down, across, squeeze=False).ravel()
         for ax, (title, unit, true, measured) in zip(axes, panels, strict=False):
             top = max(float(np.max(true)), float(np.max(measured)), 1e-12) * 1.08
             ax.plot([0, top], [0, top], color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
@@ -287,6 +338,44 @@ def _draw_groups(ax: Axes, panel: Panel) -> None:
     ax.tick_params(axis="y", length=0)
     ax.grid(axis="x", color="#dddddd", linewidth=0.6)
     ax.set_axisbelow(True)
+
+
+def _draw_extremes(ax: Axes, panel: ExtremesPanel) -> None:
+    variate, fitted, low, high = np.array(panel.line).T
+    ax.fill_between(variate, low, high, color=LOSS, alpha=0.16, linewidth=0)
+    ax.plot(variate, fitted, color=LOSS, linewidth=1.8)
+    ax.plot(*np.array(panel.points).T, "o", markersize=5, markerfacecolor="white", markeredgecolor=QUIET)
+    left = variate.min() - 0.04 * np.ptp(variate)
+    for marker, values in (("^", panel.at_least), ("v", panel.at_most)):
+        if not len(values):
+            continue  # an empty line that is not clipped would count in the layout
+        ax.plot(
+            np.full(len(values), left),
+            values,
+            marker,
+            markersize=6,
+            markerfacecolor="white",
+            markeredgecolor=REFERENCE,
+            clip_on=False,
+            zorder=4,
+        )
+    place, level, level_low, level_high = panel.level
+    ax.axvline(place, color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
+    ax.plot([place, place], [level_low, level_high], color=LOSS, linewidth=3, zorder=4)
+    ax.plot([place], [level], "D", color=LOSS, markersize=7, markeredgecolor="white", zorder=5)
+    periods = [p for p in _PERIODS if left < _variate(p) < place + 0.02 * np.ptp(variate)]
+    ax.set_xticks([_variate(p) for p in periods], [f"{p:g}" for p in periods])
+    ax.set_xlim(left, place + 0.06 * np.ptp(variate))
+    bottom = min(0.0, float(low.min())) if low.min() < 0 else 0.0
+    ax.set_ylim(bottom, max(float(level_high), float(high.max())) * 1.18)
+    ax.set_title(f"{_shorten(panel.title, 40)}\n{panel.subtitle}\n{panel.level_words}")
+    ax.grid(color="#dddddd", linewidth=0.6)
+    ax.set_axisbelow(True)
+
+
+def _variate(period: float) -> float:
+    """Place of a return period on a Gumbel scale."""
+    return -math.log(-math.log(1 - 1 / period))
 
 
 def _share_over_log(ax: Axes, low: float, high: float) -> None:

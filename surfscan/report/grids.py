@@ -116,10 +116,12 @@ def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
         text, unit, scale = HEADS[figure.figure]
         low, high = figure.bias_ci95 or (math.nan, math.nan)
         relative = figure.relative_bias
+        where = ", height maps" if figure.on_height_maps else ""
+        left_out = (f"{figure.lower_bounds} lower bounds left out",) if figure.lower_bounds else ()
         rows.append(
             [
-                Cell(f"{text} ({unit})"),
-                Cell(str(len(figure.true))),
+                Cell(f"{text} ({unit}){where}"),
+                Cell(str(len(figure.true)), left_out),
                 Cell(significant(float(figure.true.mean()) * scale)),
                 Cell(significant(float(figure.measured.mean()) * scale)),
                 estimate_cell(figure.bias, low, high, scale=scale),

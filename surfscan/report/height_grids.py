@@ -235,7 +235,7 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
             significant(row["pitting_factor"], 2),
             ()
             if math.isnan(row["pitting_factor"])
-            else ("of penetration" if known else "of volume per area",),
+            else ("of penetration" if known else "of volume\u00a0/\u00a0area",),
         ),
         Cell(row["g46_depth_class"].replace(" (outside chart)", "*").replace(" ", "\u00a0")),
         Cell(

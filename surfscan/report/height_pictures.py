@@ -11,13 +11,15 @@ from surfscan.report.drawing import SHOWN_WIDTH_PX, encode, outside, pit_layer, 
 from surfscan.report.pictures import ColourBar, FieldPicture, open_as_measured, stretch, um_per_px
 from surfscan.report.records import FieldRecord
 from surfscan.report.rounding import significant
+from surfscan.store.results import StoredResult
 
 _ENDS_PERCENT = (0.01, 99.99)
 _UNMEASURED_GREY = 190
+_FIT_SIDE_PX = 200
 
 
 def make_height_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPicture:
-    """Draw one height map, its form taken off as it was for measuring.
+    """Draw one height map, its form taken off.
 
     Parameters
     ----------
@@ -33,20 +35,11 @@ def make_height_picture(record: FieldRecord, folder: Path, max_bytes: int) -> Fi
     InputError
         If the file or a mask cannot be read or is no longer the one measured.
     """
-    from surfscan.preparation.heights import prepare_heights
-
     image, measured = open_as_measured(record, folder)
     if not isinstance(image, HeightMap):
         raise TypeError(f"{record.image_id}: opened as heights, got {type(image).__name__}")
-    scale = measured.calibration
     region = measured.read_mask("region") > 0
-    heights = prepare_heights(
-        image.heights_um,
-        form=measured.settings["form"],
-        spikes=measured.settings["spikes"],
-        pixel_size_um=(scale.pixel_size_x_um, scale.pixel_size_y_um) if scale else None,
-        region=None if region.all() else region,
-    ).residual_um
+    heights = _levelled(image, measured, region)
     rows, cols = heights.shape
     shown = heights[region & ~np.isnan(heights)]
     low, high = (float(v) for v in np.percentile(shown, _ENDS_PERCENT))
@@ -67,6 +60,29 @@ def make_height_picture(record: FieldRecord, folder: Path, max_bytes: int) -> Fi
         significant(low, 2), significant(high, 2), 100 * min(max(-low / (high - low), 0.0), 1.0)
     )
     return FieldPicture(width, height, strip, uri, {"heights": layer}, bar, words, colours)
+
+
+def _levelled(image: HeightMap, measured: StoredResult, region: np.ndarray) -> np.ndarray:
+    """Heights less the kind of form that was taken off for measuring, spikes not measured, float32.
+
+    The form is fitted anew, to every so many-th point: close enough for a picture, and quick.
+    """
+    from surfscan.preparation.form import fit_form
+    from surfscan.preparation.spikes import find_spikes
+
+    step = max(1, min(image.shape) // _FIT_SIDE_PX)
+    scale = measured.calibration
+    form = fit_form(
+        image.heights_um[::step, ::step],
+        measured.summary["form"],
+        pixel_size_um=(step * scale.pixel_size_x_um, step * scale.pixel_size_y_um) if scale else None,
+        region=region[::step, ::step],
+    )
+    rows, cols = (np.arange(n) / step for n in image.shape)
+    heights = (image.heights_um - form.surface(rows, cols)).astype(np.float32)
+    if measured.settings["spikes"] == "auto":
+        heights[find_spikes(heights, region)] = np.nan
+    return heights
 
 
 def deepest_pit(record: FieldRecord) -> int | None:

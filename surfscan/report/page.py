@@ -8,8 +8,9 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from surfscan._version import __version__
-from surfscan.report import charts, grids, height_charts, height_grids, height_prose, prose
+from surfscan.report import charts, extreme_charts, grids, height_charts, height_grids, height_prose, prose
 from surfscan.report.cells import Cell, Grid, Head
+from surfscan.report.extreme_values import Extremes
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.pooling import SpecimenSummary
@@ -36,6 +37,7 @@ class PageContent:
     inputs: Sequence[tuple[str, str, str]]
     """(file, what it is, SHA-256) of every input."""
     libraries: Sequence[tuple[str, str]] = field(default=())
+    extremes: Sequence[Extremes] = field(default=())
 
 
 def render_page(content: PageContent) -> str:
@@ -62,6 +64,7 @@ def render_page(content: PageContent) -> str:
         "specimens": "Specimens",
         "heights": "Height maps" if maps else "",
         "texture": "Areal texture" if any(r.done("texture") for r in maps) else "",
+        "extremes": "Extreme values" if content.extremes else "",
         "truth": "Measured against true" if truth else "",
         "sizes": "Pit sizes" if size_charts else "",
         "pictures": "Pictures" if seen else "",
@@ -101,6 +104,7 @@ def render_page(content: PageContent) -> str:
         has_tarnish=any(r.figure("degraded", "tarnished_area_fraction") > 0 for r in content.records),
         heights=_heights(content, Markup) if maps else None,
         texture=_texture(content) if parts["texture"] else None,
+        extremes=_extremes(content, Markup) if content.extremes else None,
         gallery=_gallery(content, Markup),
         height_gallery=_height_gallery(content, Markup),
         failed_grid=failed,
@@ -185,6 +189,17 @@ def _heights(content: PageContent, markup: Any) -> dict[str, Any]:
         "specimen_grid": height_grids.height_specimen_grid(specimens),
         "specimen_notes": height_grids.height_specimen_notes(specimens),
         "map_grid": height_grids.height_grid(records),
+    }
+
+
+def _extremes(content: PageContent, markup: Any) -> dict[str, Any]:
+    """What the section on extreme values shows."""
+    return {
+        "sentences": extreme_charts.extremes_sentences(content.extremes),
+        "caution": extreme_charts.CAUTION,
+        "chart": markup(extreme_charts.extremes_chart(content.extremes)),
+        "grid": extreme_charts.extremes_grid(content.extremes),
+        "notes": extreme_charts.extremes_notes(content.extremes),
     }
 
 

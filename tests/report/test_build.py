@@ -17,6 +17,7 @@ NAMES = (
     "groups",
     "heights",
     "height_specimens",
+    "extremes",
     "pits",
     "for_review",
     "data_dictionary",
@@ -40,7 +41,7 @@ def test_all_tables_as_csv_and_as_sheets(reported):
 
 
 def test_rows_of_each_table(reported):
-    assert [len(read(reported, name)) for name in NAMES[:-1]] == [13, 8, 3, 0, 0, 141, 12]
+    assert [len(read(reported, name)) for name in NAMES[:-1]] == [13, 8, 3, 0, 0, 0, 141, 12]
     defined = {(row["table"], row["column"]) for row in read(reported, "data_dictionary")}
     for name in NAMES[:-1]:
         with (reported / "tables" / f"{name}.csv").open(encoding="utf-8", newline="") as handle:
@@ -150,3 +151,36 @@ def test_page_of_a_study_with_failures_only(study_folder):
     page = (study_folder / "report.html").read_text(encoding="utf-8")
     assert page.count("too dark") == 25
     assert read(study_folder, "pits") == []
+
+
+def test_height_maps_fill_their_tables_and_the_workbook(reported_heights):
+    book = openpyxl.load_workbook(io.BytesIO((reported_heights / "tables" / "surfscan.xlsx").read_bytes()))
+    rows = {name: read(reported_heights, name) for name in NAMES}
+    counts = {name: len(rows[name]) for name in NAMES[:-1]}
+    assert counts == {
+        "images": 1,
+        "specimens": 7,
+        "groups": 3,
+        "heights": 11,
+        "height_specimens": 7,
+        "extremes": 3,
+        "pits": 20,
+        "for_review": 1,
+    }
+    for name in ("heights", "height_specimens", "extremes"):
+        assert list(rows[name][0]) == [c.name for c in TABLES[f"study_{name}"]]
+        assert book[name].max_row == len(rows[name]) + 1
+    assert rows["heights"][4]["max_depth_is_lower_bound"] == "true"
+    assert all(row["refused"] for row in rows["extremes"])
+
+
+def test_changed_datum_is_said(height_folder):
+    (height_folder / "maps" / "datum.png").write_bytes(b"other")
+    outcome = write_report(height_folder)
+    assert any(w.startswith("1 × Pits: settings, pixel size or a mask changed") for w in outcome.warnings)
+
+
+def test_same_height_maps_same_bytes(height_folder):
+    first = {p.name: p.read_bytes() for p in write_report(height_folder).paths}
+    second = {p.name: p.read_bytes() for p in write_report(height_folder).paths}
+    assert first == second

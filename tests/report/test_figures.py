@@ -32,7 +32,44 @@ def truth_chart():
     )
 
 
-@pytest.mark.parametrize("chart", [group_chart, size_chart, truth_chart])
+def depth_chart(n=2):
+    panel = figures.DepthPanel(
+        "uncoated $x$",
+        np.array([1.0, 3.0]),
+        np.array([0.3, 0.6]),
+        np.array([2.0, 8.0]),
+        np.array([0.3, 0.6]),
+        4,
+        2,
+        3.0,
+        [0.5],
+    )
+    return figures.depth_figure([panel] * n, "depths")
+
+
+def extremes_panel(**changed):
+    line = [(y, 10 + 3 * y, 8 + 2.5 * y, 12 + 4 * y) for y in np.linspace(-1, 6, 25)]
+    given = {
+        "title": "uncoated",
+        "subtitle": "n = 9 maps",
+        "points": [(y, 10 + 3 * y) for y in np.linspace(-1, 2, 7)],
+        "at_least": [6.0],
+        "at_most": [1.0],
+        "line": line,
+        "level": (5.0, 25.0, 20.0, 33.0),
+        "level_words": "25 µm (20 to 33) at T = 150",
+    }
+    return figures.ExtremesPanel(**given | changed)
+
+
+def extremes_chart():
+    return figures.extremes_figure([extremes_panel(), extremes_panel(at_least=[], at_most=[])], "extremes")
+
+
+CHARTS = [group_chart, size_chart, truth_chart, depth_chart, extremes_chart]
+
+
+@pytest.mark.parametrize("chart", CHARTS)
 def test_well_formed_and_without_date_or_links(chart):
     svg = chart()
     root = ElementTree.fromstring(svg)
@@ -43,7 +80,7 @@ def test_well_formed_and_without_date_or_links(chart):
     assert set(re.findall(r'(?:href|src)="([^#"][^"]*)"', svg)) == set()
 
 
-@pytest.mark.parametrize("chart", [group_chart, size_chart, truth_chart])
+@pytest.mark.parametrize("chart", CHARTS)
 def test_same_input_same_bytes(chart):
     assert chart() == chart()
 
@@ -84,3 +121,52 @@ def test_styles_leave_the_global_ones_alone():
     before = dict(matplotlib.rcParams)
     group_chart()
     assert dict(matplotlib.rcParams) == before
+
+
+def test_lower_bounds_of_a_group_are_triangles():
+    from matplotlib.figure import Figure
+
+    ax = Figure().subplots()
+    bar = figures.GroupBar([1.0, 2.0, 3.0], 2.0, math.nan, math.nan, lower_bounds=[False, True, False])
+    figures._draw_groups(ax, figures.Panel("x", [bar]))
+    drawn = {line.get_marker(): list(line.get_xdata()) for line in ax.lines if len(line.get_xdata()) < 3}
+    assert drawn["o"] == [1.0, 3.0]
+    assert [list(li.get_xdata()) for li in ax.lines if li.get_marker() == ">"] == [
+        [2.0],
+        [2.0],
+    ]  # value, mean
+
+
+def test_bounds_stand_at_the_left_edge_of_the_probability_plot():
+    """They have no plotting position; an empty set must not stretch the layout."""
+    from matplotlib.figure import Figure
+
+    ax = Figure().subplots()
+    figures._draw_extremes(ax, extremes_panel())
+    markers = {line.get_marker(): line for line in ax.lines}
+    left = ax.get_xlim()[0]
+    assert (list(markers["^"].get_xdata()), list(markers["^"].get_ydata())) == ([left], [6.0])
+    assert (list(markers["v"].get_xdata()), list(markers["v"].get_ydata())) == ([left], [1.0])
+    bare = Figure().subplots()
+    figures._draw_extremes(bare, extremes_panel(at_least=[], at_most=[]))
+    assert not {"^", "v"} & {line.get_marker() for line in bare.lines}
+
+
+def test_return_periods_are_written_where_they_belong():
+    from matplotlib.figure import Figure
+
+    ax = Figure().subplots()
+    figures._draw_extremes(ax, extremes_panel())
+    assert [t.get_text() for t in ax.get_xticklabels()] == ["1.1", "2", "5", "20", "100"]
+    assert ax.get_xticks() == pytest.approx([-math.log(-math.log(1 - 1 / p)) for p in (1.1, 2, 5, 20, 100)])
+
+
+def test_curve_of_depths_ends_at_the_largest_bound_where_it_stays_below_1():
+    from unittest.mock import patch
+
+    from matplotlib.axes import Axes
+
+    with patch.object(Axes, "step", autospec=True) as step:
+        depth_chart(1)
+    x, y = step.call_args.args[1:3]
+    assert x[-1] == 8.0 and y[-1] == 0.6

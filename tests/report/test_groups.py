@@ -80,3 +80,42 @@ def test_table_keeps_the_order_of_the_study(groups):
     assert table["group"].tolist() == list(groups)
     assert table["n_specimens"].tolist() == [3, 3, 2]
     assert table["baseline"].tolist() == ["", "as received", ""]
+
+
+@pytest.fixture
+def height_groups(height_folder):
+    study = load_study(height_folder)
+    records, _ = gather(study, ResultsStore(study.folder).all())
+    return {g.name: g for g in summarise_groups(study.groups, summarise_specimens(study.specimens, records))}
+
+
+def test_a_lower_bound_makes_the_mean_one_without_interval(height_groups):
+    group = height_groups["uncoated 7 d"]
+    row = group.row
+    assert row["mean_max_depth_um"] == pytest.approx((10 + 12 + 5) / 3)
+    assert row["n_lower_bound_max_depth_um"] == 1
+    assert math.isnan(row["mean_max_depth_um_ci95_low"])
+    assert any("1 of 3 values are lower bounds, and so is the mean" in w for w in group.warnings)
+    assert group.lower_bounds("max_depth_um") == [True, False, False]
+    assert not any(group.lower_bounds("median_depth_um"))
+
+
+def test_figures_of_height_maps_are_means_over_specimens(height_groups):
+    group = height_groups["uncoated 7 d"]
+    expected = specimen_mean([6.0, 7.5, 3.5], lowest=0)
+    assert group.row["mean_median_depth_um"] == pytest.approx(expected.value)
+    assert group.row["mean_median_depth_um_ci95_high"] == pytest.approx(expected.ci95[1])
+    assert group.row["n_specimens_pit_density_per_mm2"] == 0  # no picture in this group
+
+
+def test_volumes_add_up_and_depths_do_not(height_groups):
+    group, control = height_groups["uncoated 7 d"], height_groups["as received"]
+    difference = group.means["volume_per_area_um"].value - control.means["volume_per_area_um"].value
+    assert group.row["baseline_subtracted_volume_per_area_um"] == pytest.approx(difference)
+    assert "baseline_subtracted_max_depth_um" not in group.row
+    assert "baseline_subtracted_Sq_um" not in group.row
+
+
+def test_areas_that_differ_are_said_of_the_greatest_depth(height_groups):
+    assert any("the greatest depth grows with it" in w for w in height_groups["uncoated 7 d"].warnings)
+    assert not any("grows with it" in w for w in height_groups["as received"].warnings)

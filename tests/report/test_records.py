@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from surfscan.report.records import gather
+from surfscan.report.records import gather, height_maps, pictures
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
 
@@ -47,3 +47,22 @@ def test_missing_figures_are_not_a_number(records):
 
 def test_only_worst_seen_fields_stay_out_of_means(records):
     assert [i for i, r in records.items() if not r.enters_means] == ["images/06.png"]
+
+
+def test_pictures_and_height_maps_are_told_apart_by_what_the_study_says(height_folder):
+    found, _ = gather(load_study(height_folder), ResultsStore(height_folder).all())
+    assert [r.image_id for r in pictures(found)] == ["images/a.png"]
+    assert len(height_maps(found)) == 11
+    assert {r.image_kind for r in height_maps(found)} == {"heightmap"}
+
+
+def test_figures_of_a_map_come_from_whichever_procedure_ran(height_folder):
+    found, _ = gather(load_study(height_folder), ResultsStore(height_folder).all())
+    record = found[4]
+    assert record.flag("pits", "max_depth_is_lower_bound")
+    assert not found[3].flag("pits", "max_depth_is_lower_bound")
+    del record.results["pits"]
+    assert record.map_figure("measured_fraction") == 0.975
+    assert record.map_text("form") == "plane"
+    assert not record.flag("pits", "max_depth_is_lower_bound")
+    assert math.isnan(next(r for r in found if r.image_id == "maps/lost.npy").map_figure("spike_count"))

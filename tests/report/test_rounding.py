@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
+from surfscan.report.rounding import NO_VALUE, at_least, round_to_interval, significant
 
 
 @pytest.mark.parametrize(
@@ -75,3 +75,9 @@ def test_significant(value, text):
 
 def test_negative_that_rounds_to_nothing_loses_its_sign():
     assert round_to_interval(-0.001, -1.0, 1.0).value == "0.0"
+
+
+def test_lower_bounds_are_marked_and_no_value_is_not():
+    assert at_least("12.3", True) == "≥\u00a012.3"
+    assert at_least("12.3", False) == "12.3"
+    assert at_least(NO_VALUE, True) == NO_VALUE

@@ -6,7 +6,7 @@ import pytest
 
 from surfscan.columns import TABLES
 from surfscan.report.records import gather
-from surfscan.report.tables import image_table, object_table
+from surfscan.report.tables import height_table, image_table, object_table
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
 
@@ -42,3 +42,29 @@ def test_nothing_measured_gives_empty_tables_with_all_columns():
     table = object_table([], "pits")
     assert list(table) == [c.name for c in TABLES["study_pits"]]
     assert all(len(column) == 0 for column in table.values())
+
+
+def test_height_maps_have_a_table_of_their_own(height_folder):
+    records = gather(load_study(height_folder), ResultsStore(height_folder).all())[0]
+    table = height_table(records)
+    assert list(table) == [c.name for c in TABLES["study_heights"]]
+    assert len(table["image"]) == 11
+    assert image_table(records)["image"].tolist() == ["images/a.png"]
+    assert table["pits_status"].tolist() == ["done"] * 10 + ["failed"]
+    assert table["texture_status"].tolist() == ["done"] * 10 + ["failed"]
+    assert table["max_depth_um"][4] == 9 and table["max_depth_is_lower_bound"][4]
+    assert math.isnan(table["max_depth_um_ci95_high"][4])
+    assert table["max_depth_um_ci95_high"][3] == pytest.approx(8.196)
+    assert table["original_level"][7] == "masked datum" and table["mean_penetration_um"][7] == 2
+    assert table["form"][0] == "plane" and table["measured_fraction"][0] == 0.975
+    assert table["Sq_um"][0] == pytest.approx(0.1) and math.isnan(table["Sdr"][9])
+    assert table["texture_surface"][0] == "S-F" and table["texture_surface"][10] == ""
+
+
+def test_pits_of_both_kinds_of_image_say_which_they_are(height_folder):
+    records = gather(load_study(height_folder), ResultsStore(height_folder).all())[0]
+    table = object_table(records, "pits")
+    seen = table["image_kind"] == "micrograph"
+    assert seen.sum() == 3 and (~seen).sum() == 17
+    assert all(math.isnan(d) for d in table["depth_um"][seen])
+    assert not any(math.isnan(d) for d in table["depth_um"][~seen])

@@ -38,6 +38,40 @@ def test_bias_interval_and_coverage(study_folder):
     assert (degraded.covered, degraded.with_interval) == (1, 2)
 
 
+def test_pictures_and_height_maps_are_compared_apart(height_folder):
+    """The same figure on both kinds of image gives two comparisons."""
+    found = compare(
+        height_folder,
+        "image,figure,true_value\nimages/a.png,pit_count,4\nmaps/03.npy,pit_count,3\nmaps/05.npy,pit_count,4\n"
+        "maps/07.npy,mean_penetration_um,2.5\nmaps/03.npy,mean_penetration_um,2.5\nmaps/05.npy,Sq_um,0.2\n",
+    )
+    pictures, maps, penetration, texture = found
+    assert [(c.figure, c.on_height_maps) for c in found] == [
+        ("pit_count", False),
+        ("pit_count", True),
+        ("mean_penetration_um", True),
+        ("Sq_um", True),
+    ]
+    assert pictures.images == ("images/a.png",)
+    assert maps.images == ("maps/03.npy", "maps/05.npy") and maps.bias == 0
+    assert penetration.images == ("maps/07.npy",)  # the original level of the other is not known
+    assert penetration.bias == pytest.approx(-0.5) and penetration.lower_bounds == 0
+    assert texture.images == ("maps/05.npy",)
+
+
+def test_no_bias_is_told_from_a_lower_bound(height_folder):
+    text = "image,figure,true_value\n" + "".join(
+        f"maps/{name}.npy,{figure},10\n"
+        for name in ("03", "04", "05")
+        for figure in ("max_depth_um", "mean_depth_10_deepest_um")
+    )
+    for comparison in compare(height_folder, text):
+        assert comparison.images == ("maps/03.npy", "maps/05.npy")  # a floor of 04 was not measured
+        assert comparison.lower_bounds == 1
+    only = "image,figure,true_value\nmaps/04.npy,max_depth_um,10\n"
+    assert compare(height_folder, only) == []
+
+
 def test_images_without_a_result_are_left_out(study_folder):
     text = "image,figure,true_value\nimages/lost.png,pit_count,3\nimages/00.png,pit_count,1\n"
     (pits,) = compare(study_folder, text)
