@@ -1,11 +1,10 @@
-"""Make the demo study: pictures, true figures and study.toml. All of it is invented.
+"""Make the demo study: pictures, height maps, true figures and study.toml. All of it is invented.
 
     python sample_images/make_demo.py [FOLDER]
 
-Needs numpy, OpenCV and tifffile, and the `benchmarks` folder beside this one. The same versions of
-these give the same files, byte for byte. Kinds of data that come later get their own module beside
-`surfaces.py`, their own random streams (see `specimens.py`) and their own line in `main`; they change
-nothing that exists.
+Needs surfscan, and the `benchmarks` folder beside this one. The same versions of numpy, OpenCV and tifffile
+give the same files, byte for byte. Kinds of data that come later get their own module beside `surfaces.py`,
+their own random streams (see `specimens.py`) and their own line in `main`; they change nothing that exists.
 """
 
 from __future__ import annotations
@@ -21,12 +20,20 @@ import tifffile
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from specimens import COATED, REFERENCE, UNCOATED, Specimen, specimens
+from heights import HeightField, Measured, measure
+from specimens import COATED, REFERENCE, UNCOATED, Series, Specimen, specimens
 from surfaces import Field, paint
+
+from surfscan.loaders.sdf_writer import write_sdf
+from surfscan.loaders.x3p_writer import write_x3p
 
 HERE = Path(__file__).resolve().parent
 SHAPE = (480, 640)
 OBJECTIVE_A_UM, OBJECTIVE_B_UM = 0.5, 0.6
+HEIGHT_STEP_UM = 0.01
+INVENTED = "All data invented: a demo of surfscan."
+MAP_SHAPE, WIDE_MAP_SHAPE, BLOCK_SHAPE = (220, 220), (260, 260), (192, 192)
+BLOCK_UM = BLOCK_SHAPE[0] * OBJECTIVE_A_UM
 DRAWN = {"surface_area_mm2": 412.0, "drawn_strut_width_um": 400.0, "drawn_thickness_um": 300.0}
 
 
@@ -56,6 +63,83 @@ def fields() -> list[tuple[Field, str]]:
     return [*out, (worst, "U28-2_worst.jpg"), (covered, "U14-3_product.jpg")]
 
 
+def height_fields() -> list[tuple[HeightField, str]]:
+    """Every height map with its file name: several formats, as a folder that two microscopes filled.
+
+    The uncoated plates of 28 days have five fields of equal area each, for their deepest pits.
+    """
+    by_field = {(f.specimen.id, f.letter): f for f, _ in fields()}
+    out: list[tuple[HeightField, str]] = []
+    for specimen in specimens():
+        suffix = "ome.tif" if specimen.series is REFERENCE else "x3p"
+        if specimen.series is COATED and specimen.days == 7:
+            suffix = "sdf"
+        if specimen.series is UNCOATED and specimen.days == 28:
+            places = [("a", 144, 64), ("a", 144, 384), ("c", 144, 64), ("c", 144, 384), ("b", 160, 240)]
+        else:
+            places = [("a", 100, 180)]
+        for number, (letter, top, left) in enumerate(places, start=1):
+            name = "h" if len(places) == 1 else f"h{number}"
+            picture = by_field[specimen.id, letter]
+            if len(places) > 1:
+                shape = (round(BLOCK_UM / picture.pixel_size_um),) * 2
+            else:
+                shape = MAP_SHAPE if specimen.loss_um > 1 else WIDE_MAP_SHAPE
+            field = HeightField(
+                picture,
+                name,
+                top,
+                left,
+                shape,
+                round_top=specimen.id.endswith("3"),
+                has_datum=specimen.id == "C07-2",
+                has_unexposed=specimen.id == "U07-1",
+            )
+            out.append((field, f"{specimen.id}_{name}.{suffix}"))
+    return out
+
+
+def write_heights(path: Path, heights_um: np.ndarray, pixel_size_um: float, series: Series) -> None:
+    """A height map in the format that its name ends on, in steps of 10 nm (2 to the -7 µm in a TIFF)."""
+    steps = np.rint(heights_um / HEIGHT_STEP_UM) * HEIGHT_STEP_UM
+    if path.suffix == ".sdf":
+        write_sdf(
+            path,
+            steps,
+            pixel_size_um,
+            form="binary",
+            data_type="int16",
+            z_step_um=HEIGHT_STEP_UM,
+            trailer=INVENTED,
+        )
+    elif path.suffix == ".x3p":
+        kind = "int32" if series is COATED else "int16"
+        write_x3p(path, steps, pixel_size_um, data_type=kind, z_step_um=HEIGHT_STEP_UM, comment=INVENTED)
+    else:
+        path.write_bytes(
+            _tiff((np.rint(heights_um * 128) / 128).astype(np.float32), path.name, pixel_size_um)
+        )
+
+
+def write_map(folder: Path, name: str, field: HeightField, measured: Measured) -> None:
+    """A height map with what belongs to it: datum mask and the surface before exposure."""
+    series = field.specimen.series
+    write_heights(folder / name, measured.heights_um, field.pixel_size_um, series)
+    for role, file in companions(field, name).items():
+        if role == "datum":
+            mask = 255 * measured.datum.astype(np.uint8)
+            (folder / file).write_bytes(encode(mask, file, field.pixel_size_um))
+        else:
+            write_heights(folder / file, measured.unexposed_um, field.pixel_size_um, series)
+
+
+def companions(field: HeightField, name: str) -> dict[str, str]:
+    """Files that belong to a height map, by their key in study.toml."""
+    stem, _, suffix = name.partition(".")
+    named = {"datum": f"{stem}_datum.png"} if field.has_datum else {}
+    return named | ({"unexposed": f"{stem}_unexposed.{suffix}"} if field.has_unexposed else {})
+
+
 def encode(picture: np.ndarray, name: str, pixel_size_um: float) -> bytes:
     """File content in the format that the name ends on, with the scale where the format can hold it."""
     if name.endswith(".jpg"):
@@ -75,13 +159,15 @@ def _tiff(picture: np.ndarray, name: str, pixel_size_um: float) -> bytes:
     from io import BytesIO
 
     buffer = BytesIO()
-    options: dict[str, object] = {"compression": "adobe_deflate", "predictor": True, "metadata": None}
+    is_map = picture.dtype.kind == "f"
+    options: dict[str, object] = {"compression": "adobe_deflate", "predictor": not is_map, "metadata": None}
     if name.endswith(".ome.tif"):
         rows, cols = picture.shape
         options["description"] = (
             '<?xml version="1.0" encoding="UTF-8"?>'
             '<OME xmlns="http://www.openmicroscopy.org/Schemas/OME/2016-06"><Image ID="Image:0">'
-            '<Pixels ID="Pixels:0" DimensionOrder="XYCZT" Type="uint8" SizeC="1" SizeT="1" SizeZ="1" '
+            f'<Pixels ID="Pixels:0" DimensionOrder="XYCZT" Type="{"float" if is_map else "uint8"}" '
+            'SizeC="1" SizeT="1" SizeZ="1" '
             f'SizeX="{cols}" SizeY="{rows}" PhysicalSizeX="{pixel_size_um}" PhysicalSizeXUnit="µm" '
             f'PhysicalSizeY="{pixel_size_um}" PhysicalSizeYUnit="µm"><TiffData/></Pixels></Image></OME>'
         ).encode()
@@ -109,7 +195,11 @@ source = "common handbook value, from memory"
 """
 
 
-def manifest(all_specimens: list[Specimen], pictures: list[tuple[Field, str]]) -> str:
+def manifest(
+    all_specimens: list[Specimen],
+    pictures: list[tuple[Field, str]],
+    maps: list[tuple[HeightField, str]],
+) -> str:
     """Text of study.toml."""
     blocks = [HEADER]
     for series in (UNCOATED, COATED, REFERENCE):
@@ -125,14 +215,26 @@ def manifest(all_specimens: list[Specimen], pictures: list[tuple[Field, str]]) -
         blocks.append("\n".join(lines) + "\n")
     for field, name in pictures:
         lines = ["[[image]]", f'file = "images/{name}"', f'specimen = "{field.specimen.id}"']
-        lines += ['shows = "surface"', f'condition = "{field.condition}"']
-        if field.condition == "cleaned":
-            lines.append('cleaning = "loose product rinsed off with ethanol; adherent film left"')
+        lines += ['shows = "surface"', *_condition(field)]
         lines.append(f'field_choice = "{"worst_seen" if field.worst_seen else "systematic"}"')
         if name.endswith(".jpg"):
             lines.append(f"pixel_size_um = {field.pixel_size_um}")
         blocks.append("\n".join(lines) + "\n")
+    for field, name in maps:
+        lines = ["[[image]]", f'file = "heights/{name}"', f'specimen = "{field.specimen.id}"']
+        lines += ['shows = "heights"', *_condition(field.picture), 'field_choice = "systematic"']
+        if field.has_datum:
+            lines.append('procedures = ["pits"]  # the step beside the stripe is no texture')
+        lines += [f'{role} = "heights/{file}"' for role, file in companions(field, name).items()]
+        blocks.append("\n".join(lines) + "\n")
     return "\n".join(blocks)
+
+
+def _condition(field: Field) -> list[str]:
+    lines = [f'condition = "{field.condition}"']
+    if field.condition == "cleaned":
+        lines.append('cleaning = "loose product rinsed off with ethanol; adherent film left"')
+    return lines
 
 
 def main(folder: Path = HERE) -> None:
@@ -144,8 +246,14 @@ def main(folder: Path = HERE) -> None:
         picture, figures = paint(field)
         (folder / "images" / name).write_bytes(encode(picture, name, field.pixel_size_um))
         truth += [f"images/{name},{figure},{value:.6g}" for figure, value in figures.items()]
+    (folder / "heights").mkdir(exist_ok=True)
+    maps = height_fields()
+    for field, name in maps:
+        measured = measure(field)
+        write_map(folder / "heights", name, field, measured)
+        truth += [f"heights/{name},{figure},{value:.6g}" for figure, value in measured.truth.items()]
     (folder / "truth.csv").write_bytes(("\n".join(truth) + "\n").encode())
-    (folder / "study.toml").write_bytes(manifest(specimens(), pictures).encode())
+    (folder / "study.toml").write_bytes(manifest(specimens(), pictures, maps).encode())
 
 
 if __name__ == "__main__":

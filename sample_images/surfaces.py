@@ -57,11 +57,8 @@ class Field:
 
 def paint(field: Field) -> tuple[np.ndarray, dict[str, float]]:
     """The picture, uint8 of shape (M, N) or (M, N, 3) as RGB, and the true figures of the field."""
-    specimen, shape = field.specimen, field.shape
-    rng = stream(specimen.id, "surface", field.letter)
-    product = _product(rng, field)
-    crowd = 2.2 if field.worst_seen else 1.0
-    outlines = _pits(rng, field, crowd * specimen.pit_density_per_mm2)
+    shape = field.shape
+    rng, product, outlines = _surface(field)
     depth, rim, labels = synthetic.paint_pits(rng, shape, outlines, (0.35, 0.62), 0.12)
     if field.condition == "with_product":  # whatever lies under product is not seen
         buried = product > 0.5
@@ -76,6 +73,19 @@ def paint(field: Field) -> tuple[np.ndarray, dict[str, float]]:
     truth["pitted_area_fraction"] = float(np.isin(labels, seen).mean())
     truth["degraded_area_fraction"] = float(((product > 0.5) | (labels > 0)).mean())
     return _expose(rng, field, product, depth, rim), truth
+
+
+def outlines_of(field: Field) -> list[synthetic.Outline]:
+    """Outlines of the pits on a field, in its pixels, those that reach in from outside too."""
+    return _surface(field)[2]
+
+
+def _surface(field: Field) -> tuple[np.random.Generator, np.ndarray, list[synthetic.Outline]]:
+    """Cover by product and pits of a field, and the random numbers that go on from there."""
+    rng = stream(field.specimen.id, "surface", field.letter)
+    product = _product(rng, field)
+    crowd = 2.2 if field.worst_seen else 1.0
+    return rng, product, _pits(rng, field, crowd * field.specimen.pit_density_per_mm2)
 
 
 def _pits(rng: np.random.Generator, field: Field, density_per_mm2: float) -> list[synthetic.Outline]:

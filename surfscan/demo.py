@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
 
 from surfscan.errors import InputError
@@ -14,7 +15,8 @@ from surfscan.study.manifest import load_study
 
 STUDY_FILE = "study.toml"
 TRUTH_FILE = "truth.csv"
-PARTS = (STUDY_FILE, TRUTH_FILE, "images")
+FOLDERS = ("images", "heights")
+PARTS = (STUDY_FILE, TRUTH_FILE, *FOLDERS)
 """What the demo study consists of; pyproject.toml puts the same into the wheel."""
 
 _HEADINGS = {
@@ -22,6 +24,12 @@ _HEADINGS = {
     "pit_density_per_mm2": "pits per mm²",
     "pitted_area_fraction": "pitted area %",
     "degraded_area_fraction": "degraded area %",
+    "max_depth_um": "greatest depth µm",
+    "mean_depth_10_deepest_um": "ten deepest µm",
+    "volume_per_area_um": "volume per area µm",
+    "mean_penetration_um": "mean penetration µm",
+    "max_penetration_um": "greatest penetration µm",
+    "Sq_um": "Sq µm",
 }
 
 
@@ -68,9 +76,10 @@ def copy_study(folder: Path) -> Path:
     if folder.is_dir() and not {entry.name for entry in folder.iterdir()} <= set(PARTS):
         raise InputError(folder, "holds something other than the demo", "Name a new or an empty folder")
     try:
-        (folder / "images").mkdir(parents=True, exist_ok=True)
-        for image in sorted((source / "images").iterdir()):
-            shutil.copyfile(image, folder / "images" / image.name)
+        for name in FOLDERS:
+            (folder / name).mkdir(parents=True, exist_ok=True)
+            for image in sorted((source / name).iterdir()):
+                shutil.copyfile(image, folder / name / image.name)
         shutil.copyfile(source / TRUTH_FILE, folder / TRUTH_FILE)
         shutil.copyfile(source / STUDY_FILE, study)  # last: where it stands, the copy is whole
     except OSError as fault:
@@ -94,7 +103,18 @@ def against_truth(folder: Path) -> str:
     study = load_study(folder)
     records, _ = gather(study, ResultsStore(study.folder).all())
     comparisons = compare_with_truth(study.folder, records)
-    cells: dict[str, dict[str, str]] = {record.image_id: {} for record in records}
+    parts = []
+    for on_height_maps in (False, True):
+        own = [c for c in comparisons if c.on_height_maps is on_height_maps]
+        images = [r.image_id for r in records if r.is_height_map is on_height_maps]
+        if own:
+            parts.append(_table(own, images))
+    return "\n\n".join(parts)
+
+
+def _table(comparisons: Sequence[TruthComparison], images: Sequence[str]) -> str:
+    """One line an image of one kind, and below it one line a figure."""
+    cells: dict[str, dict[str, str]] = {image: {} for image in images}
     for c in comparisons:
         for image, measured, true in zip(c.images, c.measured, c.true, strict=True):
             cells[image][c.figure] = f"{_shown(c.figure, measured)} / {_shown(c.figure, true)}"
@@ -113,7 +133,16 @@ def _shown(figure: str, value: float) -> str:
 
 
 def _in_all(c: TruthComparison) -> str:
-    text = f"{_HEADINGS[c.figure]}: {100 * c.relative_bias:+.1f} % in all over {len(c.images)} images"
+    kind = "height map" if c.on_height_maps else "image"
+    text = (
+        f"{_HEADINGS[c.figure]}: {100 * c.relative_bias:+.1f} % in all over {_counted(len(c.images), kind)}"
+    )
+    if c.lower_bounds:
+        text += f"; {_counted(c.lower_bounds, 'lower bound')} left out (floor not measured)"
     if c.with_interval:
         text += f"; {c.covered} of {c.with_interval} intervals hold the true value of their own field"
     return text
+
+
+def _counted(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

@@ -53,6 +53,10 @@ def test_wheel_holds_what_it_should(wheel):
         "napari_surfscan/__init__.py",
     ):
         assert needed in names
+    for folder in ("images", "heights"):
+        start = f"surfscan/_sample_images/{folder}/"
+        held = {name.removeprefix(start) for name in names if name.startswith(start)}
+        assert held == {path.name for path in (ROOT / "sample_images" / folder).iterdir()}
     assert any(name.endswith("licenses/LICENSE") for name in names)
     tops = {name.split("/")[0] for name in names if ".dist-info" not in name}
     assert tops == {"surfscan", "napari_surfscan"}

@@ -14,6 +14,7 @@ from surfaces import paint
 
 HERE = Path(make_demo.__file__).parent
 PICTURES = {name: field for field, name in make_demo.fields()}
+MAPS = {name: field for field, name in make_demo.height_fields()}
 
 
 def truth() -> dict[str, dict[str, float]]:
@@ -60,13 +61,18 @@ def test_encoding_is_lossless_and_repeatable(tmp_path, suffix):
 def test_files_manifest_and_truth_agree():
     study = tomllib.loads((HERE / "study.toml").read_text(encoding="utf-8"))
     listed = {image["file"] for image in study["image"]}
-    stored = {f"images/{path.name}" for path in (HERE / "images").iterdir()}
-    assert listed == stored == {f"images/{name}" for name in PICTURES} == set(truth())
+    made = {f"images/{name}" for name in PICTURES} | {f"heights/{name}" for name in MAPS}
+    assert listed == made == set(truth())
+    belonging = {image[role] for image in study["image"] for role in ("datum", "unexposed") if role in image}
+    folders = ("images", "heights")
+    stored = {f"{folder}/{path.name}" for folder in folders for path in (HERE / folder).iterdir()}
+    assert stored == listed | belonging and len(belonging) == 2
     ids, groups = {s["id"] for s in study["specimen"]}, {g["name"] for g in study["group"]}
     assert {image["specimen"] for image in study["image"]} == ids
     assert {s["group"] for s in study["specimen"]} == groups
     assert {g["baseline"] for g in study["group"] if "baseline" in g} <= groups
-    assert study == tomllib.loads(make_demo.manifest(make_demo.specimens(), make_demo.fields()))
+    plates, pictures, maps = make_demo.specimens(), make_demo.fields(), make_demo.height_fields()
+    assert study == tomllib.loads(make_demo.manifest(plates, pictures, maps))
 
 
 def test_enough_plates_and_fields_for_intervals():
@@ -101,6 +107,7 @@ def test_faster_corrosion_shows_in_every_figure():
 
 
 def test_true_figures_are_possible():
-    for figures in truth().values():
-        assert 0 <= figures["pitted_area_fraction"] <= figures["degraded_area_fraction"] < 0.75
-        assert figures["pit_count"] >= 0
+    for image, figures in truth().items():
+        assert figures["pit_count"] >= 0 and 0 <= figures["pitted_area_fraction"] < 0.75
+        if image.startswith("images/"):
+            assert figures["pitted_area_fraction"] <= figures["degraded_area_fraction"] < 0.75

@@ -117,4 +117,4 @@ def test_there_is_a_function_for_every_procedure_of_the_manifest() -> None:
     assert {name for names in PROCEDURES_BY_KIND.values() for name in names} == set(PROCEDURES)
     for place in PROCEDURES.values():
         module, name = place.split(":")
-        assert name in import_module(module).__all__
+        assert callable(getattr(import_module(module), name))
