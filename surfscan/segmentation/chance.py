@@ -15,8 +15,9 @@ _SIZES_PX = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64)
 _LEAST_PATCHES = 40
 _BAND_PX, _BAND_PIXELS = 192, 800_000
 _SKIRT_PX = 5
-_TAIL = 1.6449  # 5 % point of the normal distribution
+_TEN_PERCENT, _ONE_PERCENT = 1.28155, 2.32635  # points of the normal distribution
 _REACH = 4.6
+_LEAST_SAMPLES = 1000
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,7 @@ def deepest_by_chance(dips: int, expected: float) -> float:
 
 
 def tail_factor(depth: np.ndarray) -> float:
-    """How much further than a normal surface's the far dips of a skewed one go; 1 or more.
+    """How much further than a normal surface's the far dips of a skewed one go, in units of Sq; 1 or more.
 
     Parameters
     ----------
@@ -119,14 +120,20 @@ def tail_factor(depth: np.ndarray) -> float:
 
     Notes
     -----
-    Heights are taken as (exp(g z) - 1) / g of normal z (Tukey's g distribution, from memory), g from the 5 %
-    quantiles on both sides of the median; the factor is that at z = 4.6. Surfaces whose peaks reach further
-    than their dips get 1.
+    Depths are taken as s (exp(g z) - 1) / g of normal z (Tukey's g distribution, from memory), s and g from
+    the 50 %, 10 % and 1 % points on the side of the dips; the factor is that at z = 4.6. Surfaces whose dips
+    are as a normal surface's or tamer get 1.
     """
-    if depth.size < 100:
+    if depth.size < _LEAST_SAMPLES:
         return 1.0
-    low, middle, high = np.quantile(depth, (0.05, 0.5, 0.95))
-    if not (high > middle > low):
+    far, near, middle = np.quantile(depth, (0.99, 0.9, 0.5))
+    sq = float(np.std(depth, dtype=np.float64))
+    if not (far > near > middle and sq > 0):
         return 1.0
-    g = max(math.log((high - middle) / (middle - low)) / _TAIL, 0.0)
-    return math.expm1(g * _REACH) / (g * _REACH) if g > 1e-3 else 1.0
+    ratio, low, high = (far - middle) / (near - middle), 1e-6, 2.0
+    for _ in range(50):
+        g = (low + high) / 2
+        steeper = math.expm1(g * _ONE_PERCENT) / math.expm1(g * _TEN_PERCENT) < ratio
+        low, high = (g, high) if steeper else (low, g)
+    reach = (near - middle) * math.expm1(low * _REACH) / math.expm1(low * _TEN_PERCENT)
+    return max(1.0, float(reach) / (_REACH * sq))

@@ -21,7 +21,7 @@ _LOW, _SEED = 1.0, 2.5
 _CUT, _CUT_SHARE = 2.0, 0.25
 _PROMINENT, _PROMINENT_SHARE = 3.0, 0.2
 _NEAR, _NEAR_CHANCE = 1.25, 1.1
-_CHANCE_FINDS = 0.2
+_CHANCE_FINDS, _CHANCE_SHARE = 0.2, 0.01
 _SEEN = 0.25
 
 GROOVE_LIKE = "groove-like: long and narrow"
@@ -138,7 +138,8 @@ def find_deep_pits(
         reference,
         raw_sq,
         patchiness(depth, labels),
-        deepest_by_chance(dips, _CHANCE_FINDS) * tail_factor(spare),
+        dips,
+        tail_factor(spare),
     )
     return _judge(
         labels,
@@ -158,7 +159,14 @@ class _Surface:
     reference: LocalReference
     raw_sq_um: float
     patchiness: Patchiness
-    chance: float  # depth of the deepest chance dip, in Sq
+    dips: int  # separate dips beyond 2.5 Sq
+    tail: float  # how much further the far dips go than a normal surface's
+
+    def deepest_by_chance(self, strength: np.ndarray) -> float:
+        """Depth in Sq that so few chance dips pass as may pass, for finds of these strengths in Sq."""
+        few = self.tail * deepest_by_chance(self.dips, _CHANCE_FINDS)
+        clear = int(np.count_nonzero(strength > few))
+        return self.tail * deepest_by_chance(self.dips, max(_CHANCE_FINDS, _CHANCE_SHARE * clear))
 
     def roughness_at(self, row: np.ndarray, col: np.ndarray) -> np.ndarray:
         """Sq at full resolution: the local one at the working resolution, scaled."""
@@ -214,10 +222,11 @@ def _judge(
     seen_share = np.bincount(own[seen], minlength=n) / np.maximum(area, 1)
     mean = np.bincount(own[seen], d[seen], n) / np.maximum(np.bincount(own[seen], minlength=n), 1)
     sq = surface.roughness_at(form.row[1:], form.col[1:])
-    local = sq / surface.raw_sq_um
+    local = sq / max(surface.raw_sq_um, 1e-12)
     diameter = np.sqrt(4 * area / np.pi)
     standing = np.maximum(mean, 0) / (surface.patchiness.at(np.sqrt(area)) * local)
-    by_chance = np.sqrt(greatest / sq * standing) / surface.chance
+    strength = np.sqrt(np.maximum(greatest, 0) / sq * standing)
+    by_chance = strength / surface.deepest_by_chance(strength)
     names = ["depth to roughness", "diameter"]
     parts = [greatest / sq / limits[0], diameter / limits[2]]
     if limits[1] is not None:

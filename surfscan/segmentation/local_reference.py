@@ -11,8 +11,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from surfscan.preparation.robust import densest
-
 _TILE_PX = 64
 _SAMPLES = 600_000
 _ROUNDS = 5
@@ -21,6 +19,7 @@ _FINAL_CLIP = 4.0
 _CLIPPED_SD = 0.9122  # standard deviation of a normal variable cut at 2.5 either way (closed form)
 _WIDTHS_TILES = ((1.0, 1.0), (4.0, 1e-3), (40.0, 1e-6))  # standard deviation and weight of each Gaussian
 _STIFFNESS = 1e-4
+_MAD_TO_SIGMA = 1.4826
 _SEED, _SKIRT = 4.0, 1.0
 _GROWN_SAMPLES = 2
 
@@ -126,10 +125,9 @@ def local_reference(heights_um: np.ndarray, region: np.ndarray | None = None) ->
     if not usable.any():
         raise ValueError("no height was measured inside the region; nothing can be found on this map")
     grid = _Tiles(z.shape, step, (heights_um.shape[0], heights_um.shape[1]))
-    some = z[usable]
-    centre, spread = densest(some[None, :: max(1, some.size // 40_000)])
-    level = grid.constant(float(centre[0]))
-    rough = grid.constant(max(float(spread[0]), 1e-9))
+    centre = float(np.median(z[usable]))
+    spread = _MAD_TO_SIGMA * float(np.median(np.abs(z[usable] - np.float32(centre))))
+    level, rough = grid.constant(centre), grid.constant(max(spread, 1e-9))
     for _ in range(_ROUNDS):
         left = z - grid.sampled(level)
         keep = usable & (np.abs(left) < _CLIP * grid.sampled(rough))
