@@ -14,7 +14,15 @@ from typing import Literal
 
 import numpy as np
 
-from surfscan.preparation.form_fit import Spread, refine, start_cylinder, start_polynomials, take_sample
+from surfscan.preparation.form_fit import (
+    Model,
+    Sample,
+    Spread,
+    refine,
+    start_cylinder,
+    start_polynomials,
+    take_sample,
+)
 from surfscan.preparation.form_models import Cylinder, Frame, Polynomial
 
 FormKind = Literal["none", "plane", "polynomial2", "cylinder"]
@@ -39,7 +47,7 @@ class Form:
     text : str
         The form in plain words.
     tilt_x_deg, tilt_y_deg : float or None
-        Slope at the field's centre along x and y, degrees, positive where heights grow with the column and
+        Slope at the region's centre along x and y, degrees, positive where heights grow with the column and
         with the row; None for "none" and where the pixel size is unknown.
     radius_um : float or None
         Radius of the cylinder, negative where it is hollow; None for other forms and where the pixel size is
@@ -69,7 +77,7 @@ class Form:
     roughness_um: float
     kept_fraction: float
     level_um: float
-    model: Polynomial | Cylinder
+    model: Model
 
     def surface(self, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
         """Height of the form in µm on a grid of rows and columns (px), shape (len(rows), len(cols)).
@@ -142,34 +150,42 @@ def fit_form(
         finite numbers above 0, the kind is unknown, or fewer than 12 points are measured.
     """
     _check(heights_um, kind, pixel_size_um, region)
-    frame = Frame.of((heights_um.shape[0], heights_um.shape[1]), pixel_size_um or (1.0, 1.0))
+    frame = Frame.of(_box(heights_um, region), pixel_size_um or (1.0, 1.0))
     level = _level(heights_um, region)
     sample = take_sample(heights_um, region, _SIDE_FIRST, level)
     scaled = pixel_size_um is not None
     if kind == "none":
         values = sample.heights[np.isfinite(sample.heights)]
         median = float(np.median(values))
-        model: Polynomial | Cylinder = Polynomial(frame, np.array([median]))
+        model: Model = Polynomial(frame, np.array([median]))
         sq = float(np.std(values, dtype=np.float64))
         return _form("none", model, Spread(sq, float("nan"), 1.0), level, scaled)
-    if kind == "plane":
-        model, spread = refine(sample, start_polynomials(sample, frame, 3)[0])
-    else:
-        starts = start_polynomials(sample, frame, 6)
-        bent, spread = refine(sample, starts[0])
-        model = bent
-        if kind == "auto" and not _is_bent(bent, spread):
-            kind = "plane"
-            model, spread = refine(sample, start_polynomials(sample, frame, 3)[0])
-        elif kind == "cylinder" or (kind == "auto" and scaled):
-            round_one, round_spread = refine(sample, start_cylinder(sample, frame, [bent, *starts]), rounds=4)
-            if kind == "cylinder" or round_spread.sq_um <= _AS_WELL * spread.sq_um:
-                kind, model, spread = "cylinder", round_one, round_spread
-    if kind == "auto":
-        kind = "polynomial2"
+    kind, model, spread = _chosen(sample, frame, kind, scaled)
     if max(heights_um.shape) > _SIDE_FIRST:
-        model, spread = refine(take_sample(heights_um, region, _SIDE_LAST, level), model, spread.sq_um)
+        sample = take_sample(heights_um, region, _SIDE_LAST, level)
+        model, spread = refine(sample, model, spread.sq_um)
     return _form(kind, model, spread, level, scaled)
+
+
+def _chosen(
+    sample: Sample, frame: Frame, kind: str, scaled: bool
+) -> tuple[Literal["plane", "polynomial2", "cylinder"], Model, Spread]:
+    """Kind of form, the form fitted to the sample, and what it leaves."""
+    if kind != "plane":
+        starts = start_polynomials(sample, frame, 6)
+        bent, bent_spread = refine(sample, starts[0])
+        if kind == "polynomial2":
+            return "polynomial2", bent, bent_spread
+        if kind == "cylinder" or _is_bent(bent, bent_spread):
+            if kind == "auto" and not scaled:
+                return "polynomial2", bent, bent_spread
+            bent_starts = [start for start in (bent, *starts) if isinstance(start, Polynomial)]
+            arched, arched_spread = refine(sample, start_cylinder(sample, frame, bent_starts), rounds=4)
+            if kind == "cylinder" or arched_spread.sq_um <= _AS_WELL * bent_spread.sq_um:
+                return "cylinder", arched, arched_spread
+            return "polynomial2", bent, bent_spread
+    flat, flat_spread = refine(sample, start_polynomials(sample, frame, 3)[0])
+    return "plane", flat, flat_spread
 
 
 def _check(
@@ -185,33 +201,35 @@ def _check(
         raise ValueError(f"the region is {region.shape}, the heights are {heights.shape}")
 
 
+def _box(heights: np.ndarray, region: np.ndarray | None) -> tuple[int, int, int, int]:
+    """First and last row and column of the region."""
+    if region is None or not region.any():
+        return 0, heights.shape[0] - 1, 0, heights.shape[1] - 1
+    rows, cols = np.flatnonzero(region.any(axis=1)), np.flatnonzero(region.any(axis=0))
+    return int(rows[0]), int(rows[-1]), int(cols[0]), int(cols[-1])
+
+
 def _level(heights: np.ndarray, region: np.ndarray | None) -> float:
     """Median of some heights, to work relative to; checks that there is something to fit to."""
     sample = take_sample(heights, region, 256, 0.0).heights
     values = sample[np.isfinite(sample)]
     if values.size < _FEWEST:
-        inside = np.isfinite(heights) if region is None else np.isfinite(heights) & region
-        found = heights[inside]
-        if found.size < _FEWEST:
-            raise ValueError(f"only {found.size} points are measured: no form can be fitted to them")
-        return float(np.median(found))
+        raise ValueError(f"only {values.size} points are measured: no form can be fitted to them")
     return float(np.median(values))
 
 
-def _is_bent(bent: Polynomial, spread: Spread) -> bool:
+def _is_bent(bent: Model, spread: Spread) -> bool:
     """Whether the second-order part matters against its uncertainty and against the roughness."""
     side = np.linspace(-1, 1, 17)
-    half_x = bent.frame.step_x * bent.frame.col
-    half_y = bent.frame.step_y * bent.frame.row
-    x, y = (a.ravel() for a in np.meshgrid(side * half_x, side * half_y))
+    x, y = (a.ravel() for a in np.meshgrid(side * bent.frame.half_x, side * bent.frame.half_y))
     terms = bent.slopes(x, y)
-    z = terms[:, 3:] @ bent.coefficients[3:]
+    z = bent.at(x, y)
     plane = np.linalg.lstsq(terms[:, :3], z, rcond=None)[0]
     bend = float(np.sqrt(np.mean((z - terms[:, :3] @ plane) ** 2)))
     return bend > max(_SIGNIFICANT * spread.uncertainty_um, _NOTICEABLE * spread.sq_um)
 
 
-def _form(kind: FormKind, model: Polynomial | Cylinder, spread: Spread, level: float, scaled: bool) -> Form:
+def _form(kind: FormKind, model: Model, spread: Spread, level: float, scaled: bool) -> Form:
     """The form with what can be said of it."""
     tilt_x = tilt_y = radius = axis = None
     text = "median level"

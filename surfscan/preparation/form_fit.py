@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -35,7 +34,7 @@ _LEAST_KEPT = 0.15  # where less of the surface would be left, rims stay in
 _BLOCKS = 64  # residuals are averaged in about this many blocks a side
 _FEWEST_BLOCKS = 16
 
-M = TypeVar("M", Polynomial, Cylinder)
+Model = Polynomial | Cylinder
 
 
 @dataclass(frozen=True)
@@ -76,14 +75,20 @@ class Spread:
 
 
 def take_sample(heights: np.ndarray, region: np.ndarray | None, side: int, level: float) -> Sample:
-    """Sample about `side` by `side` pixels, evenly."""
-    step = max(1, -int(-np.sqrt(heights.size) // side))
-    step = max(1, min(step, min(heights.shape) // 16))
-    first = tuple((n - 1) % step // 2 for n in heights.shape)
-    where = (slice(first[0], None, step), slice(first[1], None, step))
-    values = np.subtract(heights[where], heights.dtype.type(level)).astype(np.float32, copy=False)
-    if region is not None:
-        values[~region[where]] = np.nan
+    """Sample about `side` by `side` pixels, evenly, less a level.
+
+    More where fewer than an eighth of them would be measured and inside the region, up to all pixels.
+    """
+    step = max(1, min(-int(-np.sqrt(heights.size) // side), min(heights.shape) // 16))
+    while True:
+        first = tuple((n - 1) % step // 2 for n in heights.shape)
+        where = (slice(first[0], None, step), slice(first[1], None, step))
+        values = np.subtract(heights[where], heights.dtype.type(level)).astype(np.float32, copy=False)
+        if region is not None:
+            values[~region[where]] = np.nan
+        if step == 1 or np.count_nonzero(np.isfinite(values)) >= side * side // 8:
+            break
+        step = step // 2
     rows = np.arange(first[0], heights.shape[0], step)
     return Sample(rows, np.arange(first[1], heights.shape[1], step), values)
 
@@ -137,7 +142,9 @@ def _by_likelihood(residuals: list[np.ndarray]) -> list[int]:
     return [int(i) for i in np.argsort(losses, kind="stable")]
 
 
-def refine(sample: Sample, model: M, spread: float | None = None, rounds: int = 2) -> tuple[M, Spread]:
+def refine(
+    sample: Sample, model: Model, spread: float | None = None, rounds: int = 2
+) -> tuple[Model, Spread]:
     """Least squares over what is neither pit nor spike, by place.
 
     Parameters
@@ -348,7 +355,7 @@ def _blocks(residual: np.ndarray, keep: np.ndarray, x: np.ndarray, y: np.ndarray
     )
 
 
-def _change(model: Polynomial | Cylinder, blocks: _Blocks) -> np.ndarray:
+def _change(model: Model, blocks: _Blocks) -> np.ndarray:
     """Least-squares change of the model's parameters."""
     inside = blocks.count > 0
     count = blocks.count[inside]
@@ -356,7 +363,7 @@ def _change(model: Polynomial | Cylinder, blocks: _Blocks) -> np.ndarray:
     return _solve(slopes, blocks.total[inside] / count, count)
 
 
-def _uncertainty(model: Polynomial | Cylinder, blocks: _Blocks) -> float:
+def _uncertainty(model: Model, blocks: _Blocks) -> float:
     """Standard uncertainty of the fit, root mean square over the field.
 
     From the scatter of block sums (sandwich estimate), over blocks of growing size, since only blocks wider

@@ -15,7 +15,7 @@ _STEEPEST = 0.05  # cosine of the slope beyond which a cylinder's flank is follo
 
 @dataclass(frozen=True)
 class Frame:
-    """Normalised coordinates: 0 at the field's centre, about 1 at the ends of its longer side.
+    """Normalised coordinates: 0 at the region's centre, about 1 at the ends of its longer side.
 
     Attributes
     ----------
@@ -23,6 +23,8 @@ class Frame:
         The centre, px.
     step_x, step_y : float
         Change per pixel along a row and along a column.
+    half_x, half_y : float
+        Coordinates of the region's last column and row.
     length : float
         What 1 stands for, in the unit of the pixel size.
     """
@@ -31,17 +33,26 @@ class Frame:
     col: float
     step_x: float
     step_y: float
+    half_x: float
+    half_y: float
     length: float
 
     @classmethod
-    def of(cls, shape: tuple[int, int], pixel_size: tuple[float, float]) -> Frame:
-        """Frame of a field of `shape` with pixels of size (x, y)."""
-        length = max(shape[1] * pixel_size[0], shape[0] * pixel_size[1]) / 2
+    def of(cls, box: tuple[int, int, int, int], pixel_size: tuple[float, float]) -> Frame:
+        """Frame of a region from first to last row and first to last column, with pixels of size (x, y)."""
+        first_row, last_row, first_col, last_col = box
+        half_x, half_y = (
+            (last_col - first_col) / 2 * pixel_size[0],
+            (last_row - first_row) / 2 * pixel_size[1],
+        )
+        length = max(half_x, half_y) + max(pixel_size) / 2
         return cls(
-            (shape[0] - 1) / 2,
-            (shape[1] - 1) / 2,
+            (first_row + last_row) / 2,
+            (first_col + last_col) / 2,
             pixel_size[0] / length,
             pixel_size[1] / length,
+            half_x / length,
+            half_y / length,
             length,
         )
 

@@ -173,9 +173,9 @@ def _judge_some(
     bottom = patch[each, np.minimum(_TRIMMED, np.maximum(count - 1, 0))]
     gap = -top
     with np.errstate(invalid="ignore"):
-        apart = (gap > _TIMES_RANGE * (top - bottom)) & (gap > spread)
+        apart = np.asarray((gap > _TIMES_RANGE * (top - bottom)) & (gap > spread))
     judged = small & enough & apart & (np.count_nonzero(between, axis=1) <= _BETWEEN_PX)
-    beside = cluster_flat | between
+    beside = np.asarray(cluster_flat | between)
     beside[:, _CENTRE] = False
     beside[:, _RING] = False
     return judged, np.asarray(index[beside & judged[:, None]])
@@ -226,7 +226,7 @@ def _is_small(cluster: np.ndarray) -> np.ndarray:
     """Whether each cluster fits into 3 by 3 pixels."""
     fits = np.ones(len(cluster), bool)
     for axis in (1, 2):
-        seen = cluster.any(axis=axis)
+        seen = np.asarray(np.any(cluster, axis=axis))
         first = seen.argmax(axis=1)
         last = _WIDTH - 1 - seen[:, ::-1].argmax(axis=1)
         fits &= last - first < _SIDE
