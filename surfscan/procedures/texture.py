@@ -20,6 +20,7 @@ from surfscan.procedures.result import Result
 from surfscan.procedures.settings import TextureSettings
 
 _SHORTEST_PITCHES = 2  # the shortest wave that a grid can hold
+_ROUNDING = 8  # a surface differs by more than this many roundings of its numbers; common practice, no source
 _FEWEST_PITCHES = 3  # an S-filter below this many pixels does next to nothing; common practice, no source
 
 
@@ -87,6 +88,9 @@ def measure_texture(
         "region_area_px": area_px,
         **{column.name: parameters.get(column.name) for column in TEXTURE_PARAMETERS},
     }
+    doubts += _lost_in_rounding(
+        image.heights_um if field is None else image.heights_um[field], parameters["Sq_um"]
+    )
     warnings = [*image.warnings, *ready.warnings, *doubts, *remarks, *_no_scale(scale)]
     return Result(
         procedure="texture",
@@ -226,6 +230,19 @@ def _parameters(
     spatial = spatial_parameters(surface, pixel_size_um=pixel_size)
     out |= {"Sal_um": spatial.sal_um, "Str": spatial.str_ratio, "Std_deg": spatial.std_deg}
     return out, [*remarks, *spatial.warnings]
+
+
+def _lost_in_rounding(heights: np.ndarray, sq_um: float | None) -> list[str]:
+    """What is left of heights in single precision is no texture where it is of the size of their rounding."""
+    low, high = float(np.fmin.reduce(heights, axis=None)), float(np.fmax.reduce(heights, axis=None))
+    size = max(abs(low), abs(high)) if heights.dtype == np.float32 else high - low
+    grain = size * float(np.finfo(np.float32).eps)
+    if not sq_um or sq_um >= _ROUNDING * grain:
+        return []
+    return [
+        f"Without form the heights differ by no more than the rounding of their numbers ({grain:.1g} µm): "
+        "the parameters describe that, not a surface."
+    ]
 
 
 def _no_scale(scale: Calibration | None) -> list[str]:

@@ -122,6 +122,14 @@ def test_one_row_has_no_cells():
     assert height_parameters(np.arange(50.0)[None, :], pixel_size_um=(1, 1)).sdq is None
 
 
+@pytest.mark.parametrize("shape", [(500, 1), (500, 2), (2, 500), (3, 200_000)])
+def test_narrow_and_wide_maps(shape):
+    z = np.random.default_rng(1).standard_normal(shape).astype(np.float32)
+    got = height_parameters(z, pixel_size_um=(1, 1))
+    assert got.sq_um == pytest.approx(np.std(z.astype(float)), rel=1e-5)
+    assert got.cells == (shape[0] - 1) * (shape[1] - 1)
+
+
 def test_without_pixel_size_no_gradients():
     got = height_parameters(rough())
     assert (got.sdq, got.sdr) == (None, None)

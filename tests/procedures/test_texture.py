@@ -99,6 +99,17 @@ def test_flat_surface():
     assert any("flat" in w for w in result.warnings)
 
 
+@pytest.mark.parametrize("dtype", [np.float32, np.float64])
+def test_what_is_left_of_a_plane_is_no_texture(dtype):
+    y, x = np.mgrid[:100, :100]
+    result = measure_texture(
+        height_map((0.37 * x - 0.21 * y + 100).astype(dtype)), TextureSettings(form="plane")
+    )
+    assert any("rounding of their numbers" in w for w in result.warnings)
+    heights, _ = ground()
+    assert not any("rounding" in w for w in measure_texture(height_map(heights.astype(dtype))).warnings)
+
+
 def test_lone_pixels_have_no_gradient():
     heights = np.full((60, 60), np.nan)
     heights[::2, ::2] = np.random.default_rng(1).random((30, 30))
