@@ -1,11 +1,14 @@
 """The demo study: found in a checkout and in an installation, copied with care, compared with the truth."""
 
+import re
+import shutil
 from pathlib import Path
 
 import pytest
 
 from surfscan import demo
 from surfscan.errors import InputError
+from surfscan.study.batch import measure_study
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -60,6 +63,33 @@ def test_copy_goes_on_in_its_own_folder(tmp_path):
     assert demo.copy_study(tmp_path) == study
     assert (tmp_path / "results.sqlite").read_bytes() == b"results"
     assert not image.exists()
+
+
+def test_figures_beside_the_truth_for_pictures_and_height_maps_apart(tmp_path):
+    """One plate's picture and height map, measured; every figure that has a true value is shown beside it."""
+    source = demo.sample_folder()
+    files = ("images/S28-1_a.jpg", "heights/S28-1_h.ome.tif")
+    head, *blocks = (source / "study.toml").read_text(encoding="utf-8").split("[[image]]")
+    kept = [block for block in blocks if any(f'"{file}"' in block for file in files)]
+    (tmp_path / "study.toml").write_text("[[image]]".join([head, *kept]), encoding="utf-8")
+    header, *rows = (source / "truth.csv").read_text(encoding="utf-8").splitlines()
+    known = [row for row in rows if row.startswith(files)]
+    (tmp_path / "truth.csv").write_text("\n".join([header, *known]), encoding="utf-8")
+    for file in files:
+        (tmp_path / file).parent.mkdir()
+        shutil.copyfile(source / file, tmp_path / file)
+    assert measure_study(tmp_path, workers=1).done == list(files)
+    pictures, maps = demo.against_truth(tmp_path).split("\n\nmeasured / true")
+    assert (
+        pictures.startswith("measured / true") and "degraded area %" in pictures and "depth" not in pictures
+    )
+    assert "greatest depth µm  ten deepest µm  volume per area µm  Sq µm" in maps.splitlines()[0]
+    values = next(line for line in maps.splitlines() if line.startswith("heights/S28-1_h.ome.tif"))
+    pits, _, _, deepest, _, volume, roughness = re.findall(r"(\S+) / (\S+)", values)
+    assert pits == ("3", "3")
+    for measured, true in (deepest, volume, roughness):
+        assert float(measured) == pytest.approx(float(true), rel=0.05)
+    assert "greatest depth µm: +" in maps and "in all over 1 height map;" in maps
 
 
 @pytest.mark.parametrize(

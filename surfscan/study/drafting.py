@@ -135,7 +135,7 @@ def _opened(folder: Path, file: str) -> _Image | str:
     """What a file shows and what it says of its scale; a line about it where it cannot be measured."""
     from surfscan.images import HeightMap
     from surfscan.loaders import load
-    from surfscan.opening import open_image
+    from surfscan.opening import SMALL_SIDE_PX, open_image
 
     try:
         file.encode()
@@ -145,6 +145,11 @@ def _opened(folder: Path, file: str) -> _Image | str:
     except InputError as error:
         return str(InputError(file, f"left out: {error.fault}", error.remedy))
     is_map = isinstance(image, HeightMap)
+    if is_map and min(image.shape) < SMALL_SIDE_PX:
+        return (
+            f"{file} was left out: its {image.shape[0]} x {image.shape[1]} numbers are no field of heights "
+            'that could be measured. Add it with shows = "heights" if it is one'
+        )
     has_unit = is_map and bool(load(folder / file).height_unit)
     return _Image(file, guess(file), {}, image.calibration is not None, is_map, has_unit)
 

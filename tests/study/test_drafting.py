@@ -103,13 +103,16 @@ def test_a_height_map_that_states_its_unit_is_not_asked_for_it(tmp_path: Path) -
 
 
 def test_a_table_of_heights_is_drafted_and_no_other_table(tmp_path: Path) -> None:
-    rows = ["0.5 0.25 -1.5", "0.25 0.5 1.5", "1.5 1.25 0.5"] * 8
-    (tmp_path / "P1_h.txt").write_text("\n".join(rows) + "\n")
+    rows = np.random.default_rng(0).normal(0, 0.1, (20, 18)).round(3)
+    np.savetxt(tmp_path / "P1_h.txt", rows, "%.3f")
+    (tmp_path / "P1_rates.txt").write_text("0 7.4 37 1.25 1.5 0.5\n7 7.5 37 2.25 2.5 0.75\n" * 12)
     (tmp_path / "P1_log.csv").write_text("time_h,potential_mV\n0,-350\n1,-348\n")
     (tmp_path / "notes.txt").write_text("exposed on Monday\n")
-    draft_study(tmp_path)
+    draft = draft_study(tmp_path)
     [image] = load_study(tmp_path).images
     assert (image.file, image.shows) == ("P1_h.txt", "heights")
+    [said] = [line for line in draft.could_not_tell if "left out" in line]
+    assert said.startswith("P1_rates.txt was left out: its 24 x 6 numbers are no field of heights")
 
 
 def test_masks_by_folder_and_files_that_only_look_like_images(
