@@ -1,4 +1,4 @@
-"""Masks that come with a height map: checked against it."""
+"""What of a height map is to be measured: given masks, checked against it, and whether enough is left."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 
 from surfscan.errors import InputError
 from surfscan.images import HeightMap
+from surfscan.preparation.region import SMALLEST_REGION_PX
 
 
 def given_mask(image: HeightMap, mask: np.ndarray, name: str) -> np.ndarray:
@@ -36,3 +37,25 @@ def given_mask(image: HeightMap, mask: np.ndarray, name: str) -> np.ndarray:
     if not marked.any():
         raise InputError(image.source.path, f"the {name} mask marks nothing", "Draw it with values above 0")
     return marked
+
+
+def refuse_unmeasured(heights_um: np.ndarray, region: np.ndarray | None, path: str) -> None:
+    """InputError where fewer than `SMALLEST_REGION_PX` heights are measured in a region (None: everywhere).
+
+    Parameters
+    ----------
+    heights_um : ndarray of shape (M, N), float
+    region : ndarray of shape (M, N), bool, or None
+    path : str
+        Height map, for the message.
+    """
+    measured = ~np.isnan(heights_um)
+    if region is not None:
+        measured &= region
+    count = int(np.count_nonzero(measured))
+    if count < SMALLEST_REGION_PX:
+        raise InputError(
+            path,
+            f"only {count} heights were measured on the specimen, fewer than {SMALLEST_REGION_PX}",
+            "Check the masks given, or measure the surface again",
+        )

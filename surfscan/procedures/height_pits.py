@@ -8,7 +8,6 @@ import cv2
 import numpy as np
 
 from surfscan.columns import Table, conform, empty_table
-from surfscan.errors import InputError
 from surfscan.estimates.counting import edge_weights
 from surfscan.estimates.depths import censored_quantile, deepest, pitting_factor
 from surfscan.estimates.g46 import depth_class
@@ -16,13 +15,13 @@ from surfscan.images import HeightMap
 from surfscan.measurement.depths import measure_depths
 from surfscan.measurement.objects import Objects, measure_objects
 from surfscan.preparation.heights import PreparedHeights, prepare_heights
-from surfscan.preparation.region import SMALLEST_REGION_PX
 from surfscan.procedures.field_summary import (
     field_summary,
     near_limit_remark,
     no_scale_warning,
     smallest_diameter_px,
 )
+from surfscan.procedures.given_masks import given_mask, refuse_unmeasured
 from surfscan.procedures.original_level import OriginalLevel, find_original_level
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import HeightPitSettings
@@ -84,7 +83,7 @@ def measure_height_pits(
     ready = prepare_heights(
         image.heights_um, form=settings.form, spikes=settings.spikes, pixel_size_um=pixel_size, region=exposed
     )
-    _refuse_unmeasured(ready.residual_um, exposed, path)
+    refuse_unmeasured(ready.residual_um, exposed, path)
     smallest_px = smallest_diameter_px(settings, scale)
     found = find_deep_pits(
         ready.residual_um,
@@ -153,33 +152,10 @@ def _exposed(image: HeightMap, region: np.ndarray | None, datum: np.ndarray | No
     for name, mask in (("region", region), ("datum", datum)):
         if mask is None:
             continue
-        if mask.shape != image.shape:
-            raise InputError(
-                image.source.path,
-                f"the {name} mask is {mask.shape[0]} x {mask.shape[1]} px, the map is "
-                f"{image.shape[0]} x {image.shape[1]} px (rows x columns)",
-                "Draw the mask on this map, at its full size",
-            )
-        if not mask.any():
-            raise InputError(
-                image.source.path, f"the {name} mask marks nothing", "Draw it with values above 0"
-            )
-        inside = mask.astype(bool) if name == "region" else ~mask.astype(bool)
+        marked = given_mask(image, mask, name)
+        inside = marked if name == "region" else ~marked
         exposed = inside if exposed is None else exposed & inside
     return exposed
-
-
-def _refuse_unmeasured(residual: np.ndarray, exposed: np.ndarray | None, path: str) -> None:
-    measured = ~np.isnan(residual)
-    if exposed is not None:
-        measured &= exposed
-    count = int(np.count_nonzero(measured))
-    if count < SMALLEST_REGION_PX:
-        raise InputError(
-            path,
-            f"only {count} heights were measured on the specimen, fewer than {SMALLEST_REGION_PX}",
-            "Check the region mask and the datum, or measure the surface again",
-        )
 
 
 def _field(residual: np.ndarray, labels: np.ndarray, exposed: np.ndarray | None) -> np.ndarray | None:

@@ -14,8 +14,7 @@ from surfscan.measurement.material_ratio import material_ratio_curve, material_r
 from surfscan.measurement.texture import height_parameters
 from surfscan.preparation.form import Form, fit_form
 from surfscan.preparation.heights import prepare_heights
-from surfscan.preparation.region import SMALLEST_REGION_PX
-from surfscan.procedures.given_masks import given_mask
+from surfscan.procedures.given_masks import given_mask, refuse_unmeasured
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import TextureSettings
 
@@ -61,7 +60,7 @@ def measure_texture(
     settings = settings or TextureSettings()
     path, scale = image.source.path, image.calibration
     field = None if region is None else given_mask(image, region, "region")
-    _refuse_unmeasured(image.heights_um, field, path)
+    refuse_unmeasured(image.heights_um, field, path)
     pixel_size = (scale.pixel_size_x_um, scale.pixel_size_y_um) if scale else None
     doubts = _check_cutoffs(settings, image.shape, pixel_size, path)
     ready = prepare_heights(
@@ -70,7 +69,7 @@ def measure_texture(
     surface, form = ready.residual_um, ready.form
     if field is not None:
         surface[~field] = np.nan
-    _refuse_unmeasured(surface, None, path)
+    refuse_unmeasured(surface, None, path)
     if pixel_size is not None:
         surface, form = _filtered(surface, form, settings, pixel_size)
     parameters, remarks = _parameters(surface, pixel_size)
@@ -101,19 +100,6 @@ def measure_texture(
         masks={"region": np.ones(image.shape, bool) if field is None else field},
         warnings=tuple(warnings),
     )
-
-
-def _refuse_unmeasured(heights: np.ndarray, field: np.ndarray | None, path: str) -> None:
-    measured = ~np.isnan(heights)
-    if field is not None:
-        measured &= field
-    count = int(np.count_nonzero(measured))
-    if count < SMALLEST_REGION_PX:
-        raise InputError(
-            path,
-            f"only {count} heights were measured on the specimen, fewer than {SMALLEST_REGION_PX}",
-            "Check the region mask, or measure the surface again",
-        )
 
 
 def _check_cutoffs(

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from surfscan import HeightMap, InputError, Source
-from surfscan.procedures.given_masks import given_mask
+from surfscan.procedures.given_masks import given_mask, refuse_unmeasured
 
 IMAGE = HeightMap(np.zeros((4, 6)), None, Source("plate.sdf"))
 
@@ -24,3 +24,13 @@ def test_masks_that_do_not_fit(mask, why):
     with pytest.raises(InputError, match=why) as caught:
         given_mask(IMAGE, mask, "region")
     assert "plate.sdf" in str(caught.value)
+
+
+def test_a_hundred_measured_heights_are_enough():
+    heights = np.full((20, 20), np.nan)
+    heights[:10, :10] = 1.0
+    region = np.ones(heights.shape, bool)
+    refuse_unmeasured(heights, None, "plate.sdf")
+    region[0, 0] = False
+    with pytest.raises(InputError, match="only 99 heights"):
+        refuse_unmeasured(heights, region, "plate.sdf")
