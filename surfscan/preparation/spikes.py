@@ -17,7 +17,7 @@ _SCREEN = 3.5  # a candidate differs from its neighbours by this many robust spr
 _SIDE = 3  # rows and columns that a cluster takes up at most
 _BETWEEN = (0.3, 0.5)  # levels between surface (0) and spike (1) that a gradual flank passes through
 _BETWEEN_PX = 2  # more than this many pixels there are a flank
-_TIMES_RANGE = 1.25  # a spike stands out by this many times the range of what surrounds it
+_TIMES_RANGE = 1.4  # a spike stands out by this many times the span of what surrounds it
 _TRIMMED = 2  # highest and lowest values of the surroundings that may be other spikes
 _LEAST_AROUND = 10  # measured pixels around, below which nothing can be judged
 _PASSES = 4
@@ -36,13 +36,14 @@ def find_spikes(heights_um: np.ndarray, region: np.ndarray | None = None) -> np.
 
     A pixel is a candidate where it lies above (below) the mean of both neighbours at a distance of 2 px in
     all of four directions, by 3.5 robust spreads of such differences over the map. It is a spike where,
-    within 7 by 7 pixels and relative to their slope,
+    within 7 by 7 pixels, and relative either to their slope or to their level,
 
     - what reaches at least half its height hangs together in at most 3 by 3 pixels: pits and asperities from
-      4 px across on are none;
+      6 px across on are none (down to 4 px where walls are gradual, and holes of 3 px are taken for spikes);
     - at most 2 pixels lie at 0.3 to 0.5 of it: it rises at once, where a small cone or cap has a flank;
-    - it stands out of the others by 1.25 times their own range (the two highest and lowest left out, which
-      may be spikes too), so that edges and walls of pits, and rough places, raise the limit.
+    - it stands out of the others by 1.4 times their span (twice the distance of the third highest, or lowest,
+      from the median, so that two more spikes do no harm). Edges and walls of pits and rough places thereby
+      raise the limit: on a wall a spike must stand out of the wall.
 
     What was found is taken away and its neighbours are judged again, four times at most.
     The limits are common practice, no source.
@@ -146,39 +147,42 @@ def _judged(
 def _judge_some(
     heights: np.ndarray, spikes: np.ndarray | None, places: np.ndarray, spread: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """As `_judged`, for a few."""
+    """As `_judged`, for a few: relative to the slope around, then relative to the level."""
     patch, index = _patches(heights, spikes, places)
     patch -= patch[:, _CENTRE, None]  # relative to the pixel itself
     square = patch.reshape(-1, _WIDTH, _WIDTH)
     slope_x = _median(square[:, :, -1] - square[:, :, 0]) / (2 * _REACH)
     slope_y = _median(square[:, -1, :] - square[:, 0, :]) / (2 * _REACH)
-    patch -= slope_x[:, None] * _DX + slope_y[:, None] * _DY
-    ring = patch[:, _RING]
-    height = -_median(ring)
+    judged, beside = _stands_out(patch - (slope_x[:, None] * _DX + slope_y[:, None] * _DY), spread)
+    rest = np.flatnonzero(~judged)
+    judged[rest], beside[rest] = _stands_out(patch[rest], spread)
+    return judged, np.asarray(index[beside & judged[:, None]])
+
+
+def _stands_out(patch: np.ndarray, spread: float) -> tuple[np.ndarray, np.ndarray]:
+    """Which patches have a spike in the middle, and which of their inner pixels stand out with it."""
+    height = -_median(patch[:, _RING])
     sign = np.where(height < 0, np.float32(-1), np.float32(1))
-    patch *= sign[:, None]
-    height = np.abs(height)
-    level = 1 + patch / np.maximum(height, np.float32(1e-30))[:, None]
-    standing = (level >= _BETWEEN[1]).reshape(-1, _WIDTH, _WIDTH)
-    cluster = _connected(standing)
+    patch = patch * sign[:, None]
+    level = 1 + patch / np.maximum(np.abs(height), np.float32(1e-30))[:, None]
+    cluster = _connected((level >= _BETWEEN[1]).reshape(-1, _WIDTH, _WIDTH))
     small = _is_small(cluster)
-    cluster_flat = cluster.reshape(len(places), -1)
-    between = (level >= _BETWEEN[0]) & ~cluster_flat & (level < _BETWEEN[1])
-    patch[cluster_flat] = np.nan
+    cluster = cluster.reshape(patch.shape)
+    between = (level >= _BETWEEN[0]) & (level < _BETWEEN[1])
+    patch[cluster] = np.nan
     patch.sort(axis=1)
     count = np.count_nonzero(np.isfinite(patch), axis=1)
     enough = count >= _LEAST_AROUND
-    each = np.arange(len(places))
+    each = np.arange(len(patch))
     top = patch[each, np.maximum(count - 1 - _TRIMMED, 0)]
-    bottom = patch[each, np.minimum(_TRIMMED, np.maximum(count - 1, 0))]
-    gap = -top
+    middle = (patch[each, count // 2 * enough] + patch[each, np.maximum(count - 1, 0) // 2]) / 2
     with np.errstate(invalid="ignore"):
-        apart = np.asarray((gap > _TIMES_RANGE * (top - bottom)) & (gap > spread))
+        apart = (-top > 2 * _TIMES_RANGE * (top - middle)) & (-top > spread)
     judged = small & enough & apart & (np.count_nonzero(between, axis=1) <= _BETWEEN_PX)
-    beside = np.asarray(cluster_flat | between)
+    beside = cluster | between
     beside[:, _CENTRE] = False
     beside[:, _RING] = False
-    return judged, np.asarray(index[beside & judged[:, None]])
+    return np.asarray(judged), np.asarray(beside)
 
 
 def _patches(
