@@ -91,12 +91,16 @@ def extremes_text(result: ExtremesResult) -> str:
     str
         Lines of text, the last without a line break.
     """
+    from surfscan.estimates.gumbel import return_variate
     from surfscan.procedures.extremes import TEST_LEVEL
     from surfscan.report.rounding import round_to_interval, significant
 
     level = round_to_interval(result.return_level, *result.return_level_ci95)
     unit = f" {result.unit}" if result.unit else ""
     fit, period = result.fit, significant(result.return_period)
+    gev = result.gumbel.gev
+    free_level = float(gev.level(return_variate(result.return_period)))
+    free = round_to_interval(free_level, *(result.free_shape_ci95 or (None, None)))
     name = "Gumbel" if fit.model == "gumbel" else "GEV"
     how = "maximum likelihood" if fit.method == "likelihood" else "L-moments"
     enough = "is enough" if result.gumbel.p_value >= TEST_LEVEL else "is rejected"
@@ -109,12 +113,15 @@ def extremes_text(result: ExtremesResult) -> str:
         "return period": f"{period} blocks make the part",
         "distribution": f"{name} by {how}: {parameters}",
         "Gumbel": f"{enough} (likelihood-ratio test, p = {result.gumbel.p_value:.2g})",
+        "shape left free": f"{free.value}{unit} (95 % interval {free.interval}; shape {gev.shape:.2f})"
+        if free.has_interval
+        else "",
         "meaning": f"one block in {period} has a deeper pit, "
         f"and {100 * result.part_exceeds_fraction:.0f} % of such parts have one somewhere",
     }
     where = result.source.path if result.source else "maxima"
     lines = [f"{where}: return level {level.value}{unit} (95 % interval {level.interval})"]
     width = max(map(len, rows))
-    lines += [f"  {label:<{width}}  {text}" for label, text in rows.items()]
+    lines += [f"  {label:<{width}}  {text}" for label, text in rows.items() if text]
     lines += [f"  warning: {warning}" for warning in result.warnings]
     return "\n".join(lines)

@@ -13,7 +13,6 @@ from surfscan.estimates.gumbel import gumbel_from_lmoments, quantile_standard_er
 from surfscan.estimates.maxima_likelihood import (
     MEASURED,
     SHAPE_LIMITS,
-    BatchFit,
     covariance,
     fit_batch,
     log_likelihood,
@@ -35,6 +34,8 @@ BOOTSTRAP_SETS = 5000
 """Sets simulated for an interval of L-moments."""
 
 _CALIBRATED_VARIATES = (-1.0, 1.5)
+_RATIO_ABOVE = 1.5
+_SHAPE_STEP = 0.1
 
 
 @dataclass(frozen=True)
@@ -79,10 +80,13 @@ class GumbelTest:
         2 (l_GEV - l_Gumbel).
     p_value : float
         From simulated Gumbel sets of the same size and censoring.
+    gev : MaximaFit
+        The GEV fit by likelihood that Gumbel was held against.
     """
 
     statistic: float
     p_value: float
+    gev: MaximaFit
 
 
 def fit_maxima(values: np.ndarray, kinds: np.ndarray, model: Model, method: Method) -> MaximaFit:
@@ -98,8 +102,12 @@ def fit_maxima(values: np.ndarray, kinds: np.ndarray, model: Model, method: Meth
     Raises
     ------
     ValueError
-        If L-moments are asked for where some values are bounds, or the likelihood has no maximum.
+        If measured values are fewer than 3 or all equal, if L-moments are asked for where some values are
+        bounds, or if the likelihood has no maximum.
     """
+    measured = values[kinds == MEASURED]
+    if len(measured) < 3 or np.ptp(measured) == 0:
+        raise ValueError("a fit needs at least 3 measured maxima that are not all equal")
     gumbel = model == "gumbel"
     if method == "likelihood":
         fit = fit_batch(values[None], kinds[None], gumbel=gumbel)
@@ -121,10 +129,16 @@ def gumbel_test(values: np.ndarray, kinds: np.ndarray) -> GumbelTest:
     Parameters
     ----------
     values, kinds : ndarray of shape (n,)
+
+    Raises
+    ------
+    ValueError
+        As `fit_maxima`.
     """
-    narrow, wide = (fit_batch(values[None], kinds[None], gumbel=g).log_likelihood[0] for g in (True, False))
-    statistic = max(2 * float(wide - narrow), 0.0)
-    return GumbelTest(statistic, gumbel_p_value(values, kinds, statistic))
+    narrow = fit_maxima(values, kinds, "gumbel", "likelihood")
+    wide = fit_maxima(values, kinds, "gev", "likelihood")
+    statistic = max(2 * (wide.log_likelihood - narrow.log_likelihood), 0.0)
+    return GumbelTest(statistic, gumbel_p_value(values, kinds, statistic), wide)
 
 
 def level_intervals(
@@ -140,20 +154,22 @@ def level_intervals(
     variates : ndarray of shape (k,)
         Reduced variates of the levels.
     main_variate : float
-        The one that matters most: its calibration is exact; between it, -1 and 1.5 others are interpolated.
+        The one that matters most: it has a calibration of its own. Those of others are interpolated between
+        it, -1 and 1.5.
 
     Returns
     -------
     ndarray of shape (k, 2)
-        Calibrated profile likelihood (`surfscan.estimates.maxima_profile`), or for L-moments a parametric
-        bootstrap of (estimate - truth) / scale with a fixed seed.
+        Calibrated profile likelihood (`surfscan.estimates.maxima_profile`). For L-moments a parametric
+        bootstrap with a fixed seed, at the shape's nearest tenth: of (estimate - truth) / scale, and for GEV
+        levels well above the location of the ratio of their heights over it. For Gumbel that is exact; for
+        GEV it holds the truth less often than likelihood does (50 blocks, T = 1000: in 90 to 94 % of sets).
     """
-    nodes = np.unique([*_CALIBRATED_VARIATES, main_variate])
+    others = _CALIBRATED_VARIATES if (variates != main_variate).any() else ()
+    nodes = np.unique([*others, main_variate])
     if fit.method == "likelihood":
         return _profile_intervals(values, kinds, fit, variates, nodes)
-    low, high = np.array([_bootstrap_pivots(len(values), fit.model, fit.shape, float(y)) for y in variates]).T
-    level = fit.level(variates)
-    return np.column_stack([level - fit.scale * high, level - fit.scale * low])
+    return _bootstrap_intervals(fit, len(values), variates)
 
 
 def level_standard_error(
@@ -205,19 +221,23 @@ def _from_lmoments(values: np.ndarray, gumbel: bool) -> tuple[np.ndarray, np.nda
     return gev_from_lmoments(values)
 
 
-@lru_cache(maxsize=8)
-def _bootstrap_fits(blocks: int, model: Model, shape: float) -> BatchFit:
+def _bootstrap_intervals(fit: MaximaFit, blocks: int, variates: np.ndarray) -> np.ndarray:
+    """Pivots: differences (exact for Gumbel), and for high GEV levels ratios, as errors grow with them."""
+    shape = float(np.clip(round(fit.shape / _SHAPE_STEP) * _SHAPE_STEP, *SHAPE_LIMITS))
+    location, scale, bend = _bootstrap_fits(blocks, fit.model, shape)
+    ends = []
+    for y, level in zip(variates.tolist(), fit.level(variates).tolist(), strict=True):
+        truth = float(gev_quantile(y, 0.0, 1.0, shape))
+        found = gev_quantile(y, location, scale, bend)
+        if fit.model == "gev" and y > _RATIO_ABOVE:
+            ratio = np.quantile((found - location) / (truth - location), (0.975, 0.025))
+            ends.append(fit.location + (level - fit.location) / ratio)
+        else:
+            ends.append(level - fit.scale * np.quantile((found - truth) / scale, (0.975, 0.025)))
+    return np.array(ends)
+
+
+@lru_cache(maxsize=16)
+def _bootstrap_fits(blocks: int, model: Model, shape: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     values, _ = simulated_sets(CensoringPattern(0, (0,) * blocks), BOOTSTRAP_SETS, SEED, shape)
-    location, scale, bend = _from_lmoments(values, model == "gumbel")
-    nothing = np.full(len(location), np.nan)
-    return BatchFit(location, scale, bend, nothing, nothing, np.ones(len(location), dtype=bool))
-
-
-def _bootstrap_pivots(blocks: int, model: Model, shape: float, variate: float) -> tuple[float, float]:
-    """2.5 and 97.5 % quantiles of (estimated level - true level) / estimated scale."""
-    shape = float(np.clip(shape, *SHAPE_LIMITS))
-    fits = _bootstrap_fits(blocks, model, shape)
-    truth = float(gev_quantile(variate, 0.0, 1.0, shape))
-    pivots = (gev_quantile(variate, fits.level, fits.scale, fits.shape) - truth) / fits.scale
-    low, high = np.quantile(pivots, (0.025, 0.975))
-    return float(low), float(high)
+    return _from_lmoments(values, model == "gumbel")

@@ -99,6 +99,9 @@ class ExtremesResult:
         Level that one block in T exceeds.
     return_level_ci95 : (float, float)
     return_level_standard_error : float or None
+    free_shape_ci95 : (float, float) or None
+        Interval of the level that GEV by likelihood (`gumbel.gev`) gives; None where measured maxima are too
+        few for GEV. The interval of Gumbel holds only if Gumbel does, and the test seldom sees a small shape.
     plot, line : tuple of PlotRow
         Blocks in ascending order, and the fitted line with its band out to T.
     warnings : tuple of str
@@ -118,6 +121,7 @@ class ExtremesResult:
     return_level: float
     return_level_ci95: tuple[float, float]
     return_level_standard_error: float | None
+    free_shape_ci95: tuple[float, float] | None
     plot: tuple[PlotRow, ...]
     line: tuple[PlotRow, ...]
     warnings: tuple[str, ...]
@@ -157,6 +161,11 @@ class ExtremesResult:
                 "p_value": self.gumbel.p_value,
                 "level": TEST_LEVEL,
                 "gumbel_is_enough": self.gumbel.p_value >= TEST_LEVEL,
+            },
+            "free_shape": {
+                "shape": self.gumbel.gev.shape,
+                "return_level": float(self.gumbel.gev.level(return_variate(self.return_period))),
+                "return_level_ci95": None if self.free_shape_ci95 is None else list(self.free_shape_ci95),
             },
             "unit": self.unit,
             "return_period": self.return_period,
@@ -234,15 +243,19 @@ def analyse_maxima(
         )
     measured = len(values) - bounds
     _refuse_too_few(model, measured, where)
-    test = gumbel_test(values, kinds)
-    chosen: Model = "gumbel"
-    if model == "gev" or (model == "auto" and measured >= FEWEST_BLOCKS["gev"] and test.p_value < TEST_LEVEL):
-        chosen = "gev"
+    enough_for_gev = measured >= FEWEST_BLOCKS["gev"]
+    variate = return_variate(period)
     try:
+        test = gumbel_test(values, kinds)
+        rejected = enough_for_gev and test.p_value < TEST_LEVEL
+        chosen: Model = "gev" if model == "gev" or (model == "auto" and rejected) else "gumbel"
         fit = fit_maxima(values, kinds, chosen, method)
     except ValueError as fault:
-        raise InputError(where, str(fault), "Look at the values on a probability plot") from fault
-    variate = return_variate(period)
+        raise InputError(where, str(fault), "Look at the values: are blocks doubled or cut off?") from fault
+    free_shape = None
+    if enough_for_gev:
+        low, high = level_intervals(values, kinds, test.gev, np.array([variate]), variate)[0].tolist()
+        free_shape = (low, high)
     plot, line, interval = _plot(values, kinds, fit, variate)
     settings = {
         "block_area_mm2": block_area_mm2,
@@ -270,6 +283,7 @@ def analyse_maxima(
         return_level=float(fit.level(variate)),
         return_level_ci95=interval,
         return_level_standard_error=level_standard_error(values, kinds, fit, variate),
+        free_shape_ci95=free_shape,
         plot=plot,
         line=line,
         warnings=warnings,
