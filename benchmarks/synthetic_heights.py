@@ -128,6 +128,7 @@ def make_heights(
     cylinder_radius_mm: float | None = None,
     gaps: float = 0.02,
     steepest_deg: float = 60.0,
+    lost_floors: float = 0.0,
     spikes: int = 20,
 ) -> SyntheticHeights:
     """One height map and its truth.
@@ -167,6 +168,8 @@ def make_heights(
     gaps : float
         Share of points not measured: a third scattered, a third in clusters, the rest where the wall is
         steeper than `steepest_deg`, as far as such walls go.
+    lost_floors : float
+        Share of pits of which what lies deeper than some half to nine tenths of the depth was not measured.
     spikes : int
         Single points that stand out by 10 to 40 times Sq, either way.
     """
@@ -200,6 +203,8 @@ def make_heights(
         heights = heights + np.sqrt(ball**2 - (x - x.mean()) ** 2) - ball
 
     missing = _gaps(gap, depth, pixel_size_um, gaps, steepest_deg)
+    lost = np.where(gap.random(len(pits)) < lost_floors, gap.uniform(0.5, 0.9, len(pits)), np.inf)
+    missing |= depth > np.append(np.inf, lost * true_depth)[labels]
     at = gap.integers(0, heights.size, spikes)
     heights.ravel()[at] += gap.choice([-1.0, 1.0], spikes) * sq_um * gap.uniform(10, 40, spikes)
     heights[missing] = np.nan

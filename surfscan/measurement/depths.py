@@ -15,7 +15,8 @@ from surfscan.columns import Table
 
 NARROW, ELLIPTICAL, WIDE, NOT_SEEN = "narrow and deep", "elliptical", "wide and shallow", "not seen"
 _NARROW_FROM, _WIDE_TO = 1.0, 0.25
-_PATCH_PX, _SMALL_PIT_SHARE, _PATCH_SHARE, _DEEP_PART = 4.0, 0.1, 0.01, 2 / 3
+_PATCH_PX, _SMALL_PIT_SHARE, _PATCH_SHARE = 4.0, 0.1, 0.02
+_DEEP_PART, _DEEP_SQ = 0.9, 2.0
 _FLOOR_PART, _FLOOR_WINDOW, _FLOOR_BY_ROUGHNESS, _FLOOR_LEAST_PX = 0.7, 0.25, 1.2, 1.6
 _AROUND = ((0, 1), (1, -1), (1, 0), (1, 1))
 
@@ -61,9 +62,9 @@ def measure_depths(
 
     Notes
     -----
-    depth_is_lower_bound: a connected unmeasured patch inside the mouth borders on the deeper part (on a point
-    deeper than two thirds of the greatest measured depth), so that the deepest point may lie in it, and is no
-    speck: 4 points or more and 1 % or more of the mouth; in mouths under 40 points, a tenth of the mouth.
+    depth_is_lower_bound: a connected unmeasured patch inside the mouth borders on a point as deep as the
+    deepest (within a tenth of the depth, or 2 Sq if that is more), so that the pit may go deeper in it, and
+    is no speck: 4 points or more and 2 % or more of the mouth; in mouths under 40 points, a tenth of it.
     A pit without any measured point has no depth (not-a-number) and counts as a lower bound too.
 
     depth_uncertainty_um: the deepest reading is one reading of a floor as rough as the surroundings; its
@@ -102,7 +103,9 @@ def measure_depths(
     first = d == depth[own]
     np.minimum.at(deepest, own[first], at[first])
     row, col = np.divmod(deepest, labels.shape[1])
-    lower = ~some | _hidden_floor(labels, depth_um, *bottom, area, depth)
+    lower = ~some | _hidden_floor(
+        labels, depth_um, *bottom, area, np.minimum(_DEEP_PART * depth, depth - _DEEP_SQ * roughness_um)
+    )
     slope = _steepest(labels, depth_um, at, own, d, n, (px, py))
     known = pixel_size_um is not None
     absent = np.full(n, np.nan)
@@ -159,7 +162,7 @@ def _hidden_floor(
     at: np.ndarray,
     own: np.ndarray,
     area: np.ndarray,
-    depth: np.ndarray,
+    deep: np.ndarray,
 ) -> np.ndarray:
     """Whether an unmeasured patch borders on the deeper part of each pit and is no speck."""
     n = len(area)
@@ -169,7 +172,7 @@ def _hidden_floor(
     rows, cols = labels.shape
     gaps = np.zeros(labels.shape, np.uint8)
     gaps.reshape(-1)[at] = 1
-    patches, patch = cv2.connectedComponents(gaps, connectivity=8, ltype=cv2.CV_32S)
+    _, patch = cv2.connectedComponents(gaps, connectivity=8, ltype=cv2.CV_32S)
     key = patch.reshape(-1)[at].astype(np.int64) * n + own
     _, piece = np.unique(key, return_inverse=True)
     size = np.bincount(piece)
@@ -186,7 +189,7 @@ def _hidden_floor(
             good = (labels.reshape(-1)[there] == own[inside] + 1) & ~np.isnan(d)
             np.maximum.at(beside, piece[inside[good]], d[good])
     least = np.maximum(np.minimum(_PATCH_PX, _SMALL_PIT_SHARE * area), _PATCH_SHARE * area)
-    hidden[owner[(size >= least[owner]) & (beside > _DEEP_PART * depth[owner])]] = True
+    hidden[owner[(size >= least[owner]) & (beside >= deep[owner])]] = True
     return hidden
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,7 +37,13 @@ class Basins:
 
 
 def part_basins(
-    depth: np.ndarray, where: np.ndarray, least: np.ndarray, share: float, rim: np.ndarray
+    depth: np.ndarray,
+    where: np.ndarray,
+    roughness: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    *,
+    least: float,
+    share: float,
+    rim: float,
 ) -> Basins:
     """Part the foreground into basins that stand apart.
 
@@ -50,12 +57,14 @@ def part_basins(
         Positive downwards.
     where : ndarray of shape (p,), int
         Flat positions of the foreground pixels, rising.
-    least : ndarray of shape (p,), float32
-        Prominence that a basin must have where its deepest point is.
+    roughness : callable
+        Roughness at rows and columns in px.
+    least : float
+        Prominence that a basin must have, in units of the roughness at its deepest point.
     share : float
         Least prominence as a share of the basin's depth; the larger of the two holds.
-    rim : ndarray of shape (p,), float32
-        Depth at which the foreground was cut out.
+    rim : float
+        Depth at which the foreground was cut out, in units of the roughness.
 
     Returns
     -------
@@ -85,11 +94,35 @@ def part_basins(
         if np.array_equal(further, best):
             break
         best = further
-    lowest, first = np.unique(best, return_inverse=True)
-    first = first.astype(np.int32).reshape(-1)
-    del best
+    lowest = np.flatnonzero(best == np.arange(p, dtype=np.int32))
+    name = np.empty(p, np.int32)
+    name[lowest] = np.arange(len(lowest), dtype=np.int32)
+    first = name[best]
+    del best, name
+    at_lowest = np.asarray(roughness(*np.divmod(where[lowest], cols)), np.float32)
     source, target, saddle = _passes(number, place, value, first, wide, len(lowest))
-    return _join(source, target, saddle, lowest, first, value[:-1], where, least, share, rim)
+    deepest = value[lowest]
+    asked = np.maximum(least * at_lowest, share * deepest)
+    joined = _join(source, target, saddle, deepest, asked, deepest - rim * at_lowest)
+    kept = np.flatnonzero(joined.root == np.arange(len(lowest)))
+    new = np.zeros(len(lowest), np.int32)
+    new[kept] = np.arange(len(kept))
+    return Basins(
+        of=new[joined.root][first],
+        joined_at=joined.level[first],
+        peak=where[lowest[kept]],
+        depth=deepest[kept],
+        prominence=joined.prominence[kept],
+    )
+
+
+@dataclass(frozen=True)
+class _Joined:
+    """Which basin each ends in, the shallowest saddle on the way there, and prominence."""
+
+    root: np.ndarray
+    level: np.ndarray
+    prominence: np.ndarray
 
 
 def _passes(
@@ -124,62 +157,68 @@ def _join(
     source: np.ndarray,
     target: np.ndarray,
     saddle: np.ndarray,
-    lowest: np.ndarray,
-    first: np.ndarray,
-    value: np.ndarray,
-    where: np.ndarray,
-    least: np.ndarray,
-    share: float,
-    rim: np.ndarray,
-) -> Basins:
-    """Join basins along their lowest ways out until each left is as prominent as asked."""
-    n = len(lowest)
-    depth = value[lowest]
-    asked = np.maximum(least[lowest], share * depth)
-    rank = np.empty(n, np.int64)
+    depth: np.ndarray,
+    asked: np.ndarray,
+    alone: np.ndarray,
+) -> _Joined:
+    """Join basins along their lowest ways out until each left is as prominent as asked.
+
+    A basin whose lowest way out leads to a deeper one is exactly as prominent as it is deeper than that
+    saddle, whatever else is joined first; so all such basins are joined at once, round by round.
+    """
+    n = len(depth)
+    rank = np.empty(n, np.int32)
     rank[np.lexsort((np.arange(n), -depth))] = np.arange(n)  # 0 is the deepest
     parent = np.arange(n)
-    joined = np.full(n, np.inf, np.float32)
-    prominence = depth - rim[lowest]
+    level = np.full(n, np.inf, np.float32)
     while True:
-        ends = np.concatenate([source, target])
-        others = np.concatenate([target, source])
-        both = np.concatenate([saddle, saddle])
-        order = np.lexsort((-rank[others], both, ends))
-        last = np.flatnonzero(np.append(ends[order][1:] != ends[order][:-1], True)) if order.size else order
-        basin, out, level = ends[order][last], others[order][last], both[order][last]
-        deeper = rank[out] < rank[basin]
-        weak = deeper & (depth[basin] - level < asked[basin])
-        if not weak.any():
-            prominence[basin] = depth[basin] - level
+        out, lowest = _ways_out(source, target, saddle, n, rank)
+        led = np.flatnonzero(out >= 0)
+        weak = led[(rank[out[led]] < rank[led]) & (depth[led] - lowest[led] < asked[led])]
+        if weak.size == 0:
             break
-        parent[basin[weak]] = out[weak]
-        joined[basin[weak]] = level[weak]
-        root = parent.copy()
-        while True:
-            further = root[root]
-            if np.array_equal(further, root):
-                break
-            root = further
+        parent[weak], level[weak] = out[weak], lowest[weak]
+        root = _roots(parent)
         a, b = root[source], root[target]
         apart = a != b
         a, b, saddle = a[apart], b[apart], saddle[apart]
         key, saddle = _deepest(np.maximum(a, b) * n + np.minimum(a, b), saddle)
         source, target = key // n, key % n
-    root, level = parent.copy(), joined.copy()
+    prominence = alone.astype(np.float32)
+    prominence[led] = depth[led] - lowest[led]
+    through, shallowest = parent.copy(), level.copy()
     while True:
-        level = np.minimum(level, joined[root])
-        further = parent[root]
-        if np.array_equal(further, root):
+        shallowest = np.minimum(shallowest, level[through])
+        further = parent[through]
+        if np.array_equal(further, through):
             break
-        root = further
-    kept = np.flatnonzero(parent == np.arange(n))
-    new = np.zeros(n, np.int32)
-    new[kept] = np.arange(len(kept))
-    return Basins(
-        of=new[root][first],
-        joined_at=level[first],
-        peak=where[lowest[kept]],
-        depth=depth[kept],
-        prominence=prominence[kept].astype(np.float32),
-    )
+        through = further
+    return _Joined(through, shallowest, prominence)
+
+
+def _ways_out(
+    source: np.ndarray, target: np.ndarray, saddle: np.ndarray, n: int, rank: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """The basin that each basin's lowest way out leads to, -1 for none, and the depth of that saddle.
+
+    Of several ways out at one depth the one to the deepest basin is taken.
+    """
+    lowest = np.full(n, -np.inf, np.float32)
+    np.maximum.at(lowest, source, saddle)
+    np.maximum.at(lowest, target, saddle)
+    best = np.full(n, n, np.int32)
+    for here, there in ((source, target), (target, source)):
+        tied = saddle == lowest[here]
+        np.minimum.at(best, here[tied], rank[there[tied]])
+    by_rank = np.empty(n + 1, np.int64)
+    by_rank[rank] = np.arange(n)
+    by_rank[n] = -1
+    return by_rank[best], lowest
+
+
+def _roots(parent: np.ndarray) -> np.ndarray:
+    while True:
+        further = parent[parent]
+        if np.array_equal(further, parent):
+            return parent
+        parent = further

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -14,6 +14,7 @@ from surfscan.segmentation.chance import Patchiness, deepest_by_chance, patchine
 from surfscan.segmentation.grouped import ellipses, positions
 from surfscan.segmentation.local_reference import LocalReference, NodeGrid, local_reference
 from surfscan.segmentation.mouths import draw_mouths
+from surfscan.segmentation.unseen import sunken_gaps
 
 _SMOOTHING = ((0.4, 0.4001, 1.0), (0.0, 0.4, 0.7))  # pixel noise over Sq; smoothing, px
 _STRIP = 256
@@ -23,6 +24,7 @@ _PROMINENT, _PROMINENT_SHARE = 3.0, 0.2
 _NEAR, _NEAR_CHANCE = 1.25, 1.1
 _CHANCE_FINDS, _CHANCE_SHARE = 0.2, 0.01
 _SEEN = 0.25
+_SUNKEN = 3.0
 
 GROOVE_LIKE = "groove-like: long and narrow"
 UNMEASURED = "mostly unmeasured: the rim slopes down, how deep it goes was not seen"
@@ -124,9 +126,14 @@ def find_deep_pits(
     if region is not None:
         depth[~region] = 0.0
     where, dips = _foreground(depth, reference)
-    row, col = np.divmod(where, depth.shape[1])
-    sigma = reference.roughness.at(row, col).astype(np.float32)
-    basins = part_basins(depth, where, least=_PROMINENT * sigma, share=_PROMINENT_SHARE, rim=_LOW * sigma)
+    basins = part_basins(
+        depth,
+        where,
+        reference.roughness.at,
+        least=_PROMINENT,
+        share=_PROMINENT_SHARE,
+        rim=_LOW,
+    )
     peak_sigma = reference.roughness.at(*np.divmod(basins.peak, depth.shape[1]))
     cut = np.maximum(_CUT * peak_sigma, _CUT_SHARE * basins.depth)
     labels = draw_mouths(depth, where, basins, cut, peak_sigma)
@@ -141,7 +148,8 @@ def find_deep_pits(
         dips,
         tail_factor(spare),
     )
-    return _judge(
+    del depth, smooth
+    found = _judge(
         labels,
         _below(residual_um, reference.level),
         surface,
@@ -150,6 +158,7 @@ def find_deep_pits(
         (min_depth_to_roughness, min_depth_um, min_diameter_px),
         max_aspect,
     )
+    return _with_sunken_gaps(found, surface, region, np.pi / 4 * min_diameter_px**2)
 
 
 @dataclass(frozen=True)
@@ -161,6 +170,17 @@ class _Surface:
     patchiness: Patchiness
     dips: int  # separate dips beyond 2.5 Sq
     tail: float  # how much further the far dips go than a normal surface's
+
+    def level_uncertainty(self, row: np.ndarray, col: np.ndarray, area_px: np.ndarray) -> np.ndarray:
+        """Standard uncertainty of the level: that of a mean over the surface that the level rests on.
+
+        Means over patches as large as were looked at scatter by so much; the level at a place rests on a
+        Gaussian of one tile, as large as 4 pi square tiles of even weight, less what the pit takes of it.
+        """
+        widest, spread = self.patchiness.size_px[-1], self.patchiness.spread_um[-1]
+        rests_on = 4 * np.pi * self.reference.level.tile_px**2
+        local = self.roughness_at(row, col) / max(self.raw_sq_um, 1e-12)
+        return np.asarray(spread * widest * local * np.sqrt((1 + area_px / rests_on) / rests_on))
 
     def deepest_by_chance(self, strength: np.ndarray) -> float:
         """Depth in Sq that so few chance dips pass as may pass, for finds of these strengths in Sq."""
@@ -268,8 +288,32 @@ def _judge(
         depth_below_reference_um=measured,
         roughness_um=sq[pit],
         review_roughness_um=sq[listed],
-        level_uncertainty_um=0.3 * sq[pit],
+        level_uncertainty_um=surface.level_uncertainty(form.row[1:][pit], form.col[1:][pit], area[pit]),
         prominence_um=prominence[pit],
         surface_sq_um=surface.raw_sq_um,
         warnings=(),
+    )
+
+
+def _with_sunken_gaps(
+    found: DeepPits, surface: _Surface, region: np.ndarray | None, least_px: float
+) -> DeepPits:
+    """The finds, with gaps that may hide pits among the features for review."""
+    depth = found.depth_below_reference_um
+    taken = (found.labels > 0) | (found.review > 0)
+    if region is not None:
+        taken |= ~region
+    n, gaps = sunken_gaps(depth, taken, rim_um=_SUNKEN * surface.raw_sq_um, least_px=least_px)
+    if n == 0:
+        return found
+    at = positions(gaps)
+    own = gaps.reshape(-1)[at]
+    review = found.review
+    review.reshape(-1)[at] = own + len(found.review_reason)
+    count = np.bincount(own, minlength=n + 1)[1:]
+    row, col = (np.bincount(own, place, n + 1)[1:] / count for place in np.divmod(at, depth.shape[1]))
+    return replace(
+        found,
+        review_reason=np.concatenate([found.review_reason, np.full(n, UNMEASURED)]),
+        review_roughness_um=np.concatenate([found.review_roughness_um, surface.roughness_at(row, col)]),
     )

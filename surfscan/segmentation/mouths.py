@@ -80,34 +80,38 @@ def draw_mouths(
     radius += [np.sqrt(np.bincount(of[beyond(k * level)], minlength=n) / np.pi) for k in (2, 3)]
     step = radius[0] - radius[1] + _BEND * (radius[0] - 2 * radius[1] + radius[2])
     step = np.clip(step, 0, _LARGEST_STEP * radius[0] + 0.5)
-    fill_holes(labels)
-    count = np.bincount(flat[np.flatnonzero(flat)], minlength=n + 1)[1:]
-    extra = np.rint(np.pi * (np.sqrt(count / np.pi) + step) ** 2).astype(np.int64) - count
+    extra = np.rint(np.pi * (radius[0] + step) ** 2).astype(np.int64) - low_count
 
-    reach = room + step + 1.5
-    band = np.flatnonzero((distance > 0) & (distance <= float(reach.max())))
+    reach = np.zeros(n, np.float32)
+    np.maximum.at(reach, of[low], away[low])
+    reach += (step + 1.5).astype(np.float32)
+    band = np.flatnonzero(cv2.inRange(distance, 0.5, float(reach.max())))
     band = band[flat[band] == 0]
     owner = owner_of[nearest.reshape(-1)[band]]
     away = distance.reshape(-1)[band]
     near = away <= reach[owner]
     band, owner, away = band[near], owner[near], away[near]
     shallow = 1 - np.clip(depth.reshape(-1)[band] / level[owner], -1, 1)
-    order = np.lexsort((away + shallow * np.maximum(step[owner], 0.3), owner))
+    key = away + shallow * np.maximum(step, 0.3).astype(np.float32)[owner]
+    key /= 2 * float(key.max(initial=0)) + 1
+    order = np.argsort(owner + key.astype(np.float64), kind="stable")
     band, owner = band[order], owner[order]
     rank = np.arange(len(owner)) - np.searchsorted(owner, np.arange(n))[owner]
     taken = rank < extra[owner]
     flat[band[taken]] = owner[taken] + 1
-    fill_holes(labels)
+    fill_holes(labels, np.append(0, low_count + extra))
     return labels
 
 
-def fill_holes(labels: np.ndarray) -> None:
+def fill_holes(labels: np.ndarray, sizes: np.ndarray) -> None:
     """Fill what lies wholly inside one label and is no larger than a quarter of it, in place.
 
     Parameters
     ----------
     labels : ndarray of shape (M, N), int32
         Changed in place.
+    sizes : ndarray of shape (n + 1,)
+        Pixels of each label.
     """
     outside = cv2.compare(labels, 0, cv2.CMP_EQ)
     n, parts, stats, _ = cv2.connectedComponentsWithStats(outside, connectivity=4, ltype=cv2.CV_32S)
@@ -116,7 +120,6 @@ def fill_holes(labels: np.ndarray) -> None:
     left, top, width, height, area = stats.T
     inner = (left > 0) & (top > 0) & (left + width < labels.shape[1]) & (top + height < labels.shape[0])
     inner[0] = False
-    sizes = np.bincount(labels.reshape(-1))
     for k in np.flatnonzero(inner).tolist():
         window = (slice(top[k] - 1, top[k] + height[k] + 1), slice(left[k] - 1, left[k] + width[k] + 1))
         hole = (parts[window] == k).view(np.uint8)
