@@ -182,7 +182,9 @@ def _as_heights(
         heights = np.empty(pixels.shape, opened)
         with np.errstate(over="ignore"):
             np.multiply(pixels, um_per_unit, out=heights, dtype=np.float64, casting="same_kind")
-    return _without_infinities(path, heights, warnings) if pixels.dtype.kind == "f" else heights
+    if pixels.dtype.kind != "f":
+        return heights
+    return _without_infinities(path, heights, warnings, warn_of_gaps=False)  # results give the fraction
 
 
 def _heights_and_brightness(path: Path, loaded: LoadedImage, height_unit: str | None) -> InputError:
@@ -199,7 +201,9 @@ def _heights_and_brightness(path: Path, loaded: LoadedImage, height_unit: str | 
     )
 
 
-def _without_infinities(path: Path, values: np.ndarray, warnings: list[str]) -> np.ndarray:
+def _without_infinities(
+    path: Path, values: np.ndarray, warnings: list[str], *, warn_of_gaps: bool = True
+) -> np.ndarray:
     """Not-a-number for infinite values; InputError where no pixel holds a number.
 
     Every not-a-number becomes the plain quiet one: signalling ones, which some programs write for a missing
@@ -214,5 +218,6 @@ def _without_infinities(path: Path, values: np.ndarray, warnings: list[str]) -> 
         values = np.where(finite, values, np.asarray(np.nan, values.dtype))
         if infinite:
             warnings.append(f"{infinite} infinite values are treated as not recorded.")
-        warnings.append(f"{missing} of {values.size} values are not recorded (not a number).")
+        if warn_of_gaps:
+            warnings.append(f"{missing} of {values.size} values are not recorded (not a number).")
     return values

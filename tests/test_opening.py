@@ -128,10 +128,9 @@ def test_missing_values(tmp_path, grey, kind):
     image = open_image(tmp_path / "a.tif", kind=kind)
     opened = image.pixels if kind == "micrograph" else image.heights_um
     assert np.isnan(opened[0, :3]).all() and np.isfinite(opened).sum() == 597
-    assert image.warnings[:2] == (
-        "2 infinite values are treated as not recorded.",
-        "3 of 600 values are not recorded (not a number).",
-    )
+    assert image.warnings[0] == "2 infinite values are treated as not recorded."
+    gaps = "3 of 600 values are not recorded (not a number)."
+    assert (gaps in image.warnings) is (kind == "micrograph")  # a height map has gaps as a matter of course
 
 
 @pytest.mark.parametrize("kind", ["micrograph", "heightmap"])
