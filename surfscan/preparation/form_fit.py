@@ -342,14 +342,14 @@ def _blocks(residual: np.ndarray, keep: np.ndarray, x: np.ndarray, y: np.ndarray
     edges = [np.arange(0, n, size) for n in residual.shape]
 
     def sums(a: np.ndarray) -> np.ndarray:
-        rows = np.add.reduceat(a, edges[0], axis=0, dtype=np.float64)
-        return np.asarray(np.add.reduceat(rows, edges[1], axis=1))
+        rows = np.add.reduceat(a, edges[0], axis=0)
+        return np.asarray(np.add.reduceat(rows, edges[1], axis=1, dtype=np.float64))
 
     by, bx = (
         np.add.reduceat(place, edge) / np.add.reduceat(np.ones(len(place)), edge)
         for place, edge in ((y, edges[0]), (x, edges[1]))
     )
-    count = sums(keep)
+    count = sums(keep.astype(np.float32))
     return _Blocks(
         np.broadcast_to(bx, count.shape), np.broadcast_to(by[:, None], count.shape), count, sums(residual)
     )

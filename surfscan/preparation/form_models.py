@@ -103,9 +103,12 @@ class Polynomial:
         c = np.zeros(6)
         c[: self.size] = self.coefficients
         x, y = self.frame.x(cols), self.frame.y(rows)
-        along_y = np.stack([c[0] + y * (c[2] + y * c[5]), c[1] + y * c[4], np.full_like(y, c[3])], axis=1)
-        along_x = np.stack([np.ones_like(x), x, x * x])
-        return np.asarray(along_y.astype(np.float32) @ along_x.astype(np.float32))
+        slope = (c[1] + y * c[4]).astype(np.float32)
+        out = slope[:, None] * x.astype(np.float32)
+        if self.size > 3:
+            out += (c[3] * x * x).astype(np.float32)
+        out += (c[0] + y * (c[2] + y * c[5])).astype(np.float32)[:, None]
+        return np.asarray(out)
 
 
 @dataclass(frozen=True)
