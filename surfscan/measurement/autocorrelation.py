@@ -254,10 +254,7 @@ class _Falls:
 
     def shortest(self) -> float | None:
         """Shortest lag, µm."""
-        if np.isnan(self._lags).all():
-            return None
-        near = self._degrees[np.nanargmin(self._lags)] + np.linspace(-1, 1, 41)
-        return float(np.nanmin(self._follow(near)))
+        return None if np.isnan(self._lags).all() else float(np.nanmin(self._lags))
 
     def longest(self) -> float | None:
         """Longest lag, µm; None where it is not reached."""

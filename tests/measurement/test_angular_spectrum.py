@@ -24,6 +24,13 @@ def test_one_wave_lies_in_one_direction(waves_x, waves_y, pixel_size):
     assert got[away < 6].sum() > 0.98 * 180
 
 
+@pytest.mark.parametrize("pixel_size", [(1.0, 1.0), (1.0, 2.0), (2.0, 1.0)])
+def test_even_power_is_shared_evenly(pixel_size):
+    """Directions along the axes, whose frequencies are stored once, count no more than the others."""
+    got = angular_spectrum(np.ones((512, 257)), (512, 512), pixel_size, longest_um=512)
+    np.testing.assert_allclose(got, 1, atol=0.12)
+
+
 def test_white_noise_has_no_direction():
     """Corners of the frequency square, beyond the highest frequency of an axis, must not count."""
     got = spectrum_of(np.random.default_rng(1).standard_normal((600, 600)))
@@ -69,3 +76,11 @@ def test_two_lays_are_told():
     lay, (why,) = lay_direction(spectrum)
     assert lay == pytest.approx(-50, abs=0.1)
     assert "40°" in why
+
+
+def test_lays_25_degrees_apart_are_two():
+    spectrum = np.zeros(180)
+    spectrum[40], spectrum[65] = 95, 90
+    lay, (why,) = lay_direction(spectrum)
+    assert lay == pytest.approx(-50, abs=0.2)
+    assert "second direction, -25°" in why

@@ -137,6 +137,15 @@ def test_same_on_any_number_of_threads():
     )
 
 
+def test_lags_without_pairs_are_not_judged():
+    """Two measured bands, grooves along the rows: how far they go on lies between the bands, unseen."""
+    z = blurred((400, 500), 90, 3)
+    z[:, 60:440] = np.nan
+    got = spatial_parameters(z, pixel_size_um=(1, 1))
+    assert got.sal_um == pytest.approx(3 * np.sqrt(np.log(5)) * 2, rel=0.2)
+    assert got.str_ratio is None
+
+
 def test_nothing_measured():
     with pytest.raises(ValueError, match="no measured"):
         spatial_parameters(np.full((50, 50), np.nan), pixel_size_um=(1, 1))

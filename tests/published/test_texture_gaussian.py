@@ -88,6 +88,7 @@ def test_exact_quantiles(dtype, scale):
     for name, value in EXPECTED.items():
         factor = 1 if name.startswith("smr") else scale
         assert getattr(ratio, name) == pytest.approx(factor * value, rel=TOLERANCE), name
+    assert ratio.smr1 == pytest.approx(1 - ratio.smr2, abs=2e-6)
 
 
 @pytest.mark.parametrize("gaps", [0.0, 0.02])
