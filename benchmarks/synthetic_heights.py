@@ -1,7 +1,7 @@
 """Synthetic height maps of pitted metal with known truth.
 
-What is drawn: form (tilt, a strut's round top), roughness with one or two correlation lengths, pits of several
-shapes, measurement noise; then points that are not measured (scattered, in clusters, where the wall is
+What is drawn: form (tilt, a strut's round top), roughness with one or two correlation lengths, pits of
+several shapes, measurement noise; then points that are not measured (scattered, in clusters, where the wall is
 steep) and spikes. Where two pits overlap the surface is the deeper of the two, and the truth is parted there.
 A pit's true depth is the greatest of its smooth floor below the smooth surface, its true volume the
 integral over the part of it in the picture, both without roughness.
@@ -189,7 +189,9 @@ def make_heights(
     )
     depth, labels, true_depth, volume, deepest = _paint(pits, shape, pixel_size_um)
 
-    rough = sum(_rough(paint, shape, (length / px, length / py)) for length in correlation_um)
+    rough = np.zeros(shape, np.float32)
+    for length in correlation_um:
+        rough += _rough(paint, shape, (length / px, length / py))
     rough = rough / max(float(np.std(rough)), 1e-12)
     if skew:
         rough = np.expm1(skew * rough) / skew

@@ -1,12 +1,13 @@
 """Depth, volume and walls of labelled pits on a height map, all pits at once.
 
-What an instrument sees from above is a height at each point. Undercut walls and what lies below them, and pits
-that do not open to the surface, cannot be seen: depth and volume are lower bounds of them.
+What an instrument sees from above is a height at each point. Undercut walls and what lies below them, and
+pits that do not open to the surface, cannot be seen: depth and volume are lower bounds of them.
 """
 
 from __future__ import annotations
 
 import math
+from concurrent.futures import ThreadPoolExecutor
 
 import cv2
 import numpy as np
@@ -18,6 +19,7 @@ _NARROW_FROM, _WIDE_TO = 1.0, 0.25
 _PATCH_PX, _SMALL_PIT_SHARE, _PATCH_SHARE = 4.0, 0.1, 0.02
 _DEEP_PART, _DEEP_SQ = 0.9, 2.0
 _FLOOR_PART, _FLOOR_WINDOW, _FLOOR_BY_ROUGHNESS, _FLOOR_LEAST_PX = 0.7, 0.25, 1.2, 1.6
+_WORKERS = 2
 _AROUND = ((0, 1), (1, -1), (1, 0), (1, 1))
 
 
@@ -71,16 +73,16 @@ def measure_depths(
     standard uncertainty is Sq, combined in quadrature with that of the reference.
 
     floor_depth_um: apex of a paraboloid fitted to the measured points round the middle of the deepest part,
-    within a quarter of the mouth's mean radius, less where the pit is deep against its roughness (1.2 Sq over
-    depth times that radius) but 1.6 px or more. Too few points: the mean of those there are.
+    within a quarter of the mouth's mean radius, less where the pit is deep against its roughness (1.2 Sq
+    over depth times that radius) but 1.6 px or more. Too few points: the mean of those there are.
 
-    cross_section, common practice, no source for the figures (ASTM G46 gives pictures): narrow and deep from a
-    depth of 1 width on, wide and shallow up to 0.25 widths, elliptical between. Subsurface and undercut
+    cross_section, common practice, no source for the figures (ASTM G46 gives pictures): narrow and deep from
+    a depth of 1 width on, wide and shallow up to 0.25 widths, elliptical between. Subsurface and undercut
     pits cannot be told from above.
 
-    wall_against_limit: light that falls in along the axis comes back into the aperture off a smooth wall up
-    to asin(NA) / 2, and at the edge of the aperture's cone up to asin(NA), which is taken as the limit (common
-    practice, from memory; rough walls can be seen beyond it). A wall measured steeper than that is 'beyond'.
+    wall_against_limit: the edge of the aperture's cone, asin(NA), is taken as the steepest wall that sends
+    light back into the objective (common practice, from memory). A smooth wall lit along the axis is lost
+    from asin(NA) / 2 on, a rough one is seen beyond the limit. A wall measured steeper than that is 'beyond'.
     """
     n = int(labels.max(initial=0))
     _check(labels, depth_um, n, width_um, roughness_um, level_uncertainty_um, objective_aperture)
@@ -103,10 +105,12 @@ def measure_depths(
     first = d == depth[own]
     np.minimum.at(deepest, own[first], at[first])
     row, col = np.divmod(deepest, labels.shape[1])
-    lower = ~some | _hidden_floor(
-        labels, depth_um, *bottom, area, np.minimum(_DEEP_PART * depth, depth - _DEEP_SQ * roughness_um)
-    )
-    slope = _steepest(labels, depth_um, at, own, d, n, (px, py))
+    deep = np.minimum(_DEEP_PART * depth, depth - _DEEP_SQ * roughness_um)
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        hidden = pool.submit(_hidden_floor, labels, depth_um, *bottom, area, deep)
+        walls = pool.submit(_steepest, labels, depth_um, at, own, d, n, (px, py))
+        floor = _floor(at, own, d, labels.shape[1], depth, area, roughness_um, (px, py))
+        lower, slope = ~some | hidden.result(), walls.result()
     known = pixel_size_um is not None
     absent = np.full(n, np.nan)
     ratio = depth / width_um if known else absent
@@ -120,7 +124,7 @@ def measure_depths(
         "depth_um": depth,
         "depth_is_lower_bound": lower,
         "depth_uncertainty_um": np.hypot(roughness_um, level_uncertainty_um),
-        "floor_depth_um": _floor(at, own, d, labels.shape[1], depth, area, roughness_um, (px, py)),
+        "floor_depth_um": floor,
         "mean_depth_um": mean,
         "volume_um3": mean * area * (px * py) if known else absent,
         "depth_to_width": ratio,

@@ -1,13 +1,16 @@
-"""Basins of a surface: what runs down to one lowest point, joined until each stands apart by its prominence."""
+"""Basins of a surface: what runs down to one lowest point, joined until each stands apart by prominence."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 _AHEAD = ((0, 1), (1, -1), (1, 0), (1, 1))
+_PART_PX = 250_000
+_WORKERS = 2
 
 
 @dataclass(frozen=True)
@@ -76,31 +79,25 @@ def part_basins(
         return Basins(np.zeros(0, np.int32), none, np.zeros(0, np.int64), none, none)
     rows, cols = depth.shape
     wide = cols + 2
-    place = where + 2 * (where // cols) + wide + 1
-    number = np.full((rows + 2) * wide, p, np.int32)
-    number[place] = np.arange(p, dtype=np.int32)
-    value = np.append(depth.reshape(-1)[where], np.float32(-np.inf)).astype(np.float32)
-    best, best_value = np.arange(p, dtype=np.int32), value[:-1].copy()
-    for dr, dc in _AHEAD:
-        for sign in (-1, 1):
-            other = number[place + sign * (dr * wide + dc)]
-            there = value[other]
-            better = (there > best_value) | ((there == best_value) & (other < best))
-            np.copyto(best, other, where=better)
-            np.copyto(best_value, there, where=better)
-    del best_value
-    while True:
-        further = best[best]
-        if np.array_equal(further, best):
-            break
-        best = further
+    place = where + 2 * (where // cols)  # in a frame one pixel wider all round, less the offset of (-1, -1)
+    value = depth.reshape(-1)[where]
+    frame = np.full((rows + 2) * wide, -np.inf, np.float32)
+    middle = wide + 1
+    frame[middle:][place] = value
+    best = _ways_down(frame, place, wide)
+    number = frame.view(np.int32)
+    number.fill(-1)
+    number[middle:][place] = np.arange(p, dtype=np.int32)
+    best = number[place + best]
     lowest = np.flatnonzero(best == np.arange(p, dtype=np.int32))
+    best = _roots(best.astype(np.intp))
     name = np.empty(p, np.int32)
     name[lowest] = np.arange(len(lowest), dtype=np.int32)
     first = name[best]
     del best, name
+    number[middle:][place] = first
     at_lowest = np.asarray(roughness(*np.divmod(where[lowest], cols)), np.float32)
-    source, target, saddle = _passes(number, place, value, first, wide, len(lowest))
+    source, target, saddle = _passes(number, place, value, wide)
     deepest = value[lowest]
     asked = np.maximum(least * at_lowest, share * deepest)
     joined = _join(source, target, saddle, deepest, asked, deepest - rim * at_lowest)
@@ -125,22 +122,51 @@ class _Joined:
     prominence: np.ndarray
 
 
+def _ways_down(frame: np.ndarray, place: np.ndarray, wide: int) -> np.ndarray:
+    """Offset of the deepest among a pixel and its 8 neighbours; of equals, of the first in the picture."""
+    offsets = np.array([r * wide + c for r in range(3) for c in range(3)])
+
+    def one_part(part: np.ndarray) -> np.ndarray:
+        best = frame[part]
+        code = np.zeros(len(part), np.int8)
+        for k, offset in enumerate(offsets.tolist()[1:], start=1):
+            there = frame[offset:].take(part)
+            code[there > best] = k
+            np.maximum(best, there, out=best)
+        return offsets[code]
+
+    return np.concatenate(_in_parts(one_part, place))
+
+
+def _in_parts(work: Callable[[np.ndarray], np.ndarray], places: np.ndarray) -> list[np.ndarray]:
+    """The same work on parts of some positions, side by side; the parts do not depend on the machine."""
+    parts = np.array_split(places, max(1, len(places) // _PART_PX))
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        return list(pool.map(work, parts))
+
+
 def _passes(
-    number: np.ndarray, place: np.ndarray, value: np.ndarray, first: np.ndarray, wide: int, n: int
+    name: np.ndarray, place: np.ndarray, value: np.ndarray, wide: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Pairs of basins that touch, source above target, and the depth of the deepest saddle between them."""
-    p = place.size
-    keys, saddles = [], []
-    for dr, dc in _AHEAD:
-        other = number[place + (dr * wide + dc)]
-        inside = np.flatnonzero(other < p)
-        a, b = first[inside], first[other[inside]]
-        apart = a != b
-        inside, a, b = inside[apart], a[apart].astype(np.int64), b[apart].astype(np.int64)
-        keys.append(np.maximum(a, b) * n + np.minimum(a, b))
-        saddles.append(np.minimum(value[inside], value[other[inside]]))
-    key, saddle = _deepest(np.concatenate(keys), np.concatenate(saddles))
-    return key // n, key % n, saddle
+    """Pairs of neighbouring pixels in two basins: source, target, and the depth of the saddle there.
+
+    `name` holds the basin of every pixel of the wider frame, -1 outside.
+    """
+    middle = wide + 1
+    own = name[middle:].take(place)
+    depth = np.empty(len(name), np.float32)
+    depth[middle:][place] = value
+
+    def one_direction(step: tuple[int, int]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        offset = middle + step[0] * wide + step[1]
+        other = name[offset:].take(place)
+        at = np.flatnonzero((other != own) & (other >= 0))
+        return own[at], other[at], np.minimum(value[at], depth[offset:].take(place[at]))
+
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        found = list(pool.map(one_direction, _AHEAD))
+    source, target, saddle = (np.concatenate(part) for part in zip(*found, strict=True))
+    return source, target, saddle
 
 
 def _deepest(key: np.ndarray, saddle: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -182,6 +208,7 @@ def _join(
         a, b = root[source], root[target]
         apart = a != b
         a, b, saddle = a[apart], b[apart], saddle[apart]
+        a, b = a.astype(np.int64), b.astype(np.int64)
         key, saddle = _deepest(np.maximum(a, b) * n + np.minimum(a, b), saddle)
         source, target = key // n, key % n
     prominence = alone.astype(np.float32)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import cv2
@@ -18,6 +19,7 @@ from surfscan.segmentation.unseen import sunken_gaps
 
 _SMOOTHING = ((0.4, 0.4001, 1.0), (0.0, 0.4, 0.7))  # pixel noise over Sq; smoothing, px
 _STRIP = 256
+_WORKERS = 2
 _LOW, _SEED = 1.0, 2.5
 _CUT, _CUT_SHARE = 2.0, 0.25
 _PROMINENT, _PROMINENT_SHARE = 3.0, 0.2
@@ -204,20 +206,31 @@ def _below(heights: np.ndarray, level: NodeGrid, out: np.ndarray | None = None) 
 
 
 def _foreground(depth: np.ndarray, reference: LocalReference) -> tuple[np.ndarray, int]:
-    """Flat positions of what lies below the surface and hangs together with something deep; how many parts."""
+    """Flat positions of what hangs together below the surface with something deep, and how many parts."""
     low = np.empty(depth.shape, np.uint8)
-    deep = np.empty(depth.shape, np.uint8)
-    for first in range(0, depth.shape[0], _STRIP):
-        end = min(first + _STRIP, depth.shape[0])
-        sigma = reference.roughness.rows(first, end)
-        cv2.compare(depth[first:end], _LOW * sigma, cv2.CMP_GT, dst=low[first:end])
-        cv2.compare(depth[first:end], _SEED * sigma, cv2.CMP_GT, dst=deep[first:end])
+
+    def cut(first: int) -> np.ndarray:
+        rows = slice(first, min(first + _STRIP, depth.shape[0]))
+        sigma = reference.roughness.rows(rows.start, rows.stop)
+        cv2.compare(depth[rows], _LOW * sigma, cv2.CMP_GT, dst=low[rows])
+        deep = cv2.compare(depth[rows], _SEED * sigma, cv2.CMP_GT)
+        return np.flatnonzero(deep.view(bool)) + first * depth.shape[1]
+
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        deep = list(pool.map(cut, range(0, depth.shape[0], _STRIP)))
     n, parts = cv2.connectedComponents(low, connectivity=8, ltype=cv2.CV_32S)
     kept = np.zeros(n, bool)
-    kept[parts.reshape(-1)[np.flatnonzero(deep)]] = True
+    kept[parts.reshape(-1)[np.concatenate(deep)]] = True
     kept[0] = False
-    where = np.flatnonzero(low)
-    return where[kept[parts.reshape(-1)[where]]], int(np.count_nonzero(kept))
+
+    def inside(first: int) -> np.ndarray:
+        part = parts[first : first + _STRIP].reshape(-1)
+        at = np.flatnonzero(part)
+        return at[kept[part[at]]] + first * depth.shape[1]
+
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        where = list(pool.map(inside, range(0, depth.shape[0], _STRIP)))
+    return np.concatenate(where), int(np.count_nonzero(kept))
 
 
 def _judge(

@@ -1,7 +1,7 @@
-"""The surface that the metal would have without its pits, and how rough it is, at every place of a height map.
+"""The surface that the metal would have without its pits, and how rough it is, all over a height map.
 
-Both are kept on a coarse grid: the level as local planes fitted to samples of metal, the roughness as the root
-mean square of what is left.
+Both are kept on a coarse grid: the level as local planes fitted to samples of metal, the roughness as the
+root mean square of what is left.
 """
 
 from __future__ import annotations
@@ -93,12 +93,13 @@ class LocalReference:
 def local_reference(heights_um: np.ndarray, region: np.ndarray | None = None) -> LocalReference:
     """Level of the metal round every place, pits left out.
 
-    Heights are sampled on a grid of at most about 600 000 points. Samples further than 2.5 times the local
-    roughness from the level are left out and the level is fitted anew, five times; then pits (what goes deeper
-    than 4 times the roughness, with all that hangs together with it below once the roughness, and a margin)
-    are left out, and the level is fitted to all the rest. The level at a corner of the tiles (64 px) is that
-    of planes fitted with Gaussian weights, standard deviation one tile; where pits leave too few samples,
-    those from further off come in.
+    Heights are sampled on a grid of at most about 600 000 points. The first level is their median, the first
+    roughness follows from the median absolute deviation. Samples further than 2.5 times the local roughness
+    from the level are left out and both are worked out anew, five times; then pits (what goes deeper than 4
+    times the roughness, with all that hangs together with it below once the roughness, and a margin) are left
+    out, and the level is fitted to all the rest. The level at a corner of the tiles (64 px) is that of planes
+    fitted with Gaussian weights, standard deviation one tile; where pits leave too few samples, those from
+    further off come in.
 
     Parameters
     ----------
@@ -204,7 +205,7 @@ class _Tiles:
         return NodeGrid(np.asarray(nodes, np.float32), self.side * self.step, self.shape)
 
     def _moments(self, a: np.ndarray, order: int) -> list[np.ndarray]:
-        """Sums of a, then of a times y, x, then y², yx, x², tile by tile; y and x in tiles from the corner."""
+        """Sums of a, of a times y, x, then y², yx, x², tile by tile; y and x in tiles from the corner."""
         short = [k * self.side - n for k, n in zip(self.count, self.samples, strict=True)]
         padded = np.pad(a, ((0, short[0]), (0, short[1]))) if any(short) else a
         cut = padded.reshape(self.count[0], self.side, self.count[1], self.side)

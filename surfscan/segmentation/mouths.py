@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import cv2
 import numpy as np
 
@@ -13,6 +15,8 @@ _LARGEST_STEP = 0.35
 _CONE_ROOM = 1.3
 _CLEAR = 2.0
 _HOLE_SHARE = 0.25
+_STRIP = 256
+_WORKERS = 2
 
 
 def draw_mouths(
@@ -20,8 +24,8 @@ def draw_mouths(
 ) -> np.ndarray:
     """Outline every basin at its mouth.
 
-    The pit is cut at `level`, well above the roughness, and at two and three times that. From one level to the
-    next the outline steps inwards; it is taken to step outwards likewise from `level` up to the surface, the
+    The pit is cut at `level`, well above the roughness, and at two and three times that. From one level to
+    the next the outline steps inwards; it is taken to step outwards likewise from `level` up to the surface, the
     step corrected by half the change from step to step (a straight wall keeps its step, a vertical one has
     none, bowls come out within 2 % of their radius). So many pixels are added as this takes, nearest first,
     deeper before shallower.
@@ -49,48 +53,58 @@ def draw_mouths(
         Labels 1 to n, in the order of the basins; a label may have no pixels.
     """
     n = len(level)
-    labels = np.zeros(depth.shape, np.int32)
+    labels: np.ndarray = np.zeros(depth.shape, np.int32)
     if n == 0:
         return labels
-    d = depth.reshape(-1)[where]
-    of = basins.of
-
-    def beyond(cut: np.ndarray) -> np.ndarray:
-        here = cut[of]
-        return (d > here) & (basins.joined_at > here)
-
+    of, flat = basins.of, labels.reshape(-1)
+    relative = np.minimum(depth.reshape(-1)[where], basins.joined_at)
+    relative /= level.astype(np.float32)[of]
     core_level = np.minimum(2 * level, np.maximum(_CORE_SHARE * basins.depth, level))
-    core, low = beyond(core_level), beyond(level)
-    flat = labels.reshape(-1)
-    flat[where[core]] = of[core] + 1
+    core = relative > (core_level / level).astype(np.float32)[of]
+    inner, owner = where[core], of[core]
+    if inner.size == 0:
+        return labels
+    flat[inner] = owner + 1
     distance, nearest = cv2.distanceTransformWithLabels(
-        (labels == 0).view(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+        cv2.compare(labels, 0, cv2.CMP_EQ), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
-    owner_of = np.zeros(int(nearest.max()) + 1, np.int32)
-    owner_of[nearest.reshape(-1)[where[core]]] = of[core]
+    owner_of = np.zeros(inner.size + 1, np.int32)
+    owner_of[nearest.reshape(-1)[inner]] = owner
 
-    r_core = np.sqrt(np.bincount(of[core], minlength=n) / np.pi)
+    r_core = np.sqrt(np.bincount(owner, minlength=n) / np.pi)
     wall = r_core * (core_level - level) / np.maximum(basins.depth - core_level, 1e-12)
     room = _CONE_ROOM * wall * np.maximum(1, (level / (_CLEAR * noise)) ** 2) + 1
-    away = distance.reshape(-1)[where]
-    low &= away <= room[of]
-    flat[where[low]] = of[low] + 1
-    low_count = np.bincount(of[low], minlength=n)
-    radius = [np.sqrt(low_count / np.pi)]
-    radius += [np.sqrt(np.bincount(of[beyond(k * level)], minlength=n) / np.pi) for k in (2, 3)]
+    low = relative > 1
+    low_at, low_of, times = where[low], of[low], np.minimum(relative[low], 3.5).astype(np.int32)
+    away = distance.reshape(-1)[low_at]
+    within = away <= room.astype(np.float32)[low_of]
+    count = np.bincount(3 * low_of + times - 1, minlength=3 * n).reshape(n, 3)
+    low_at, low_of, away = low_at[within], low_of[within], away[within]
+    flat[low_at] = low_of + 1
+    low_count = np.bincount(low_of, minlength=n)
+    radius = [np.sqrt(pixels / np.pi) for pixels in (low_count, count[:, 1] + count[:, 2], count[:, 2])]
     step = radius[0] - radius[1] + _BEND * (radius[0] - 2 * radius[1] + radius[2])
     step = np.clip(step, 0, _LARGEST_STEP * radius[0] + 0.5)
     extra = np.rint(np.pi * (radius[0] + step) ** 2).astype(np.int64) - low_count
 
     reach = np.zeros(n, np.float32)
-    np.maximum.at(reach, of[low], away[low])
+    np.maximum.at(reach, low_of, away)
     reach += (step + 1.5).astype(np.float32)
-    band = np.flatnonzero(cv2.inRange(distance, 0.5, float(reach.max())))
-    band = band[flat[band] == 0]
-    owner = owner_of[nearest.reshape(-1)[band]]
-    away = distance.reshape(-1)[band]
-    near = away <= reach[owner]
-    band, owner, away = band[near], owner[near], away[near]
+    widest = float(reach.max())
+
+    def rim(first: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Free pixels of some rows within reach of a core, the core's number, and how far it is."""
+        rows = slice(first, first + _STRIP)
+        free = cv2.compare(labels[rows], 0, cv2.CMP_EQ)
+        free &= cv2.compare(distance[rows], widest, cv2.CMP_LE)
+        at = np.flatnonzero(free.view(bool))
+        owner, away = owner_of[nearest[rows].reshape(-1)[at]], distance[rows].reshape(-1)[at]
+        near = np.flatnonzero(away <= reach[owner])
+        return at[near] + first * labels.shape[1], owner[near], away[near]
+
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        found = list(pool.map(rim, range(0, labels.shape[0], _STRIP)))
+    band, owner, away = (np.concatenate(part) for part in zip(*found, strict=True))
     shallow = 1 - np.clip(depth.reshape(-1)[band] / level[owner], -1, 1)
     key = away + shallow * np.maximum(step, 0.3).astype(np.float32)[owner]
     key /= 2 * float(key.max(initial=0)) + 1

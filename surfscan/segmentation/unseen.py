@@ -32,7 +32,7 @@ def sunken_gaps(
     labels : ndarray of shape (M, N), int32
         1 to n. A gap that touches what is taken, or the picture's edge, is left out.
     """
-    rows, cols = depth_um.shape
+    cols = depth_um.shape[1]
     gap = np.isnan(depth_um)
     labels = np.zeros(depth_um.shape, np.int32)
     gap &= ~taken
