@@ -68,8 +68,10 @@ def prepare_heights(
     Raises
     ------
     ValueError
-        As `fit_form` does.
+        As `fit_form` does; for any other word for `spikes`.
     """
+    if spikes not in ("auto", "keep"):
+        raise ValueError(f"spikes must be 'auto' or 'keep', got {spikes!r}")
     found = fit_form(heights_um, form, pixel_size_um=pixel_size_um, region=region)
     residual = found.remove(heights_um)
     measured = _measured(residual, region)
