@@ -1,0 +1,82 @@
+"""Areal Gaussian filters.
+
+Sources: ISO 16610-61:2015 (linear areal Gaussian filter): weight 1/(alpha² lc²) exp(-pi (x² + y²)/(alpha lc)²)
+and alpha = sqrt(ln 2 / pi) = 0.46972, both from memory, the latter recomputed; the cut-off is the wavelength of
+which 50 % of the amplitude is transmitted, clause 3.2, as read in the standard's public preview. The
+transmission exp(-pi (alpha lc / l)²) follows from the weight by Fourier transform. ISO 16610-71:2014 (robust
+areal Gaussian regression): Tukey's weights with the limit 4.4478 times the median of absolute residuals,
+degree 2 usual, from memory; 4.4478 is three standard deviations over the normal distribution's 0.6745,
+recomputed here.
+"""
+
+import math
+from statistics import NormalDist
+
+import numpy as np
+import pytest
+
+from surfscan.preparation.gaussian import ALPHA, gaussian_filter, gaussian_weights, transmission
+from surfscan.preparation.robust_gaussian import TUKEY_LIMIT, robust_gaussian
+
+CUTOFF_UM = 25.0
+
+
+def test_alpha():
+    """sqrt(ln 2 / pi), 0.46972 to the five digits of the standard."""
+    assert math.sqrt(math.log(2) / math.pi) == ALPHA
+    assert round(ALPHA, 5) == 0.46972
+
+
+def test_weights_are_those_of_the_standard():
+    """1/(alpha lc) exp(-pi (x / (alpha lc))²) per µm along one axis."""
+    pixel = 0.25
+    weights = gaussian_weights(CUTOFF_UM, pixel)
+    x = (np.arange(len(weights)) - len(weights) // 2) * pixel
+    density = np.exp(-math.pi * (x / (ALPHA * CUTOFF_UM)) ** 2) / (ALPHA * CUTOFF_UM)
+    np.testing.assert_allclose(weights / pixel, density, rtol=1e-6)
+
+
+def kept(wavelength_um, cutoff_um, pixel, direction_deg=0.0, low_pass=gaussian_filter):
+    """Share of a wave's amplitude that is left in the middle of a wide field, by least squares."""
+    rows, cols = np.mgrid[:320, :320]
+    turn = np.radians(direction_deg)
+    along = (cols * pixel[0] * np.cos(turn) + rows * pixel[1] * np.sin(turn)) * 2 * np.pi / wavelength_um
+    low = low_pass(np.cos(along), cutoff_um, pixel)
+    middle = (slice(120, 200), slice(120, 200))
+    terms = np.stack([np.cos(along[middle]).ravel(), np.sin(along[middle]).ravel()], axis=1)
+    return np.linalg.lstsq(terms, low[middle].ravel(), rcond=None)[0]
+
+
+@pytest.mark.parametrize("cutoff_um", [10.0, 25.0, 40.0])
+@pytest.mark.parametrize("direction_deg", [0.0, 90.0, 37.0])
+def test_half_is_transmitted_at_the_cutoff(cutoff_um, direction_deg):
+    """50 %, in every direction, without a shift."""
+    cosine, sine = kept(cutoff_um, cutoff_um, (1.0, 1.0), direction_deg)
+    assert cosine == pytest.approx(0.5, abs=1e-5)
+    assert sine == pytest.approx(0, abs=1e-5)
+
+
+@pytest.mark.parametrize("ratio", [0.3, 0.5, 0.75, 1.5, 2.0, 3.0, 5.0])
+@pytest.mark.parametrize("pixel", [(1.0, 1.0), (0.7, 1.4)])
+def test_transmission_curve(ratio, pixel):
+    """exp(-pi (alpha lc / l)²) for wavelengths on both sides of the cut-off, pixels square or not."""
+    expected = math.exp(-math.pi * (ALPHA / ratio) ** 2)
+    assert transmission(CUTOFF_UM, ratio * CUTOFF_UM) == pytest.approx(expected, rel=1e-12)
+    assert kept(ratio * CUTOFF_UM, CUTOFF_UM, pixel)[0] == pytest.approx(expected, abs=2e-5)
+
+
+def test_tukey_limit():
+    """3 / 0.6745, which is 4.4478."""
+    assert pytest.approx(3 / NormalDist().inv_cdf(0.75), abs=5e-5) == TUKEY_LIMIT
+
+
+def test_robust_filter_of_degree_1_has_nearly_the_same_transmission():
+    """On a pure wave it is the linear filter but for the weights that robustness takes: within 0.01."""
+
+    def low_pass(heights, cutoff, pixel):
+        return robust_gaussian(heights, cutoff, pixel, degree=1)
+
+    wave = 4 * CUTOFF_UM
+    assert kept(wave, CUTOFF_UM, (1.0, 1.0), low_pass=low_pass)[0] == pytest.approx(
+        float(transmission(CUTOFF_UM, wave)), abs=0.01
+    )
