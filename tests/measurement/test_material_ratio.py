@@ -54,6 +54,15 @@ def test_core_is_the_line_of_least_slope():
     assert (got.spk_um, got.svk_um) == pytest.approx((1.9, 1.9), rel=1e-6)
 
 
+def test_core_lies_where_the_curve_is_flattest_not_in_the_middle():
+    """Slope 1.1 down to 50 %, slope 1 from there: the secant belongs to the lower half."""
+    curve = MaterialRatioCurve(np.array([-0.5, 0.0, 0.55]), np.array([1.0, 0.5, 0.0]))
+    got = material_ratio_parameters(curve)
+    assert got.sk_um == pytest.approx(1.0, abs=1e-5)
+    assert (got.smr2, got.svk_um) == (pytest.approx(1.0, abs=1e-4), pytest.approx(0, abs=1e-4))
+    assert got.smr1 == pytest.approx(0.05 / 1.1, abs=1e-4)
+
+
 def test_turning_upside_down_swaps_peaks_and_dales():
     z = skewed()
     up = material_ratio_parameters(material_ratio_curve(z))
