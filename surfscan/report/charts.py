@@ -77,8 +77,8 @@ def truth_chart(truth: Sequence[TruthComparison]) -> str:
     """Measured against true, one panel a figure."""
     panels = [
         (
-            HEADS[t.figure][0] + (", height maps" if t.on_height_maps else ""),
-            HEADS[t.figure][1],
+            *HEADS[t.figure][:2],
+            "height maps" if t.on_height_maps else "images",
             t.true * HEADS[t.figure][2],
             t.measured * HEADS[t.figure][2],
         )

@@ -88,7 +88,7 @@ def extremes_grid(extremes: Sequence[Extremes]) -> Grid:
                 estimate_cell(
                     row["return_level_um"], row["return_level_um_ci95_low"], row["return_level_um_ci95_high"]
                 ),
-                Cell(row["refused"]),
+                Cell(row["refused"][:1].upper() + row["refused"][1:]),
             ]
         )
     caption = "Extreme values: deepest pit to expect on a whole part, 95 % interval below"
@@ -108,7 +108,7 @@ def extremes_sentences(extremes: Sequence[Extremes]) -> list[str]:
             f"the deepest pit is {_level(entry, '95 % interval ')}, from "
             f"{count(row['n_blocks'], 'map')} of {significant(row['block_area_mm2'])}\u00a0mm² "
             f"({_MODELS[result.fit.model]}, "
-            f"T = {significant(result.return_period)})."
+            f"T = {significant(result.return_period)}).{_beyond(result.return_period)}"
         )
     return out
 
@@ -120,6 +120,18 @@ def extremes_notes(extremes: Sequence[Extremes]) -> list[str]:
         for text in entry.warnings:
             said.setdefault(text, []).append(entry.name)
     return [f"{', '.join(names)}: {text}" for text, names in said.items()]
+
+
+def _beyond(return_period: float) -> str:
+    """What to add where so large a part is beyond what practice extrapolates to."""
+    from surfscan.procedures.extremes import LARGEST_RETURN_PERIOD
+
+    if return_period <= LARGEST_RETURN_PERIOD:
+        return ""
+    return (
+        f" That is beyond the practical limit of T = {LARGEST_RETURN_PERIOD:.0f}: take it as an order of "
+        "magnitude."
+    )
 
 
 def _level(entry: Extremes, interval: str = "") -> str:

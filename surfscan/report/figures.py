@@ -117,7 +117,7 @@ class DepthPanel:
     n_pits, n_specimens : int
     median_um : float or None
     limits : sequence of float
-        Smallest depths counted.
+        Smallest depth counted; two where it differs between maps, the least and the most.
     """
 
     title: str
@@ -201,7 +201,10 @@ def size_figure(panels: Sequence[SizePanel], unit: str, alt: str) -> str:
             ax.step(np.r_[low, sizes, high], np.r_[0, share, 1], where="post", color=LOSS, linewidth=1.6)
             for limit in panel.limits:
                 ax.axvline(limit, color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
-            ax.set_title(f"{_shorten(panel.title, 30)}\nn = {n} pits on {_specimens(panel.n_specimens)}")
+            ax.set_title(
+                f"{_shorten(panel.title, 30)}\nn = {_count(n, 'pit')} on "
+                f"{_count(panel.n_specimens, 'specimen')}"
+            )
             _share_over_log(ax, low, high)
         for ax in list(axes.flat)[len(panels) :]:
             ax.set_visible(False)
@@ -243,8 +246,8 @@ def depth_figure(panels: Sequence[DepthPanel], alt: str) -> str:
                 ax.axvline(limit, color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
             bounds = f" (▷ {len(panel.bounds_um)})" if len(panel.bounds_um) else ""
             ax.set_title(
-                f"{_shorten(panel.title, 30)}\nn = {panel.n_pits} pits{bounds} on "
-                f"{_specimens(panel.n_specimens)}"
+                f"{_shorten(panel.title, 30)}\nn = {_count(panel.n_pits, 'pit')}{bounds} on "
+                f"{_count(panel.n_specimens, 'specimen')}"
             )
             _share_over_log(ax, low, high)
         for ax in list(axes.flat)[len(panels) :]:
@@ -261,7 +264,7 @@ def extremes_figure(panels: Sequence[ExtremesPanel], alt: str) -> str:
     from matplotlib.figure import Figure
 
     with _style("extremes"):
-        across = max(2, min(3, len(panels)))
+        across = min(3, len(panels))
         down = math.ceil(len(panels) / across)
         figure = Figure(figsize=(_WIDTH_IN * across / 3, 3.5 * down), layout="constrained")
         axes = figure.subplots(down, across, squeeze=False)
@@ -274,8 +277,8 @@ def extremes_figure(panels: Sequence[ExtremesPanel], alt: str) -> str:
         return _svg(figure, alt)
 
 
-def truth_figure(panels: Sequence[tuple[str, str, np.ndarray, np.ndarray]], alt: str) -> str:
-    """Measured against true, one panel a figure: (title, unit, true, measured)."""
+def truth_figure(panels: Sequence[tuple[str, str, str, np.ndarray, np.ndarray]], alt: str) -> str:
+    """Measured against true, one panel a figure: (title, unit, what is counted, true, measured)."""
     from matplotlib.figure import Figure
 
     with _style("truth"):
@@ -284,12 +287,12 @@ def truth_figure(panels: Sequence[tuple[str, str, np.ndarray, np.ndarray]], alt:
         size = (min(_WIDTH_IN, 3.6 * across), 3.6 * down)
         figure = Figure(figsize=size, layout="constrained")
         axes = figure.subplots(down, across, squeeze=False).ravel()
-        for ax, (title, unit, true, measured) in zip(axes, panels, strict=False):
+        for ax, (title, unit, counted, true, measured) in zip(axes, panels, strict=False):
             top = max(float(np.max(true)), float(np.max(measured)), 1e-12) * 1.08
             ax.plot([0, top], [0, top], color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
             ax.plot(true, measured, "o", color=LOSS, markersize=5, alpha=0.8, markeredgewidth=0)
             ax.set(xlim=(0, top), ylim=(0, top), xlabel=f"true ({unit})", ylabel=f"measured ({unit})")
-            ax.set_title(f"{title}\nn = {len(true)} images; dashed: equal")
+            ax.set_title(f"{title}\nn = {len(true)} {counted}")
             ax.set_aspect("equal")
             ax.grid(color="#dddddd", linewidth=0.6)
         for ax in axes[len(panels) :]:
@@ -398,8 +401,8 @@ def _thinned(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return x[steps], y[steps]
 
 
-def _specimens(n: int) -> str:
-    return f"{n} specimen" if n == 1 else f"{n} specimens"
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
 def _spread(n: int) -> np.ndarray:

@@ -56,9 +56,11 @@ def group_grid(groups: Sequence[GroupSummary], *, heights: bool = False) -> Grid
     return Grid(caption, heads, rows).without_empty_columns()
 
 
-def group_notes(groups: Sequence[GroupSummary]) -> list[str]:
+def group_notes(groups: Sequence[GroupSummary], *, heights: bool = False) -> list[str]:
     """What limits the group means, each said once with the groups it is about."""
-    said = group_warnings((g.name, text) for g in groups for text in g.warnings)
+    said = group_warnings(
+        (g.name, text) for g in groups for text in (g.deep_warnings if heights else g.seen_warnings)
+    )
     return [f"{', '.join(note.where)}: {note.text}" for note in said]
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from surfscan.columns import (
     GROUP_FIGURES,
+    HEIGHT_FIGURES,
     LOWER_BOUND_FIGURES,
     SUBTRACTED_FIGURES,
     Table,
@@ -42,7 +43,8 @@ class GroupSummary:
         By figure of `GROUP_FIGURES`; differences by `SUBTRACTED_FIGURES`, only where there is a baseline.
     row : dict
         Its row of the group table.
-    warnings : list of str
+    seen_warnings, deep_warnings : list of str
+        About figures of pictures and the group itself, and about figures of height maps.
     """
 
     name: str
@@ -51,7 +53,13 @@ class GroupSummary:
     means: dict[str, GroupEstimate] = field(default_factory=dict)
     differences: dict[str, GroupEstimate] = field(default_factory=dict)
     row: dict[str, Any] = field(default_factory=dict)
-    warnings: list[str] = field(default_factory=list)
+    seen_warnings: list[str] = field(default_factory=list)
+    deep_warnings: list[str] = field(default_factory=list)
+
+    @property
+    def warnings(self) -> list[str]:
+        """Both, each once."""
+        return list(dict.fromkeys([*self.seen_warnings, *self.deep_warnings]))
 
     def values(self, figure: str) -> list[float]:
         """One value a specimen that has the figure."""
@@ -105,7 +113,7 @@ def group_table(groups: Sequence[GroupSummary]) -> Table:
 def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
     exposures = {m.specimen.exposure_h for m in group.members}
     if len(exposures) > 1:
-        group.warnings.append("Specimens of this group differ in exposure.")
+        group.seen_warnings.append("Specimens of this group differ in exposure.")
     group.row |= {
         "group": group.name,
         "exposure_h": group.members[0].row["exposure_h"] if len(exposures) == 1 else math.nan,
@@ -128,43 +136,65 @@ def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
 
 
 def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
+    for heights, warnings in ((False, group.seen_warnings), (True, group.deep_warnings)):
+        names = [name for name in GROUP_FIGURES if (name in HEIGHT_FIGURES) is heights]
+        warnings += _refusals(group, control, names)
+        for key, pool in POOLS.items():
+            if pool.heights is heights:
+                warnings += _conditions(group, key)
+    areas = [a for m in group.members if not math.isnan(a := m.deep.row.get("field_area_mm2", math.nan))]
+    if areas and max(areas) > _AREAS_ALIKE * min(areas):
+        group.deep_warnings.append(
+            f"Greatest pit depth: the area seen differs between specimens ({significant(min(areas))} to "
+            f"{significant(max(areas))} mm²), and the greatest depth grows with it."
+        )
+
+
+def _refusals(group: GroupSummary, control: GroupSummary | None, names: Sequence[str]) -> list[str]:
+    """Intervals that are not given, or that say less than they seem to, of these figures."""
     refusals: dict[str, list[str]] = {}
-    for name, (_, figure) in GROUP_FIGURES.items():
-        mean = group.means[name]
+    for name in names:
+        mean, figure = group.means[name], GROUP_FIGURES[name][1]
         if mean.n and mean.refused:
             refusals.setdefault(f"no interval of the mean ({mean.refused}).", []).append(figure)
         difference = group.differences.get(name)
         if difference and mean.n and not mean.refused and difference.refused:
             refusals.setdefault(f"no interval of the difference ({difference.refused}).", []).append(figure)
-    group.warnings += [about(figures, reason) for reason, figures in refusals.items()]
+    warnings = [about(figures, reason) for reason, figures in refusals.items()]
     if control and any(
         difference.ci95 and control.means[name].standard_uncertainty == 0
         for name, difference in group.differences.items()
+        if name in names
     ):
-        group.warnings.append(
+        warnings.append(
             "Where all baseline specimens gave the same value, the interval of the difference holds the "
             "group's own scatter only."
         )
-    for key, pool in POOLS.items():
-        conditions = dict.fromkeys(words(m.condition(key)) for m in group.members if m.pooled[key])
-        if len(conditions) > 1:
-            group.warnings.append(
-                f"{pool.name}: specimens differ in surface condition ({', '.join(conditions)}), which may "
-                "account for part of their scatter."
-            )
+    return warnings
+
+
+def _conditions(group: GroupSummary, key: str) -> list[str]:
+    """Surface conditions of a pool that differ between specimens, or that may hide pits."""
+    pool, warnings = POOLS[key], []
+    pooled = [m.condition(key) for m in group.members if m.pooled[key]]
+    conditions = dict.fromkeys(words(c) for c in pooled)
+    if len(conditions) > 1:
+        warnings.append(
+            f"{pool.name}: specimens differ in surface condition ({', '.join(conditions)}), which may "
+            "account for part of their scatter."
+        )
+    if pool.procedure != "pits":
+        return warnings
     for condition, how in (
         (WITH_PRODUCT, "with corrosion product on the surface: product may hide some"),
         (NOT_STATED, "in a condition not stated: corrosion product, if any, may hide some"),
     ):
-        on = sum(condition in (m.condition("pits"), m.condition("height_pits")) for m in group.members)
+        on = pooled.count(condition)
         if on:
-            group.warnings.append(f"Pits on {on} of {count(len(group.members), 'specimen')} counted {how}.")
-    areas = [a for m in group.members if not math.isnan(a := m.deep.row.get("field_area_mm2", math.nan))]
-    if areas and max(areas) > _AREAS_ALIKE * min(areas):
-        group.warnings.append(
-            f"Greatest pit depth: the area seen differs between specimens ({significant(min(areas))} to "
-            f"{significant(max(areas))} mm²), and the greatest depth grows with it."
-        )
+            who = f"{on} of {count(len(group.members), 'specimen')}"
+            where = f"height maps of {who}" if pool.heights else who
+            warnings.append(f"Pits on {where} counted {how}.")
+    return warnings
 
 
 def _put(row: dict[str, Any], name: str, estimate: GroupEstimate) -> None:

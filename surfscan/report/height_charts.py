@@ -32,6 +32,7 @@ def _depth_panel(group: GroupSummary) -> figures.DepthPanel | None:
     depths, bounds = pooled_depths(fields)
     if not depths.size:
         return None
+    limits = [float(significant(r.figure("pits", "smallest_depth_um"), 2)) for r in fields]
     at, reached = product_limit(depths, bounds)
     hidden = np.sort(depths[bounds])
     place = np.searchsorted(at, hidden, side="right")
@@ -44,5 +45,5 @@ def _depth_panel(group: GroupSummary) -> figures.DepthPanel | None:
         len(depths),
         len(members),
         censored_quantile(depths, bounds, 0.5),
-        sorted({float(significant(r.figure("pits", "smallest_depth_um"), 2)) for r in fields}),
+        sorted({min(limits), max(limits)}),
     )

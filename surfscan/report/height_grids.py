@@ -34,6 +34,7 @@ _TEXTURE_HALVES = (
     ),
 )
 _AS_PERCENT = ("Sdr", "Smr1", "Smr2")
+_LEVELS = {"unexposed surface": "unexposed", "masked datum": "datum"}
 _UNITS = {"µm": "µm", "1": "", "deg": "°"}
 
 
@@ -50,7 +51,7 @@ def height_specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
         Head("Median depth", "µm", number=True),
         Head("Volume per area", "µm", number=True),
         Head("Mean penetration", "µm", number=True),
-        Head("Pitting factor"),
+        Head("Pitting factor", number=True),
         Head("ASTM G46", "depth"),
         Head("Worst-seen map", "in no figure"),
     ]
@@ -72,6 +73,11 @@ def height_specimen_notes(specimens: Sequence[SpecimenSummary]) -> list[str]:
         notes.append("¶ Surface condition not stated: corrosion product, if any, may fill pits.")
     if any(row["n_failed"] for row in rows):
         notes.append("‡ Some height maps of this specimen were not measured; see below.")
+    if any(not math.isnan(row["pitting_factor"]) for row in rows):
+        notes.append(
+            "Pitting factor: greatest over mean penetration where the original level is known, else greatest "
+            "depth over volume per area."
+        )
     if any("outside" in row["g46_depth_class"] for row in rows):
         notes.append("* Outside the rating chart of ASTM G46; nothing is extrapolated.")
     return notes
@@ -91,12 +97,13 @@ def level_sentences(records: Sequence[FieldRecord]) -> list[str]:
             f"Depth and volume are losses below the present surface{which}: a lower bound of penetration, "
             "since uniform recession cannot be seen."
         )
-    for level, n in levels.items():
-        if level != PRESENT_SURFACE:
-            said.append(
-                f"The original level is known from the {level} on {n} of {len(measured)} height maps: there, "
-                "penetration and pitting factor count from it."
-            )
+    known = {level: n for level, n in levels.items() if level != PRESENT_SURFACE}
+    if known:
+        which = ", ".join(f"{level}: {n}" for level, n in known.items())
+        said.append(
+            f"The original level is known on {sum(known.values())} of {len(measured)} height maps ({which}): "
+            "there, penetration and pitting factor count from it."
+        )
     return said
 
 
@@ -230,13 +237,11 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
         ),
         Cell(significant(row["median_depth_um"])),
         estimate("volume_per_area_um"),
-        Cell(significant(row["mean_penetration_um"]), (f"from {row['original_level']}",) if known else ()),
         Cell(
-            significant(row["pitting_factor"], 2),
-            ()
-            if math.isnan(row["pitting_factor"])
-            else ("of penetration" if known else "of volume\u00a0/\u00a0area",),
+            significant(row["mean_penetration_um"]),
+            (f"from {_LEVELS[row['original_level']]}",) if known else (),
         ),
+        Cell(significant(row["pitting_factor"], 2)),
         Cell(row["g46_depth_class"].replace(" (outside chart)", "*").replace(" ", "\u00a0")),
         Cell(
             "" if math.isnan(worst) else "× shown", () if math.isnan(worst) else (f"{significant(worst)} µm",)

@@ -49,6 +49,8 @@ def make_height_picture(record: FieldRecord, folder: Path, max_bytes: int) -> Fi
         return _coloured(*_reduced(heights, width, height), low, high)
 
     uri, width, height = encode(render, (rows, cols), stretch(measured), max_bytes)
+    enlarged = max(1.0, SHOWN_WIDTH_PX / width)  # small maps on the page; their marks stay as they are
+    width, height = round(width * enlarged), round(height * enlarged)
     zoom = (width / cols, height / rows)
     unit = max(1.0, width / SHOWN_WIDTH_PX)
     layer = outside(region & ~np.isnan(heights), zoom)

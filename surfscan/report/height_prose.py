@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
 from surfscan.report.height_pictures import deepest_pit
@@ -71,7 +72,8 @@ def height_caption(record: FieldRecord, scale_words: str) -> str:
     spikes = record.map_figure("spike_count")
     ready = []
     if record.map_text("form_text"):
-        ready.append(f"Form taken off: {record.map_text('form_text')}")
+        form = re.sub(r"-(?=\d)", "−", record.map_text("form_text"))
+        ready.append(f"Form taken off: {form}")
     if not math.isnan(measured):
         ready.append(f"measured {significant(100 * measured)}\u00a0%")
     if spikes > 0:

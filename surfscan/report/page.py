@@ -185,6 +185,7 @@ def _heights(content: PageContent, markup: Any) -> dict[str, Any]:
         "level": height_grids.level_sentences(records),
         "chart": markup(charts.group_chart(groups, heights=True)),
         "group_grid": grids.group_grid(groups, heights=True) if shown else None,
+        "group_notes": grids.group_notes(groups, heights=True),
         "depth_chart": markup(height_charts.depth_chart(groups)),
         "specimen_grid": height_grids.height_specimen_grid(specimens),
         "specimen_notes": height_grids.height_specimen_notes(specimens),

@@ -72,7 +72,7 @@ def test_table_gives_the_reason_of_a_refusal(fitted, refused):
     grid = extreme_charts.extremes_grid([fitted, refused])
     heads = [h.text for h in grid.heads]
     assert grid.rows[0][1].lines == ("1 lower bound",)
-    assert grid.rows[1][heads.index("Refused because")].text == "too few maxima."
+    assert grid.rows[1][heads.index("Refused because")].text == "Too few maxima."
     assert grid.rows[1][heads.index("Deepest on the part")].text == "–"
     assert grid.rows[1][0].text == "S1 · other"
 

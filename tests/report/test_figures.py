@@ -28,7 +28,7 @@ def size_chart(n=5):
 
 def truth_chart():
     return figures.truth_figure(
-        [("Pit count", "pits", np.array([1.0, 2.0]), np.array([1.0, 3.0]))], "measured against true"
+        [("Pit count", "pits", "images", np.array([1.0, 2.0]), np.array([1.0, 3.0]))], "measured against true"
     )
 
 

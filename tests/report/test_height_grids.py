@@ -44,15 +44,13 @@ def test_specimens_say_whose_they_are_and_carry_marks(parts):
     assert cells[0].text == "A1 ‡" and cells[0].small == "as received, as received"
     assert cells[5].text.endswith("†")
     marks = {note[0] for note in height_grids.height_specimen_notes(parts[1])}
-    assert marks == {"†", "‡", "*"}
+    assert marks == {"†", "‡", "*", "P"}
 
 
 def test_penetration_and_factor_name_their_level(parts):
     grid = height_grids.height_specimen_grid(parts[1])
-    assert column(grid, "Mean penetration")[4].lines == ("from masked datum",)
-    factors = column(grid, "Pitting factor")
-    assert (factors[4].text, factors[4].lines) == ("6.5", ("of penetration",))
-    assert factors[3].lines[0].startswith("of volume")
+    assert column(grid, "Mean penetration")[4].lines == ("from datum",)
+    assert column(grid, "Pitting factor")[4].text == "6.5"
 
 
 def test_unscaled_density_stands_in_its_own_unit(parts):
@@ -63,7 +61,7 @@ def test_unscaled_density_stands_in_its_own_unit(parts):
 def test_level_is_said_for_the_maps_it_holds_for(parts):
     present, datum = height_grids.level_sentences(parts[0])
     assert "(9 of 10 height maps): a lower bound of penetration" in present
-    assert "masked datum on 1 of 10 height maps" in datum
+    assert "known on 1 of 10 height maps (masked datum: 1)" in datum
     only = [r for r in parts[0] if r.text("pits", "original_level") != "masked datum"]
     (sentence,) = height_grids.level_sentences(only)
     assert "present surface: a lower bound" in sentence

@@ -46,9 +46,24 @@ def page(text):
     return Page(text)
 
 
-def test_well_nested(page):
-    assert page.faults == []
-    assert page.stack == []
+@pytest.fixture(scope="module")
+def height_text(reported_heights):
+    return (reported_heights / "report.html").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def height_page(height_text):
+    return Page(height_text)
+
+
+@pytest.fixture(params=["page", "height_page"])
+def any_page(request):
+    return request.getfixturevalue(request.param)
+
+
+def test_well_nested(any_page):
+    assert any_page.faults == []
+    assert any_page.stack == []
 
 
 def test_needs_no_other_file_and_no_network(page, text):
@@ -73,14 +88,15 @@ def test_hostile_names_stay_text(page, text):
     assert any("the image lost.png is missing <here>" in word for word in page.words)
 
 
-def test_headings_in_order(page):
-    levels = [int(tag[1]) for tag, _ in page.tags if re.fullmatch("h[1-6]", tag)]
+def test_headings_in_order(any_page):
+    levels = [int(tag[1]) for tag, _ in any_page.tags if re.fullmatch("h[1-6]", tag)]
     assert levels[0] == 1
     assert levels.count(1) == 1
     assert all(later - earlier <= 1 for earlier, later in pairwise(levels))
 
 
-def test_language_captions_scopes_and_alt_texts(page):
+def test_language_captions_scopes_and_alt_texts(any_page):
+    page = any_page
     assert page.all("html")[0]["lang"] == "en"
     assert len(page.all("caption")) == len(page.all("table")) > 5
     assert all(attributes.get("scope") in ("col", "row") for attributes in page.all("th"))
@@ -90,7 +106,8 @@ def test_language_captions_scopes_and_alt_texts(page):
         )
 
 
-def test_ids_are_unique_and_links_lead_somewhere(page):
+def test_ids_are_unique_and_links_lead_somewhere(any_page):
+    page = any_page
     own = [a["id"] for tag, a in page.tags if "id" in a and tag in ("section", "image", "pattern")]
     assert len(own) == len(set(own))
     anchors = {a["id"] for _, a in page.tags if "id" in a}
@@ -119,6 +136,44 @@ def test_hashes_versions_settings_and_cautions(page, reported):
         assert file_sha256(reported / name) in words
     for expected in ("min_contrast_to_noise", "surfscan, measuring", "licensed practice govern", "numpy"):
         assert expected in words
+
+
+def test_page_of_pictures_has_no_section_on_height_maps(page):
+    assert {"heights", "texture", "extremes", "height-pictures"}.isdisjoint(
+        {a.get("id") for a in page.all("section")}
+    )
+    assert "height maps" not in "".join(page.words).lower().replace("pits on height maps", "")
+
+
+def test_height_maps_have_sections_pictures_and_cautions(height_page, height_text):
+    sections = [a["id"] for a in height_page.all("section")]
+    assert {"heights", "texture", "extremes", "height-pictures", "pictures"} <= set(sections)
+    assert height_text.count("data:image/webp") == 11
+    assert height_text.count('class="badge"') == 1
+    assert height_text.count('class="deepest"') == 9 + 1  # nine maps with pits and the legend
+    words = " ".join("".join(height_page.words).replace("\u00a0", " ").split())
+    for expected in (
+        "a lower bound of penetration, since uniform recession cannot be seen.",
+        "≥ 10.0",
+        "Refused because",
+        "measured maxima are too few",
+        "Settings: areal texture",
+        "Undercut: a height map sees from above",
+        "licensed practice govern",
+        "deepest no. 2: ≥ 9.00 µm",
+    ):
+        assert expected in words
+
+
+def test_hostile_names_stay_text_in_height_sections(height_page, height_text):
+    assert "<script" not in height_text and "<b>" not in height_text
+    assert "".join(height_page.words).count("X<script>alert(1)</script>") >= 4
+
+
+def test_colour_bar_of_every_map_has_numbers_and_zero(height_text):
+    bars = re.findall(r'<p class="colours"><span>([^<]*)</span>.*?left:([\d.]+)%">0</span>', height_text)
+    assert len(bars) == 10
+    assert all(text.endswith("µm") and 0 <= float(left) <= 100 for text, left in bars)
 
 
 def luminance(colour):

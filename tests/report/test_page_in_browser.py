@@ -52,6 +52,26 @@ def opened(browser, reported):
     page.close()
 
 
+@pytest.fixture(scope="module")
+def opened_heights(browser, reported_heights):
+    """The page of a study of height maps, with what it said."""
+    page = browser.new_page(viewport={"width": 1366, "height": 768})
+    page.said = []
+    page.on("console", lambda message: page.said.append(message.text))
+    page.on("pageerror", lambda error: page.said.append(str(error)))
+    page.goto((reported_heights / "report.html").as_uri())
+    page.wait_for_load_state("networkidle")
+    page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    page.add_style_tag(content=".field { content-visibility: visible !important }")  # all laid out
+    yield page
+    page.close()
+
+
+@pytest.fixture(params=["opened", "opened_heights"])
+def either(request):
+    return request.getfixturevalue(request.param)
+
+
 def test_no_console_message_and_no_request(opened, reported):
     assert opened.said == []
     assert [url for url in opened.asked if not url.startswith("data:")] == [
@@ -69,7 +89,8 @@ def test_tables_have_a_row_for_each_row_of_the_files(opened, reported):
 
 
 @pytest.mark.parametrize("width", [1366, 1920, 800, 390])
-def test_nothing_runs_off_the_side(opened, width):
+def test_nothing_runs_off_the_side(either, width):
+    opened = either
     opened.set_viewport_size({"width": width, "height": 768})
     assert opened.evaluate("document.documentElement.scrollWidth") <= width
     if width >= 1366:
@@ -95,13 +116,48 @@ def test_pictures_are_drawn_and_have_words(opened):
     assert sizes == [400] * 12
 
 
-def test_text_is_large_enough(opened):
-    small = opened.evaluate(
+def test_text_is_large_enough(either):
+    small = either.evaluate(
         "[...document.querySelectorAll('main *')].filter(e => e.childNodes.length && "
         "[...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()) && "
         "parseFloat(getComputedStyle(e).fontSize) < 12).map(e => e.outerHTML.slice(0, 80))"
     )
     assert small == []
+
+
+def test_height_maps_are_drawn_quietly_and_have_words(opened_heights):
+    assert opened_heights.said == []
+    shots = opened_heights.locator("#height-pictures svg.shot")
+    assert shots.count() == 10
+    for index in range(shots.count()):
+        assert "Height map maps/" in shots.nth(index).get_attribute("aria-label")
+    sizes = opened_heights.evaluate(
+        "Promise.all([...document.querySelectorAll('#height-pictures svg.shot image')].map(async e => "
+        "{const i = new Image(); i.src = e.href.baseVal; await i.decode(); return i.naturalWidth}))"
+    )
+    assert sizes == [240] * 10
+
+
+def test_zero_lies_inside_the_colour_bar(opened_heights):
+    outside = opened_heights.evaluate(
+        "[...document.querySelectorAll('.colours')].filter(p => {"
+        "const bar = p.querySelector('.cividis').getBoundingClientRect(),"
+        " zero = p.querySelector('.zero').getBoundingClientRect();"
+        "return bar.width < 100 || zero.left < bar.left - 1 || zero.left > bar.right + 1}).length"
+    )
+    assert outside == 0
+
+
+def test_figures_are_scrolled_not_shrunk_on_a_phone(opened_heights):
+    opened_heights.set_viewport_size({"width": 390, "height": 768})
+    widths = opened_heights.evaluate(
+        "[...document.querySelectorAll('.chart svg')].map(s => s.getBoundingClientRect().width)"
+    )
+    assert min(widths) >= 680
+    assert opened_heights.evaluate(
+        "[...document.querySelectorAll('.chart .scroll')].every(e => e.tabIndex === 0)"
+    )
+    opened_heights.set_viewport_size({"width": 1366, "height": 768})
 
 
 def test_keyboard_reaches_the_contents(opened):
