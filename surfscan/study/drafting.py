@@ -147,8 +147,8 @@ def _opened(folder: Path, file: str) -> _Image | str:
     is_map = isinstance(image, HeightMap)
     if is_map and min(image.shape) < SMALL_SIDE_PX:
         return (
-            f"{file} was left out: its {image.shape[0]} x {image.shape[1]} numbers are no field of heights "
-            'that could be measured. Add it with shows = "heights" if it is one'
+            f"{file} was left out: {image.shape[0]} x {image.shape[1]} numbers are too few for a field of "
+            'heights. Add it by hand with shows = "heights" if they are one'
         )
     has_unit = is_map and bool(load(folder / file).height_unit)
     return _Image(file, guess(file), {}, image.calibration is not None, is_map, has_unit)

@@ -6,9 +6,12 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 
 from surfscan.errors import InputError
+from surfscan.loaders.x3p_writer import write_x3p
 from surfscan.study.check import check_study
 
 SOUND = 'pixel_size_um = 0.5\ncondition = "cleaned"\ncleaning = "acid"\nfield_choice = "random"\n'
@@ -51,9 +54,6 @@ def test_everything_at_once(make_study: MakeStudy, write_image: Callable[..., No
     }
     folder = make_study({**dict.fromkeys(extra, 200), "plain.png": 200}, extra)
     write_image(folder / "small.png", size=20)
-    import cv2
-    import numpy as np
-
     (folder / "black.png").write_bytes(cv2.imencode(".png", np.zeros((40, 40), np.uint8))[1].tobytes())
     for name in ("images/text.png", "spare.jpg"):
         (folder / name).write_text("no picture")
@@ -139,6 +139,16 @@ def test_a_study_without_images(make_study: MakeStudy) -> None:
     assert "error study.toml: the study names no image. Add [[image]] tables." in _found(make_study({}))
 
 
+def test_height_maps_that_stand_nowhere_are_named(make_study: MakeStudy) -> None:
+    folder = make_study({"a.png": 200}, {"a.png": SOUND})
+    heights = np.random.default_rng(0).normal(0, 0.1, (20, 18))
+    write_x3p(folder / "b.x3p", heights, 0.5)
+    np.savetxt(folder / "c.csv", heights, "%.4f", ",")
+    (folder / "masses.csv").write_text("specimen,mass_g\ns,1.25\n")
+    said = "warning study.toml: 2 images in the folder are not in the study (b.x3p, c.csv)"
+    assert [f for f in _found(folder) if f.startswith(said)]
+
+
 HEIGHTS = 'shows = "heights"\ncondition = "cleaned"\ncleaning = "acid"\nfield_choice = "random"\n'
 
 
@@ -165,9 +175,6 @@ def test_height_maps_are_opened_as_such(
         write_heights(folder / f"{name}.tif", 99, size, pixel_size_um)
     for name, size in (("stripe", 40), ("small", 20)):
         write_image(folder / f"{name}.png", size=size)
-    import cv2
-    import numpy as np
-
     (folder / "dark.png").write_bytes(cv2.imencode(".png", np.zeros((40, 40), np.uint8))[1].tobytes())
     colour = np.arange(40 * 40 * 3, dtype=np.uint8).reshape(40, 40, 3)
     (folder / "images/colour.tif").write_bytes(cv2.imencode(".png", colour)[1].tobytes())

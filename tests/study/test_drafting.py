@@ -112,7 +112,7 @@ def test_a_table_of_heights_is_drafted_and_no_other_table(tmp_path: Path) -> Non
     [image] = load_study(tmp_path).images
     assert (image.file, image.shows) == ("P1_h.txt", "heights")
     [said] = [line for line in draft.could_not_tell if "left out" in line]
-    assert said.startswith("P1_rates.txt was left out: its 24 x 6 numbers are no field of heights")
+    assert said.startswith("P1_rates.txt was left out: 24 x 6 numbers are too few")
 
 
 def test_masks_by_folder_and_files_that_only_look_like_images(
