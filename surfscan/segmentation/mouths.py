@@ -25,9 +25,9 @@ def draw_mouths(
     """Outline every basin at its mouth.
 
     The pit is cut at `level`, well above the roughness, and at two and three times that. From one level to
-    the next the outline steps inwards; it is taken to step outwards likewise from `level` up to the surface, the
-    step corrected by half the change from step to step (a straight wall keeps its step, a vertical one has
-    none, bowls come out within 2 % of their radius). So many pixels are added as this takes, nearest first,
+    the next the outline steps inwards; it is taken to step outwards likewise from `level` up to the surface,
+    the step corrected by half the change from step to step (a straight wall keeps its step, a vertical one
+    has none, bowls come out within 2 % of their radius). So many pixels are added as this takes, nearest first,
     deeper before shallower.
 
     Where `level` is near the roughness, dips of the surface beside a shallow pit hang together with it. What
