@@ -80,6 +80,7 @@ def measure_height_pits(
     exposed = _exposed(image, region, datum)
     scale = image.calibration
     pixel_size = (scale.pixel_size_x_um, scale.pixel_size_y_um) if scale else None
+    refuse_unmeasured(image.heights_um, exposed, path)
     ready = prepare_heights(
         image.heights_um, form=settings.form, spikes=settings.spikes, pixel_size_um=pixel_size, region=exposed
     )
