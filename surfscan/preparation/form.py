@@ -163,7 +163,7 @@ def fit_form(
     kind, model, spread = _chosen(sample, frame, kind, scaled)
     if max(heights_um.shape) > _SIDE_FIRST:
         sample = take_sample(heights_um, region, _SIDE_LAST, level)
-        model, spread = refine(sample, model, spread.sq_um)
+        model, spread = refine(sample, model, spread.sq_um, rounds=1)
     return _form(kind, model, spread, level, scaled)
 
 

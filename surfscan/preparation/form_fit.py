@@ -26,6 +26,7 @@ _CYLINDERS = 4
 _CYLINDER_POINTS = 2048
 _STEPS = 3
 _LAST_STEPS = 12
+_GAIN = 1e-3  # concentration ends where a step gains less than this share
 _CELLS = 8
 _LIMIT = 3.25  # residuals beyond this many standard deviations are no roughness
 _WINDOWS = ((3, 1), (5, 1), (7, 3), (11, 3), (15, 5), (23, 7), (31, 11), (47, 15), (63, 21))
@@ -105,7 +106,9 @@ def start_polynomials(sample: Sample, frame: Frame, size: int) -> list[Polynomia
     terms = Polynomial(frame, np.zeros(size)).slopes(x, y)
     if len(z) <= 2 * size:
         return [Polynomial(frame, _solve(terms, z))]
-    tried = [_concentrated(terms, z, start, _STEPS) for start in _starts(terms, x, y, z)]
+    few = slice(None, None, 2) if len(z) == _START_POINTS else slice(None)
+    starts = _starts(terms[few], x[few], y[few], z[few])
+    tried = [_concentrated(terms[few], z[few], start, _STEPS) for start in starts]
     tried.sort(key=lambda pair: pair[0])
     finished = [
         _concentrated(terms, z, coefficients, _LAST_STEPS)[1] for _, coefficients in tried[:_FINALISTS]
@@ -239,7 +242,7 @@ def _concentrated(
         square = (z - terms @ coefficients) ** 2
         near = np.argpartition(square, count)[:count]
         now = float(square[near].sum())
-        if now >= cost:
+        if now >= (1 - _GAIN) * cost:
             break
         cost = now
         coefficients = _solve(terms[near], z[near])

@@ -1,12 +1,11 @@
 """Areal Gaussian filters.
 
-Sources: ISO 16610-61:2015 (linear areal Gaussian filter): weight 1/(alpha² lc²) exp(-pi (x² + y²)/(alpha lc)²)
-and alpha = sqrt(ln 2 / pi) = 0.46972, both from memory, the latter recomputed; the cut-off is the wavelength of
-which 50 % of the amplitude is transmitted, clause 3.2, as read in the standard's public preview. The
-transmission exp(-pi (alpha lc / l)²) follows from the weight by Fourier transform. ISO 16610-71:2014 (robust
-areal Gaussian regression): Tukey's weights with the limit 4.4478 times the median of absolute residuals,
-degree 2 usual, from memory; 4.4478 is three standard deviations over the normal distribution's 0.6745,
-recomputed here.
+Sources: ISO 16610-61:2015 (linear areal Gaussian filter): its weight 1/(alpha lc)² exp(-pi r² / (alpha lc)²)
+and alpha = sqrt(ln 2 / pi) = 0.46972 are from memory, the latter recomputed; that 50 % of the amplitude is
+transmitted at the cut-off was read (clause 3.2). The transmission exp(-pi (alpha lc / l)²) follows from the
+weight by Fourier transform. ISO 16610-71:2014 (robust areal Gaussian regression): Tukey's weights with the
+limit 4.4478 times the median of absolute residuals, degree 2 usual, from memory; 4.4478 is three standard
+deviations over the normal distribution's 0.6745, recomputed here.
 """
 
 import math
