@@ -209,10 +209,11 @@ def _gradient_sums(
     x, y = scratch.x[:rows], scratch.y[: rows - 1]
     np.subtract(z[:, 1:], z[:, :-1], out=x)
     np.subtract(z[1:], z[:-1], out=y)
-    for side, size in ((x, pixel_size[0]), (y, pixel_size[1])):
-        np.multiply(side, side, out=side)
-        if size != 1:
-            np.multiply(side, np.float32(1 / size**2), out=side)
+    np.multiply(x, x, out=x)
+    np.multiply(y, y, out=y)
+    unit = pixel_size[0]  # squares and areas are in units of the pitch along x until they are summed
+    if pixel_size[1] != unit:
+        np.multiply(y, np.float32((unit / pixel_size[1]) ** 2), out=y)
     area, triangle = scratch.area[: rows - 1], scratch.triangle[: rows - 1]
     measured = scratch.measured[: rows - 1]
     np.add(x[:-1], x[1:], out=area)
@@ -223,20 +224,20 @@ def _gradient_sums(
     cv2.patchNaNs(area, 0.0)
     squares = cv2.sumElems(area)[0]
     corners = ((x[:-1], y[:, :-1]), (x[:-1], y[:, 1:]), (x[1:], y[:, :-1]), (x[1:], y[:, 1:]))
-    gentle = squares <= 2 * _GENTLE * cells
-    np.add(x, np.float32(1), out=x)
+    gentle = squares <= 2 * _GENTLE * unit**2 * cells
+    np.add(x, np.float32(unit**2), out=x)
     for i, (a, b) in enumerate(corners):
-        np.add(a, b, out=triangle)
-        cv2.sqrt(triangle, triangle)
+        one = triangle if i else area
+        np.add(a, b, out=one)
+        cv2.sqrt(one, one)
         if gentle:  # sqrt(1 + g) - 1 = (g - (sqrt(1 + g) - 1)²)/2 does not lose small slopes against the 1
-            np.subtract(triangle, np.float32(1), out=triangle)
-            np.multiply(triangle, triangle, out=triangle)
+            np.subtract(one, np.float32(unit), out=one)
+            np.multiply(one, one, out=one)
         if i:
-            np.add(area, triangle, out=area)
-        elif gentle:
-            np.copyto(area, triangle)
-        else:
-            np.subtract(triangle, np.float32(4), out=area)
+            np.add(area, one, out=area)
+        elif not gentle:
+            np.subtract(area, np.float32(4 * unit), out=area)
     cv2.patchNaNs(area, 0.0)
     total = cv2.sumElems(area)[0]
-    return squares, squares - total / 2 if gentle else total, cells
+    squares /= unit**2
+    return squares, squares - total / unit**2 / 2 if gentle else total / unit, cells
