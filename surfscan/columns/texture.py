@@ -14,12 +14,18 @@ TEXTURE_PARAMETERS: tuple[Column, ...] = (
     ),
     Column("Sp_um", "µm", "float64", "Maximum peak height above the mean plane (ISO 25178-2)."),
     Column("Sv_um", "µm", "float64", "Maximum pit depth below the mean plane (ISO 25178-2)."),
-    Column("Sdq", "1", "float64", "Root mean square gradient (ISO 25178-2)."),
+    Column(
+        "Sdq",
+        "1",
+        "float64",
+        "Root mean square gradient (ISO 25178-2) of the planes through neighbouring samples: in each cell of "
+        "four, over both diagonals.",
+    ),
     Column(
         "Sdr",
         "1",
         "float64",
-        "Developed interfacial area ratio, a fraction: area over its projection, less 1.",
+        "Developed interfacial area ratio, a fraction: area of these planes over its projection, less 1.",
     ),
     Column(
         "Sk_um",
@@ -39,7 +45,8 @@ TEXTURE_PARAMETERS: tuple[Column, ...] = (
         "Sal_um",
         "µm",
         "float64",
-        "Autocorrelation length: shortest lag at which the autocorrelation falls to 0.2.",
+        "Autocorrelation length: shortest lag at which the autocorrelation falls to 0.2, between pixels by cubic "
+        "convolution; pairs are not wrapped round the field, and count less towards its edges.",
     ),
     Column(
         "Str",
