@@ -45,8 +45,8 @@ TEXTURE_PARAMETERS: tuple[Column, ...] = (
         "Sal_um",
         "µm",
         "float64",
-        "Autocorrelation length: shortest lag at which the autocorrelation falls to 0.2, between pixels by cubic "
-        "convolution; pairs are not wrapped round the field, and count less towards its edges.",
+        "Autocorrelation length: shortest lag at which the autocorrelation falls to 0.2, between pixels by "
+        "cubic convolution; pairs are not wrapped round the field, and count less towards its edges.",
     ),
     Column(
         "Str",
