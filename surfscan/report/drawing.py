@@ -20,6 +20,9 @@ SHOWN_WIDTH_PX = 590
 RING_BELOW_PX = 7.0
 """Pits that would be drawn smaller are ringed."""
 
+SPECK_PX2 = 12.0
+"""Areas smaller than this on the picture are not drawn."""
+
 _MAX_PATH_CHARS = 150_000
 _ENCODINGS = tuple((width, quality) for width in (MAX_WIDTH_PX, 700, 500) for quality in (80, 60, 40))
 _SHARE_OF_BYTES = {80: 1.0, 60: 0.6, 40: 0.45}
@@ -105,9 +108,9 @@ def apart(marks: list[tuple[float, float]], distance: float) -> list[tuple[float
     return kept
 
 
-def outside(measured: np.ndarray, zoom: tuple[float, float]) -> str:
+def outside(measured: np.ndarray, zoom: tuple[float, float], speck_px2: float = SPECK_PX2) -> str:
     """Grey hatch over what was not measured."""
-    path = "" if measured.all() else area_path(measured == 0, zoom)
+    path = "" if measured.all() else area_path(measured == 0, zoom, speck_px2)
     return f'<path class="outside" d="{path}"/>' if path else ""
 
 
@@ -153,15 +156,15 @@ def outlines(
     return paths, marks
 
 
-def area_path(mask: np.ndarray, zoom: tuple[float, float]) -> str:
-    """Outline of an area with its holes, at picture resolution; specks below 12 px² are not drawn."""
+def area_path(mask: np.ndarray, zoom: tuple[float, float], speck_px2: float = SPECK_PX2) -> str:
+    """Outline of an area with its holes, at picture resolution; what is smaller than a speck is not drawn."""
     import cv2
 
     size = (max(1, round(mask.shape[1] * zoom[0])), max(1, round(mask.shape[0] * zoom[1])))
     share = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     drawn = np.pad((share >= 0.5).astype(np.uint8), 1)
     contours = cv2.findContours(drawn, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
-    kept = [c[:, 0, :] - 0.5 for c in contours if cv2.contourArea(c) >= 12]
+    kept = [c[:, 0, :] - 0.5 for c in contours if cv2.contourArea(c) >= speck_px2]
     path = ""
     for tolerance in (0.6, 1.2, 2.4, 4.8):
         path = "".join(_polygon(points, tolerance) for points in kept)

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from surfscan.images import HeightMap
-from surfscan.report.drawing import SHOWN_WIDTH_PX, encode, outside, pit_layer, scale_bar
+from surfscan.report.drawing import SHOWN_WIDTH_PX, SPECK_PX2, encode, outside, pit_layer, scale_bar
 from surfscan.report.pictures import ColourBar, FieldPicture, open_as_measured, stretch, um_per_px
 from surfscan.report.records import FieldRecord
 from surfscan.report.rounding import significant
@@ -53,7 +53,7 @@ def make_height_picture(record: FieldRecord, folder: Path, max_bytes: int) -> Fi
     width, height = round(width * enlarged), round(height * enlarged)
     zoom = (width / cols, height / rows)
     unit = max(1.0, width / SHOWN_WIDTH_PX)
-    layer = outside(region & ~np.isnan(heights), zoom)
+    layer = outside(region & ~np.isnan(heights), zoom, SPECK_PX2 * enlarged**2)
     if record.done("pits"):
         layer += pit_layer(record, zoom, unit) + _deepest_mark(record, zoom, unit)
     strip = round(26 * unit)

@@ -34,9 +34,13 @@ METHOD = (
     "over summed areas; between-field t-interval, and for one map (or two or three alike) that of a compound "
     "Poisson sum. Group means of the greatest depth compare only where the area seen is alike; with a lower "
     "bound among them they get no interval.",
+    "Nothing is subtracted from depths or roughness, for they do not add up; pit volumes do.",
     "Pictures and height maps of a specimen are never pooled: pit density stands once from each.",
     "Areal texture: ISO 25178-2, on the surface named in its table. Means over height maps with the "
     "between-field t-interval.",
+    "Extreme values: maxima of equal fields (areas within 2 %) by maximum likelihood, lower bounds and "
+    "fields without a pit as bounds; Gumbel unless its test at 5 % rejects it and there are enough fields "
+    "for GEV; profile-likelihood intervals; return level at T = part area over field area.",
 )
 
 

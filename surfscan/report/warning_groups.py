@@ -45,7 +45,12 @@ def _pattern(text: str) -> str:
     """The text with numbers, quoted names, file names and leading figures blanked and plurals levelled."""
     text = re.sub(rf"^(?:{_FIGURES})(?:, (?:{_FIGURES}))*: ", "", text, flags=re.IGNORECASE)
     text = re.sub(r"'[^']*'|\"[^\"]*\"", "#", text)
-    text = re.sub(r"\S+\.(?:tiff?|png|jpe?g|bmp|csv)(?:#\d+)?,?", "#", text, flags=re.IGNORECASE)
+    text = re.sub(
+        r"\S+\.(?:tiff?|png|jpe?g|bmp|csv|sdf|x3p|npy|txt|asc|xyz|dat)(?:#\d+)?,?",
+        "#",
+        text,
+        flags=re.IGNORECASE,
+    )
     text = re.sub(r"\d+(?:[.,]\d+)*", "#", text)
     text = re.sub(r"\b(field|specimen|image|pit)s\b", r"\1", text)
     return re.sub(r"(?:# )+#|#", "#", text)

@@ -184,3 +184,39 @@ def test_same_height_maps_same_bytes(height_folder):
     first = {p.name: p.read_bytes() for p in write_report(height_folder).paths}
     second = {p.name: p.read_bytes() for p in write_report(height_folder).paths}
     assert first == second
+
+
+def test_study_of_height_maps_only(height_folder):
+    manifest = height_folder / "study.toml"
+    text = manifest.read_text(encoding="utf-8")
+    manifest.write_text(text[: text.rindex("[[image]]")], encoding="utf-8")
+    write_report(height_folder)
+    page = (height_folder / "report.html").read_text(encoding="utf-8")
+    assert 'id="heights"' in page and 'id="pictures"' not in page
+    assert "Pit depth, volume and areal texture from height maps." in page
+    assert page.count("no picture") == len(read(height_folder, "specimens")) == 7
+
+
+def test_height_maps_that_all_failed(height_folder):
+    from surfscan.store.results import ResultsStore
+    from surfscan.study.manifest import load_study
+
+    (height_folder / "results.sqlite").unlink()
+    store = ResultsStore(height_folder)
+    for image in load_study(height_folder).images:
+        for procedure in image.procedures:
+            store.save_failure(image.image_id, image.specimen, procedure, "0", "too dark")
+    write_report(height_folder)
+    page = (height_folder / "report.html").read_text(encoding="utf-8")
+    assert page.count("too dark") == 24
+    assert read(height_folder, "extremes") == []
+    assert {row["pits_status"] for row in read(height_folder, "heights")} == {"failed"}
+    assert [row["n_failed"] for row in read(height_folder, "height_specimens")] == [
+        "2",
+        "1",
+        "1",
+        "4",
+        "1",
+        "1",
+        "1",
+    ]

@@ -51,3 +51,4 @@ def test_holes_and_specks_of_an_area():
     mask[5, 70] = True
     path = drawing.area_path(mask, (1.0, 1.0))
     assert path.count("M") == 2  # outline and hole; the speck is not drawn
+    assert drawing.area_path(mask, (1.0, 1.0), 5000) == ""
