@@ -103,7 +103,7 @@ def extremes_text(result: ExtremesResult) -> str:
     free = round_to_interval(free_level, *(result.free_shape_ci95 or (None, None)))
     name = "Gumbel" if fit.model == "gumbel" else "GEV"
     how = "maximum likelihood" if fit.method == "likelihood" else "L-moments"
-    enough = "is enough" if result.gumbel.p_value >= TEST_LEVEL else "is rejected"
+    enough = "not rejected" if result.gumbel.p_value >= TEST_LEVEL else "rejected"
     kinds = ((result.lower_bounds, "lower bound"), (result.upper_bounds, "upper bound"))
     bounds = [f"{number} {kind}{'s' * (number > 1)}" for number, kind in kinds if number]
     parameters = f"location {fit.location:.4g}, scale {fit.scale:.4g}"
@@ -114,7 +114,7 @@ def extremes_text(result: ExtremesResult) -> str:
         "distribution": f"{name} by {how}: {parameters}",
         "Gumbel": f"{enough} (likelihood-ratio test, p = {result.gumbel.p_value:.2g})",
         "shape left free": f"{free.value}{unit} (95 % interval {free.interval}; shape {gev.shape:.2f})"
-        if free.has_interval
+        if free.has_interval and (fit.model, fit.method) != ("gev", "likelihood")
         else "",
         "meaning": f"one block in {period} has a deeper pit, "
         f"and {100 * result.part_exceeds_fraction:.0f} % of such parts have one somewhere",

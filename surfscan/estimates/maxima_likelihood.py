@@ -27,7 +27,7 @@ _MOST_STEPS = 200
 _VALUES_AT_ONCE = 16_384
 _DECREMENT = 1e-12
 _ROUNDING = 1e-14
-_SMALL = 0.02
+_SMALL = 2e-3
 _MOST_EXPONENT = 250.0
 
 
@@ -430,7 +430,7 @@ def _standardised(z: np.ndarray, xi: np.ndarray) -> tuple[np.ndarray, ...]:
         # ln(1 + w) / xi = z (1 - w/2 + w²/3 - ...), term by term.
         sum0, sum1, sum2 = np.zeros_like(w), np.zeros_like(w), np.zeros_like(w)
         clipped = np.where(small, w, 0.0)
-        for k in range(9, -1, -1):
+        for k in range(5, -1, -1):
             sign = -1.0 if k % 2 else 1.0
             sum0 = sum0 * clipped + sign / (k + 1)
             sum1 = sum1 * clipped - sign * (k + 1) / (k + 2)

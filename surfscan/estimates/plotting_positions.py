@@ -27,9 +27,9 @@ def plotting_positions(values: np.ndarray, kinds: np.ndarray) -> np.ndarray:
 
     Notes
     -----
-    One more block, larger than all, stands for the n + 1. The weight of a lower bound goes to what lies above
-    it, that of an upper bound to what lies at or below it (or below everything measured), in proportion to
-    the weights there, until nothing changes. Measured maxima that are equal get successive positions.
+    One more block, larger than all, stands for the n + 1. The weight of an upper bound is shared out to what
+    lies at or below it (or below everything measured) in proportion to the weights there, the product limit
+    taken, and so on until nothing changes. Measured maxima that are equal get successive positions.
 
     References
     ----------
@@ -41,22 +41,21 @@ def plotting_positions(values: np.ndarray, kinds: np.ndarray) -> np.ndarray:
     order = order[kinds[order] == MEASURED]
     points = values[order]
     m = len(points)
-    weights = np.full(m + 2, 1.0 / (m + 2))  # below everything; the measured ones; above everything
-    after = np.searchsorted(points, values[kinds == AT_LEAST], side="right") + 1
-    up_to = np.searchsorted(points, values[kinds == AT_MOST], side="right") + 1
-    if len(up_to) == 0:
-        weights[0] = 0.0
-    total = len(values) + 1
-    own = np.concatenate([[0.0], np.ones(m + 1)]) / total
-    index = np.arange(m + 2)
-    allowed = np.concatenate([index[None] >= after[:, None], index[None] < up_to[:, None]])
+    weights = np.full(m + 1, 1.0 / (m + 1))  # below everything measured, then the measured ones
+    withdrawn = np.bincount(np.searchsorted(points, values[kinds == AT_LEAST], side="right"), minlength=m + 1)
+    up_to = np.bincount(np.searchsorted(points, values[kinds == AT_MOST], side="right"), minlength=m + 1)
+    lost = np.cumsum(withdrawn) - withdrawn
+    own = np.concatenate([[0.0], np.ones(m)])
     for _ in range(_MOST_ROUNDS):
-        shares = allowed * weights
-        new = own + (shares / shares.sum(axis=1, keepdims=True)).sum(axis=0) / total
+        shares = weights * np.cumsum((up_to / np.cumsum(weights))[::-1])[::-1] if up_to.any() else 0.0
+        events = own + shares
+        at_risk = len(values) + 1 - (np.cumsum(events) - events) - lost
+        below = 1 - np.cumprod(1 - events / at_risk)
+        new = np.diff(below, prepend=0.0)
         moved = np.abs(new - weights).max()
         weights = new
         if moved < _TOLERANCE:
             break
     positions = np.full(len(values), np.nan)
-    positions[order] = np.cumsum(weights)[1:-1]
+    positions[order] = below[1:]
     return positions

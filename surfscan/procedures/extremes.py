@@ -41,7 +41,7 @@ SMALLEST_SHARE = 0.03
 """Practical limits of extrapolation, T < 500 and 3 % of the surface inspected: copper tubes after 7 years of
 service (J. Corros. Sci. Eng. study cited in PMC8345288)."""
 
-_LINE_POINTS = 25
+_LINE_POINTS = 40
 _KIND_NAMES = {MEASURED: "measured", AT_LEAST: "at least", AT_MOST: "at most"}
 
 
@@ -64,7 +64,7 @@ class PlotRow:
     fitted : float or None
         Level of the fitted distribution there.
     fitted_ci95 : (float, float) or None
-        Its 95 % interval, pointwise.
+        Its 95 % interval, pointwise; at blocks interpolated between the stations of the line.
     """
 
     value: float | None
@@ -160,7 +160,7 @@ class ExtremesResult:
                 "statistic": self.gumbel.statistic,
                 "p_value": self.gumbel.p_value,
                 "level": TEST_LEVEL,
-                "gumbel_is_enough": self.gumbel.p_value >= TEST_LEVEL,
+                "rejected": self.gumbel.p_value < TEST_LEVEL,
             },
             "free_shape": {
                 "shape": self.gumbel.gev.shape,
@@ -230,6 +230,11 @@ def analyse_maxima(
     -----
     Return level after Gumbel (1958): with T = part area / block area, the level whose probability of being
     exceeded in one block is 1/T. About 63 % of parts hold a deeper pit, whatever the model.
+
+    Simulated (`benchmarks/extremes_coverage.py`), the intervals hold the truth in 94 to 97 % of sets where the
+    model is right: Gumbel from 8 blocks, GEV from 30. Gumbel taken for a shape of 0.1 or -0.1 holds it in about
+    70 % at T = 100 and 30 to 40 % at T = 1000 of sets of 50 blocks, and testing first hardly helps: 50 blocks
+    seldom show such a shape. The level with the shape left free therefore stands beside it.
     """
     where = None if source is None else source.path
     values, kinds = _checked(values_um, censored, below, detection_limit, where)
@@ -267,6 +272,7 @@ def analyse_maxima(
     warnings = (
         *_warn_of_data(values, kinds, unit),
         *_warn_of_model(fit, test, model, measured),
+        *_warn_of_shape(fit, float(test.gev.level(variate)), interval, enough_for_gev),
         *_warn_of_extrapolation(period, len(values)),
     )
     return ExtremesResult(
@@ -381,8 +387,9 @@ def _plot(
     at_blocks = reduced_variate(positions[placed])
     first, last = min(float(at_blocks.min()), -1.0), max(float(at_blocks.max()), variate)
     stations = np.union1d(np.linspace(first, last, _LINE_POINTS), [variate])
-    variates = np.concatenate([at_blocks, stations])
-    levels, intervals = fit.level(variates), level_intervals(values, kinds, fit, variates, variate)
+    levels, intervals = fit.level(stations), level_intervals(values, kinds, fit, stations, variate)
+    fitted = fit.level(at_blocks)
+    low, high = (fitted + np.interp(at_blocks, stations, end - levels) for end in intervals.T)
     row_of = {int(block): row for row, block in enumerate(placed)}
     plot = []
     for block in order.tolist():
@@ -393,16 +400,16 @@ def _plot(
                 kind=_KIND_NAMES[kind],
                 censored=kind != MEASURED,
                 plotting_position=None if row is None else float(positions[block]),
-                reduced_variate=None if row is None else float(variates[row]),
-                fitted=None if row is None else float(levels[row]),
-                fitted_ci95=None if row is None else (float(intervals[row, 0]), float(intervals[row, 1])),
+                reduced_variate=None if row is None else float(at_blocks[row]),
+                fitted=None if row is None else float(fitted[row]),
+                fitted_ci95=None if row is None else (float(low[row]), float(high[row])),
             )
         )
     line = [
         PlotRow(None, "line", False, math.exp(-math.exp(-y)), float(y), float(x), (float(low), float(high)))
-        for y, x, (low, high) in zip(stations, levels[len(placed) :], intervals[len(placed) :], strict=True)
+        for y, x, (low, high) in zip(stations, levels, intervals, strict=True)
     ]
-    at = len(placed) + int(np.searchsorted(stations, variate))
+    at = int(np.searchsorted(stations, variate))
     return tuple(plot), tuple(line), (float(intervals[at, 0]), float(intervals[at, 1]))
 
 
@@ -457,6 +464,17 @@ def _warn_of_model(fit: MaximaFit, test: GumbelTest, model: str, measured: int) 
             "The distribution fitted by L-moments rules out one of the maxima. Use the likelihood."
         )
     return warnings
+
+
+def _warn_of_shape(
+    fit: MaximaFit, free_level: float, interval: tuple[float, float], enough_for_gev: bool
+) -> list[str]:
+    if fit.model == "gumbel" and enough_for_gev and not interval[0] <= free_level <= interval[1]:
+        return [
+            f"With the shape left free the return level is {free_level:.4g}, outside the interval of Gumbel: "
+            "the extrapolation hangs on Gumbel, which these maxima cannot show. Take GEV, or larger blocks."
+        ]
+    return []
 
 
 def _warn_of_extrapolation(period: float, blocks: int) -> list[str]:

@@ -46,7 +46,7 @@ def test_value_beyond_the_support(shape, x, kind, expected):
     assert found[0] == expected
 
 
-@pytest.mark.parametrize("shape", [-0.2, -1e-3, 0.0, 1e-4, 0.019, 0.021, 0.3])
+@pytest.mark.parametrize("shape", [-0.2, -1e-3, 0.0, 1e-4, 1.9e-3, 2.1e-3, 0.3])
 @pytest.mark.parametrize("variate", [-1.0, 0.0, 2.0, 6.9])
 def test_derivatives_against_differences(shape, variate):
     """Gradient and Hessian agree with central differences, on both sides of the series near shape 0."""

@@ -95,6 +95,17 @@ def test_many_blocks_come_near_the_table():
     assert (low, high) == pytest.approx((-1.96, 1.96), abs=0.15)
 
 
+def test_the_table_is_taken_beyond_500_blocks():
+    """Where simulation ends, it has come near enough to the table for nobody to see a step."""
+    at, beyond = (signed_root_limits(CensoringPattern(0, (0,) * n), 4.6, True) for n in (500, 501))
+    assert beyond == pytest.approx((-1.96, 1.96), abs=1e-3)
+    assert at == pytest.approx(beyond, abs=0.12)
+    values = np.random.default_rng(1).gumbel(size=501)
+    kinds = np.full(501, MEASURED)
+    assert gumbel_p_value(values, kinds, 3.841459) == pytest.approx(0.05, abs=1e-6)
+    assert gumbel_p_value(values[:500], kinds[:500], 3.841459) == pytest.approx(0.05, abs=0.02)
+
+
 def test_p_value_is_uniform_under_gumbel():
     """5 % of Gumbel sets are rejected at 5 %, few as they are; a heavy tail nearly always is."""
     values = np.random.default_rng(7).gumbel(size=(400, 15))
