@@ -231,10 +231,10 @@ def analyse_maxima(
     Return level after Gumbel (1958): with T = part area / block area, the level whose probability of being
     exceeded in one block is 1/T. About 63 % of parts hold a deeper pit, whatever the model.
 
-    Simulated (`benchmarks/extremes_coverage.py`), the intervals hold the truth in 94 to 97 % of sets where the
-    model is right: Gumbel from 8 blocks, GEV from 30. Gumbel taken for a shape of 0.1 or -0.1 holds it in about
-    70 % at T = 100 and 30 to 40 % at T = 1000 of sets of 50 blocks, and testing first hardly helps: 50 blocks
-    seldom show such a shape. The level with the shape left free therefore stands beside it.
+    Simulated (`benchmarks/extremes_coverage.py`), the intervals hold the truth in 94 to 97 % of sets where
+    the model is right: Gumbel from 8 blocks, GEV from 30. Gumbel taken for a shape of 0.1 or -0.1 holds it in
+    about 70 % of sets of 50 blocks at T = 100, in 30 to 40 % at T = 1000, and testing first hardly helps: so
+    few seldom show such a shape. The level with the shape left free therefore stands beside it.
     """
     where = None if source is None else source.path
     values, kinds = _checked(values_um, censored, below, detection_limit, where)
