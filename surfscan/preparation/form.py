@@ -30,6 +30,7 @@ FormKind = Literal["none", "plane", "polynomial2", "cylinder"]
 _SIDE_FIRST, _SIDE_LAST = 512, 1024  # samples a side: to decide on, to fit on
 _SIGNIFICANT = 4.0  # a bend must exceed this many times its standard uncertainty ...
 _NOTICEABLE = 0.2  # ... and this share of the roughness
+_ROUNDING = 1e-6  # ... and what float32 leaves of the range
 _AS_WELL = 1.005  # a cylinder fits as well as a polynomial where its residuals are this much larger at most
 _STRIP_BYTES = 1 << 19  # rows are worked on in strips that stay in the cache
 _THREADS = 2
@@ -226,7 +227,9 @@ def _is_bent(bent: Model, spread: Spread) -> bool:
     z = bent.at(x, y)
     plane = np.linalg.lstsq(terms[:, :3], z, rcond=None)[0]
     bend = float(np.sqrt(np.mean((z - terms[:, :3] @ plane) ** 2)))
-    return bend > max(_SIGNIFICANT * spread.uncertainty_um, _NOTICEABLE * spread.sq_um)
+    return bend > _ROUNDING * float(np.ptp(z)) and bend > max(
+        _SIGNIFICANT * spread.uncertainty_um, _NOTICEABLE * spread.sq_um
+    )
 
 
 def _form(kind: FormKind, model: Model, spread: Spread, level: float, scaled: bool) -> Form:
@@ -249,12 +252,12 @@ def _form(kind: FormKind, model: Model, spread: Spread, level: float, scaled: bo
         text = f"plane, {tilted}" if kind == "plane" else f"second-order polynomial, {tilted}"
     if isinstance(model, Cylinder):
         axis = math.degrees(model.parameters[2]) % 180.0
-        text = f"cylinder, axis at {axis:.0f}°"
+        text = f"cylinder, axis at {round(axis) % 180}°"
         if scaled:
             radius = float(length / (model.parameters[4] or 1e-12))
-            size, unit = (abs(radius) / 1000, "mm") if abs(radius) >= 1000 else (abs(radius), "µm")
+            size, unit = (abs(radius) / 1000, "mm") if abs(radius) >= 999.5 else (abs(radius), "µm")
             hollow = "hollow " if radius < 0 else ""
-            text = f"{hollow}cylinder of radius {size:.3g} {unit}, axis at {axis:.0f}°"
+            text = f"{hollow}cylinder of radius {size:.3g} {unit}, axis at {round(axis) % 180}°"
     return Form(
         kind,
         text,

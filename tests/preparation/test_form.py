@@ -214,3 +214,18 @@ def test_tiny_and_thin_fields(shape):
     """A flat strip is flat, however thin."""
     form = fit_form(np.full(shape, 7.0, np.float32), pixel_size_um=(1.0, 1.0))
     np.testing.assert_allclose(form.surface(np.arange(shape[0]), np.arange(shape[1])), 7.0, atol=1e-4)
+
+
+def test_strut_with_flanks_out_of_sight(rough):
+    """A strut 2 mm wide, flanks beyond 60 degrees not measured: the rest is followed exactly."""
+    n, pixel, radius = 500, 4.0, 1000.0
+    along, across = (a * pixel for a in np.meshgrid(np.arange(n) - n / 2, np.arange(n) - n / 2))
+    across = across - 15
+    truth = np.sqrt(np.maximum(radius**2 - across**2, 0)) + 0.005 * along
+    truth[np.abs(across) > radius * np.sin(np.radians(60))] = np.nan
+    heights = (truth + rough(np.random.default_rng(0), (n, n), SQ, 0)).astype(np.float32)
+    form = fit_form(heights, pixel_size_um=(pixel, pixel))
+    assert form.kind == "cylinder" and form.radius_um == pytest.approx(radius, rel=1e-3)
+    assert form.text == "cylinder of radius 1 mm, axis at 0°"
+    left = form.surface(np.arange(n), np.arange(n)) - truth
+    assert np.sqrt(np.nanmean(left**2)) < 0.03 * SQ
