@@ -72,6 +72,9 @@ def measure_height_pits(
     back cannot be seen on one map, so that the volume per area is a lower bound of the mean penetration,
     unless `datum` or `unexposed` shows the original level.
 
+    The interval of the greatest depth reaches from the depth of a smooth floor to the deepest reading, each
+    with its uncertainty: the deepest of many rough readings lies below the floor that they scatter about.
+
     The field is what was measured: patches of missing data at least 5 px wide that belong to no pit are no
     part of it, since a pit in them would not have been seen.
     """
@@ -238,8 +241,10 @@ def _depth_summary(
     top = deepest(depth, bound)
     interval = None
     if top.max_um is not None:
-        half = _Z * float(pits["depth_uncertainty_um"][int(np.argmax(depth))])
-        interval = [max(top.max_um - half, 0.0), None if top.is_lower_bound else top.max_um + half]
+        k = int(np.argmax(depth))
+        half = _Z * float(pits["depth_uncertainty_um"][k])
+        low = float(np.fmin(top.max_um, pits["floor_depth_um"][k])) - half
+        interval = [max(low, 0.0), None if top.is_lower_bound else top.max_um + half]
     volume = float(pits["volume_um3"].sum()) if pixel_size else None
     per_area = (
         None if volume is None or pixel_size is None else volume / (area_px * pixel_size[0] * pixel_size[1])
