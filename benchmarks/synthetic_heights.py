@@ -3,8 +3,8 @@
 What is drawn: form (tilt, a strut's round top), roughness with one or two correlation lengths, pits of
 several shapes, measurement noise; then points that are not measured (scattered, in clusters, where the
 wall is steep) and spikes. Where two pits overlap the surface is the deeper of the two, and the truth is
-parted there. A pit's true depth is the greatest of its smooth floor below the smooth surface, its true volume the
-integral over the part of it in the picture, both without roughness.
+parted there. A pit's true depth is the greatest of its smooth floor below the smooth surface, its true
+volume the integral over the part of it in the picture, both without roughness.
 
 Everything comes from the seed: the same call gives the same bytes.
 """

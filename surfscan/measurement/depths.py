@@ -18,7 +18,8 @@ NARROW, ELLIPTICAL, WIDE, NOT_SEEN = "narrow and deep", "elliptical", "wide and 
 _NARROW_FROM, _WIDE_TO = 1.0, 0.25
 _PATCH_PX, _SMALL_PIT_SHARE, _PATCH_SHARE = 4.0, 0.1, 0.02
 _DEEP_PART, _DEEP_SQ = 0.9, 2.0
-_FLOOR_PART, _FLOOR_WINDOW, _FLOOR_BY_ROUGHNESS, _FLOOR_LEAST_PX = 0.7, 0.25, 1.2, 1.6
+_FLOOR_PART, _FLOOR_WINDOW, _FLOOR_BY_ROUGHNESS, _FLOOR_LEAST_PX = 0.7, 0.25, 2.0, 1.6
+_FLOOR_LEAST_POINTS = 6
 _WORKERS = 2
 _AROUND = ((0, 1), (1, -1), (1, 0), (1, 1))
 
@@ -72,9 +73,9 @@ def measure_depths(
     depth_uncertainty_um: the deepest reading is one reading of a floor as rough as the surroundings; its
     standard uncertainty is Sq, combined in quadrature with that of the reference.
 
-    floor_depth_um: apex of a paraboloid fitted to the measured points round the middle of the deepest part,
-    within a quarter of the mouth's mean radius, less where the pit is deep against its roughness (1.2 Sq
-    over depth times that radius) but 1.6 px or more. Too few points: the mean of those there are.
+    floor_depth_um: apex of an upright paraboloid of revolution fitted to the measured points round the middle
+    of the deepest part, within a quarter of the mouth's mean radius, less where the pit is deep against its
+    roughness (twice Sq over depth times that radius) but 1.6 px or more. Under 6 points: their mean.
 
     cross_section, common practice, no source for the figures (ASTM G46 gives pictures): narrow and deep from
     a depth of 1 width on, wide and shallow up to 0.25 widths, elliptical between. Subsurface and undercut
@@ -87,7 +88,7 @@ def measure_depths(
     n = int(labels.max(initial=0))
     _check(labels, depth_um, n, width_um, roughness_um, level_uncertainty_um, objective_aperture)
     px, py = (1.0, 1.0) if pixel_size_um is None else (float(pixel_size_um[0]), float(pixel_size_um[1]))
-    at = np.flatnonzero(cv2.compare(labels, 0, cv2.CMP_NE).view(bool))
+    at = np.flatnonzero(labels.reshape(-1) != 0)
     own = labels.reshape(-1)[at].astype(np.intp) - 1
     area = np.bincount(own, minlength=n)
     d = depth_um.reshape(-1)[at]
@@ -244,23 +245,13 @@ def _floor(
     radius = np.sqrt(area * (pixel[0] * pixel[1] / math.pi))
     window = radius * np.minimum(_FLOOR_WINDOW, _FLOOR_BY_ROUGHNESS * roughness / depth)
     window = np.maximum(window, _FLOOR_LEAST_PX * max(pixel))
-    v, u = (y - y0[own]) / window[own], (x - x0[own]) / window[own]
-    near = v * v + u * u <= 1
-    own, d, v, u = own[near], d[near], v[near], u[near]
+    rr = ((y - y0[own]) / window[own]) ** 2 + ((x - x0[own]) / window[own]) ** 2
+    near = rr <= 1
+    own, d, rr = own[near], d[near], rr[near]
     count = np.bincount(own, minlength=n)
-    mean = np.where(count > 0, np.bincount(own, d, n) / np.maximum(count, 1), depth)
-    terms = (np.ones_like(d), v, u, v * v + u * u)
-    normal = np.empty((n, 4, 4))
-    right = np.empty((n, 4))
-    for i, a in enumerate(terms):
-        right[:, i] = np.bincount(own, a * d, n)
-        for j in range(i, 4):
-            normal[:, i, j] = normal[:, j, i] = np.bincount(own, a * terms[j], n)
-    fitted = count >= 8
-    normal[~fitted] = np.eye(4)
-    normal += 1e-9 * np.maximum(count, 1)[:, None, None] * np.eye(4)
-    c, b, a, e = np.linalg.solve(normal, right[:, :, None])[:, :, 0].T
-    bend = np.minimum(e, -1e-12)
-    away = np.minimum(np.hypot(a, b) / (-2 * bend), 1.0)
-    apex = c + np.hypot(a, b) * away + e * away**2
-    return np.asarray(np.where(fitted, np.minimum(apex, depth), mean))
+    share = 1 / np.maximum(count, 1)
+    mean, middle = np.bincount(own, d, n) * share, np.bincount(own, rr, n) * share
+    across = np.bincount(own, rr * rr, n) * share - middle**2
+    bend = (np.bincount(own, rr * d, n) * share - middle * mean) / np.maximum(across, 1e-12)
+    apex = np.where(count >= _FLOOR_LEAST_POINTS, mean - np.minimum(bend, 0) * middle, mean)
+    return np.asarray(np.where(count > 0, np.minimum(apex, depth), depth))

@@ -62,7 +62,7 @@ def patchiness(depth: np.ndarray, labels: np.ndarray) -> Patchiness:
     means: dict[int, list[np.ndarray]] = {size: [] for size in _SIZES_PX}
     for first in range(0, rows, step):
         band = slice(first, min(first + _BAND_PX, rows))
-        bare = 1 - cv2.dilate(cv2.compare(labels[band], 0, cv2.CMP_NE) & 1, kernel)
+        bare = 1 - cv2.dilate((labels[band] != 0).view(np.uint8), kernel)
         weight = bare.astype(np.float32)
         value = weight * depth[band]
         for size in _SIZES_PX:

@@ -12,10 +12,9 @@ from surfscan.preparation.noise import pixel_noise
 from surfscan.segmentation.basins import part_basins
 from surfscan.segmentation.bridging import bridge_gaps
 from surfscan.segmentation.chance import Patchiness, deepest_by_chance, patchiness, tail_factor
-from surfscan.segmentation.grouped import ellipses, positions
 from surfscan.segmentation.local_reference import LocalReference, NodeGrid, local_reference
 from surfscan.segmentation.mouths import draw_mouths
-from surfscan.segmentation.unseen import sunken_gaps
+from surfscan.segmentation.unseen import Gaps, deepen_floors, find_gaps, sunken_gaps
 
 _SMOOTHING = ((0.4, 0.4001, 1.0), (0.0, 0.4, 0.7))  # pixel noise over Sq; smoothing, px
 _STRIP = 256
@@ -26,7 +25,7 @@ _PROMINENT, _PROMINENT_SHARE = 3.0, 0.2
 _NEAR, _NEAR_CHANCE = 1.25, 1.1
 _CHANCE_FINDS, _CHANCE_SHARE = 0.2, 0.01
 _SEEN = 0.25
-_SUNKEN = 3.0
+_SUNKEN, _WALL = 3.0, 2.0
 
 GROOVE_LIKE = "groove-like: long and narrow"
 UNMEASURED = "mostly unmeasured: the rim slopes down, how deep it goes was not seen"
@@ -127,6 +126,8 @@ def find_deep_pits(
     np.nan_to_num(depth, copy=False, nan=0.0)
     if region is not None:
         depth[~region] = 0.0
+    gaps = find_gaps(residual_um)
+    deepen_floors(depth, gaps, _WALL * reference.sq_um)
     where, dips = _foreground(depth, reference)
     basins = part_basins(
         depth,
@@ -160,7 +161,7 @@ def find_deep_pits(
         (min_depth_to_roughness, min_depth_um, min_diameter_px),
         max_aspect,
     )
-    return _with_sunken_gaps(found, surface, region, np.pi / 4 * min_diameter_px**2)
+    return _with_sunken_gaps(found, gaps, surface, region, np.pi / 4 * min_diameter_px**2)
 
 
 @dataclass(frozen=True)
@@ -244,17 +245,17 @@ def _judge(
 ) -> DeepPits:
     """Sort the outlined basins into pits, features for review, and what is nothing."""
     n = len(prominence)
-    form = ellipses(labels, n)
-    area = form.area[1:]
-    at = positions(labels)
+    at = np.flatnonzero(labels.reshape(-1) != 0)
     own = labels.reshape(-1)[at] - 1
+    area = np.bincount(own, minlength=n)
+    row, col, aspect = _lie(own, at, labels.shape[1], area, pixel_size_um)
     d = measured.reshape(-1)[at]
     seen = ~np.isnan(d)
     greatest = np.zeros(n, np.float32)
     np.maximum.at(greatest, own[seen], d[seen])
     seen_share = np.bincount(own[seen], minlength=n) / np.maximum(area, 1)
     mean = np.bincount(own[seen], d[seen], n) / np.maximum(np.bincount(own[seen], minlength=n), 1)
-    sq = surface.roughness_at(form.row[1:], form.col[1:])
+    sq = surface.roughness_at(row, col)
     local = sq / max(surface.raw_sq_um, 1e-12)
     diameter = np.sqrt(4 * area / np.pi)
     standing = np.maximum(mean, 0) / (surface.patchiness.at(np.sqrt(area)) * local)
@@ -271,7 +272,7 @@ def _judge(
     chance = by_chance < 1
     real = there & (least >= 1) & ~chance
     almost = there & (least >= 1 / _NEAR) & (by_chance >= 1 / _NEAR_CHANCE) & ~real
-    groove = form.aspect[1:] > max_aspect
+    groove = aspect > max_aspect
     hidden = seen_share < _SEEN
     pit = real & ~groove & ~hidden
     listed = (real | almost) & ~pit
@@ -301,28 +302,41 @@ def _judge(
         depth_below_reference_um=measured,
         roughness_um=sq[pit],
         review_roughness_um=sq[listed],
-        level_uncertainty_um=surface.level_uncertainty(form.row[1:][pit], form.col[1:][pit], area[pit]),
+        level_uncertainty_um=surface.level_uncertainty(row[pit], col[pit], area[pit]),
         prominence_um=prominence[pit],
         surface_sq_um=surface.raw_sq_um,
         warnings=(),
     )
 
 
+def _lie(
+    own: np.ndarray, at: np.ndarray, cols: int, area: np.ndarray, pixel: tuple[float, float]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Centroid rows and columns, px, and aspect of the ellipses with the same second moments, in lengths."""
+    n, share = len(area), 1 / np.maximum(area, 1)
+    rows, columns = np.divmod(at, cols)
+    row, col = np.bincount(own, rows, n) * share, np.bincount(own, columns, n) * share
+    y, x = (rows - row[own]) * pixel[1], (columns - col[own]) * pixel[0]
+    yy = np.bincount(own, y * y, n) * share + pixel[1] ** 2 / 12
+    xx = np.bincount(own, x * x, n) * share + pixel[0] ** 2 / 12
+    xy = np.bincount(own, x * y, n) * share
+    mean, half = (xx + yy) / 2, np.hypot((xx - yy) / 2, xy)
+    return row, col, np.sqrt((mean + half) ** 2 / np.maximum(xx * yy - xy * xy, 1e-300))
+
+
 def _with_sunken_gaps(
-    found: DeepPits, surface: _Surface, region: np.ndarray | None, least_px: float
+    found: DeepPits, gaps: Gaps, surface: _Surface, region: np.ndarray | None, least_px: float
 ) -> DeepPits:
     """The finds, with gaps that may hide pits among the features for review."""
     depth = found.depth_below_reference_um
     taken = (found.labels > 0) | (found.review > 0)
     if region is not None:
         taken |= ~region
-    n, gaps = sunken_gaps(depth, taken, rim_um=_SUNKEN * surface.raw_sq_um, least_px=least_px)
+    n, of = sunken_gaps(depth, gaps, taken, rim_um=_SUNKEN * surface.raw_sq_um, least_px=least_px)
     if n == 0:
         return found
-    at = positions(gaps)
-    own = gaps.reshape(-1)[at]
-    review = found.review
-    review.reshape(-1)[at] = own + len(found.review_reason)
+    at, own = gaps.at[of > 0], of[of > 0]
+    found.review.reshape(-1)[at] = own + len(found.review_reason)
     count = np.bincount(own, minlength=n + 1)[1:]
     row, col = (np.bincount(own, place, n + 1)[1:] / count for place in np.divmod(at, depth.shape[1]))
     return replace(

@@ -8,9 +8,11 @@ import cv2
 import numpy as np
 
 from surfscan.segmentation.basins import Basins
+from surfscan.segmentation.grouped import positions
 
 _CORE_SHARE = 0.6
 _BEND = 0.5
+_FAINT, _DISTINCT = 3.0, 8.0
 _LARGEST_STEP = 0.35
 _CONE_ROOM = 1.3
 _CLEAR = 2.0
@@ -27,12 +29,13 @@ def draw_mouths(
     The pit is cut at `level`, well above the roughness, and at two and three times that. From one level to
     the next the outline steps inwards; it is taken to step outwards likewise from `level` up to the surface,
     the step corrected by half the change from step to step (a straight wall keeps its step, a vertical one
-    has none, bowls come out within 2 % of their radius). So many pixels are added as this takes, nearest first,
-    deeper before shallower.
+    has none, bowls come out within 2 % of their radius). So many pixels are added as this takes, nearest
+    first, deeper before shallower.
 
     Where `level` is near the roughness, dips of the surface beside a shallow pit hang together with it. What
     lies further out from the cut at twice the level than a cone's wall would, by half as much again, is none
-    of the pit.
+    of the pit. Basins over 8 times as deep as the surface is rough are drawn first, the others in what is
+    left.
 
     Parameters
     ----------
@@ -50,31 +53,52 @@ def draw_mouths(
     Returns
     -------
     ndarray of shape (M, N), int32
-        Labels 1 to n, in the order of the basins; a label may have no pixels.
+        Labels 1 to n, in the order of the basins. Those no deeper than 3 times the roughness get no pixels.
     """
-    n = len(level)
     labels: np.ndarray = np.zeros(depth.shape, np.int32)
-    if n == 0:
-        return labels
-    of, flat = basins.of, labels.reshape(-1)
     relative = np.minimum(depth.reshape(-1)[where], basins.joined_at)
-    relative /= level.astype(np.float32)[of]
-    core_level = np.minimum(2 * level, np.maximum(_CORE_SHARE * basins.depth, level))
+    relative /= level.astype(np.float32)[basins.of]
+    clear = basins.depth > _DISTINCT * noise
+    faint = ~clear & (basins.depth > _FAINT * noise)
+    for group in (clear, faint):
+        at = np.flatnonzero(group[basins.of])
+        _draw_group(labels, depth, (where[at], basins.of[at], relative[at]), basins.depth, level, noise)
+    if labels.any():
+        fill_holes(labels, np.bincount(labels.reshape(-1)[positions(labels)], minlength=len(level) + 1))
+    return labels
+
+
+def _draw_group(
+    labels: np.ndarray,
+    depth: np.ndarray,
+    pixels: tuple[np.ndarray, np.ndarray, np.ndarray],
+    deepest: np.ndarray,
+    level: np.ndarray,
+    noise: np.ndarray,
+) -> None:
+    """Outline some basins in place; `pixels`: where they are, whose, and how deep as a share of the level."""
+    where, of, relative = pixels
+    n, flat = len(level), labels.reshape(-1)
+    core_level = np.minimum(2 * level, np.maximum(_CORE_SHARE * deepest, level))
     core = relative > (core_level / level).astype(np.float32)[of]
+    core &= flat[where] == 0
     inner, owner = where[core], of[core]
     if inner.size == 0:
-        return labels
+        return
+    others = cv2.compare(labels, 0, cv2.CMP_NE)
     flat[inner] = owner + 1
+    outside = cv2.compare(labels, 0, cv2.CMP_EQ)
+    outside |= others
     distance, nearest = cv2.distanceTransformWithLabels(
-        cv2.compare(labels, 0, cv2.CMP_EQ), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+        outside, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
     )
     owner_of = np.zeros(inner.size + 1, np.int32)
     owner_of[nearest.reshape(-1)[inner]] = owner
 
     r_core = np.sqrt(np.bincount(owner, minlength=n) / np.pi)
-    wall = r_core * (core_level - level) / np.maximum(basins.depth - core_level, 1e-12)
+    wall = r_core * (core_level - level) / np.maximum(deepest - core_level, 1e-12)
     room = _CONE_ROOM * wall * np.maximum(1, (level / (_CLEAR * noise)) ** 2) + 1
-    low = relative > 1
+    low = (relative > 1) & ((flat[where] == 0) | core)
     low_at, low_of, times = where[low], of[low], np.minimum(relative[low], 3.5).astype(np.int32)
     away = distance.reshape(-1)[low_at]
     within = away <= room.astype(np.float32)[low_of]
@@ -113,8 +137,6 @@ def draw_mouths(
     rank = np.arange(len(owner)) - np.searchsorted(owner, np.arange(n))[owner]
     taken = rank < extra[owner]
     flat[band[taken]] = owner[taken] + 1
-    fill_holes(labels, np.append(0, low_count + extra))
-    return labels
 
 
 def fill_holes(labels: np.ndarray, sizes: np.ndarray) -> None:
