@@ -15,21 +15,27 @@ HERE = Path(__file__).resolve().parent
 PAGE = HERE.parent / "demo" / "report.html"
 WIDTH, HEIGHT = 1200, 1200
 SHOWN = "images/C14-2_a.jpg"
+SHOWN_MAP = "heights/U28-1_h1.x3p"
 QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 
 
 def main(chromium: str | None) -> None:
-    """Write page.png (its top) and pictures.png (one field with outlines)."""
+    """Write page.png (its top), pictures.png (one field with outlines) and heights.png (one height map)."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=list(QUIET))
         page = browser.new_page(viewport={"width": WIDTH, "height": HEIGHT})
         page.goto(PAGE.as_uri())
         page.screenshot(path=HERE / "page.png")
         page.set_viewport_size({"width": 1360, "height": 800})  # both panels side by side
-        figure = page.locator("#pictures figure").filter(has_text=SHOWN).first
-        figure.scroll_into_view_if_needed()
-        page.wait_for_timeout(500)
-        figure.screenshot(path=HERE / "pictures.png")
+        page.evaluate("document.querySelectorAll('section > details').forEach(d => d.open = true)")
+        for section, shown, name in (
+            ("#pictures", SHOWN, "pictures.png"),
+            ("#height-pictures", SHOWN_MAP, "heights.png"),
+        ):
+            figure = page.locator(f"{section} figure").filter(has_text=shown).first
+            figure.scroll_into_view_if_needed()
+            page.wait_for_timeout(500)
+            figure.screenshot(path=HERE / name)
         browser.close()
 
 

@@ -431,6 +431,7 @@ def _svg(figure: Figure, alt: str) -> str:
     text = text[text.index("<svg") :]
     text = re.sub(r"\s*<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
     width = figure.get_figwidth() * 96
-    head = f'<svg role="img" aria-label="{html.escape(alt)}" style="width:100%;max-width:{width:.0f}px"'
+    style = f"width:100%;max-width:{width:.0f}px;--full:{width:.0f}px"
+    head = f'<svg role="img" aria-label="{html.escape(alt)}" style="{style}"'
     text = re.sub(r'\swidth="[\d.]+pt"|\sheight="[\d.]+pt"', "", text, count=2)
     return text.replace("<svg", head, 1)
