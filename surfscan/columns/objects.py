@@ -67,7 +67,8 @@ _DEPTH = (
         "depth_is_lower_bound",
         "",
         "bool",
-        "True where part of the floor was not measured: the pit is at least this deep (censored).",
+        "True where part of the floor was not measured, or the deepest reading lies on the frame: the pit "
+        "is at least this deep (censored).",
         "heightmap",
     ),
     Column(

@@ -1,8 +1,8 @@
 """Density, size and depth classes of the rating chart of ASTM G46.
 
 The chart shows pictures at five nominal values for density (A), opening size (B) and depth (C); it does
-not say how to rate what lies between. The rule here: the class whose nominal value is nearest on a logarithmic scale.
-What lies beyond the first or the last nominal value is outside the chart and is said to be, not pressed
+not say how to rate what lies between. The rule here: the class whose nominal value is nearest on a
+logarithmic scale. What lies beyond the first or the last nominal value is outside the chart and is said to be, not pressed
 into class 1 or 5: nothing is extrapolated. Pits on thin parts are mostly far smaller than the chart's
 smallest and far denser than its densest; the measured figures then say more than any class.
 """
@@ -143,7 +143,7 @@ def rate(
     size = None if mean_area_um2 is None else size_class(mean_area_um2)
     if pits_per_mm2 == 0 and upper_per_mm2 is not None and upper_per_mm2 * 1e6 >= DENSITY_NOMINAL_PER_M2[0]:
         unseen = (
-            f"No pit was counted, but up to {upper_per_mm2:.2g} pits per mm² would agree with that, more "
+            f"No pit was counted, but up to {upper_per_mm2:.3g} pits per mm² would agree with that, more "
             "than class A1: no density class. Take a larger field.",
         )
         return G46Rating(None, size, warnings + unseen)

@@ -72,6 +72,10 @@ def measure_height_pits(
     back cannot be seen on one map, so that the volume per area is a lower bound of the mean penetration,
     unless `datum` or `unexposed` shows the original level.
 
+    A pit whose deepest reading lies on the frame may be deeper beyond it: its depth is a lower bound in the
+    table and in the quantiles. The greatest depth and the mean of the ten deepest are those inside the
+    field, which they leave as they are; a floor that was not measured makes lower bounds of them too.
+
     The interval of the greatest depth reaches from the depth of a smooth floor to the deepest reading, each
     with its uncertainty: the deepest of many rough readings lies below the floor that they scatter about.
 
@@ -189,12 +193,19 @@ def _pit_table(
         width_um=objects.columns["width_um"],
         objective_aperture=settings.objective_aperture,
     )
+    depths["depth_is_lower_bound"] |= _deepest_on_frame(depths, found.labels.shape)
     return conform(
         "pits",
         objects.columns
         | depths
         | {"prominence_um": found.prominence_um, "edge_weight": weights, "near_limit": found.near_limit},
     )
+
+
+def _deepest_on_frame(depths: Table, shape: tuple[int, int]) -> np.ndarray:
+    """Pits whose deepest reading lies in the outermost rows or columns: they may go on deeper beyond."""
+    row, col = depths["deepest_row_px"], depths["deepest_col_px"]
+    return (row == 0) | (col == 0) | (row == shape[0] - 1) | (col == shape[1] - 1)
 
 
 def _review_table(
@@ -238,7 +249,8 @@ def _depth_summary(
 ) -> tuple[dict[str, Any], list[str]]:
     """Depth and volume figures of the field, and what the reader should know about them."""
     depth, bound = pits["depth_um"], pits["depth_is_lower_bound"]
-    top = deepest(depth, bound)
+    hidden = bound & ~_deepest_on_frame(pits, found.labels.shape)
+    top = deepest(depth, hidden)
     interval = None
     if top.max_um is not None:
         k = int(np.argmax(depth))
@@ -250,7 +262,7 @@ def _depth_summary(
         None if volume is None or pixel_size is None else volume / (area_px * pixel_size[0] * pixel_size[1])
     )
     if level.mean_penetration_um is None:
-        factor = pitting_factor(top.max_um, per_area)
+        factor = pitting_factor(top.max_um, per_area, np.nan_to_num(ready.form.level_uncertainty_um))
         denominator = "pit volume per area, below the present surface"
     else:
         factor = pitting_factor(level.max_penetration_um, level.mean_penetration_um, level.uncertainty_um)
@@ -270,7 +282,7 @@ def _depth_summary(
         "depth_p10_um": censored_quantile(depth, bound, 0.1),
         "median_depth_um": censored_quantile(depth, bound, 0.5),
         "depth_p90_um": censored_quantile(depth, bound, 0.9),
-        "lower_bound_depth_count": int(np.count_nonzero(bound)),
+        "lower_bound_depth_count": int(np.count_nonzero(hidden)),
         "total_volume_um3": volume,
         "volume_per_area_um": per_area,
         "original_level": level.origin,

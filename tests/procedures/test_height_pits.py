@@ -106,6 +106,24 @@ def test_a_floor_that_was_not_measured_makes_lower_bounds():
     assert any("1 of 4 pits have a floor that was not measured" in w for w in result.warnings)
 
 
+def test_a_pit_that_goes_on_beyond_the_frame_is_a_lower_bound_but_the_field_has_its_greatest_depth():
+    result = measure_pits(heightmap(surface()[60:]))
+    pits = result.tables["pits"]
+    cut = pits["deepest_row_px"] == 0
+    assert cut.sum() == 2
+    assert np.array_equal(pits["depth_is_lower_bound"], cut)
+    assert result.summary["lower_bound_depth_count"] == 0
+    assert not result.summary["max_depth_is_lower_bound"]
+
+
+def test_few_shallow_pits_give_no_pitting_factor():
+    """Where the mean penetration cannot be told from none, deepest over mean tends to infinity."""
+    result = measure_pits(heightmap(surface(pits=((100, 100, 3.5, 1.2),))))
+    assert result.summary["pit_count"] == 1
+    assert result.summary["pitting_factor"] is None
+    assert any("cannot be told from none" in w for w in result.warnings)
+
+
 def test_gaps_are_no_part_of_the_field():
     heights = surface()
     heights[:, 120:136] = np.nan
