@@ -37,8 +37,9 @@ class SyntheticHeights:
         In x and y.
     labels : ndarray of shape (M, N), int32
         True pits, 1 to n.
-    depth_um, volume_um3, radius_um : ndarray of shape (n,)
-        Of each; the radius is the geometric mean of the half axes of its mouth.
+    depth_um, deepest_um, volume_um3, radius_um : ndarray of shape (n,)
+        Of each: depth of the smooth pit, depth of its deepest point with the roughness of its floor (but
+        without measurement noise), volume; the radius is the geometric mean of the half axes of its mouth.
     shape : tuple of str
         Of each, from SHAPES.
     roughness_um : float
@@ -51,6 +52,7 @@ class SyntheticHeights:
     pixel_size_um: tuple[float, float]
     labels: np.ndarray
     depth_um: np.ndarray
+    deepest_um: np.ndarray
     volume_um3: np.ndarray
     radius_um: np.ndarray
     shape: tuple[str, ...]
@@ -197,7 +199,10 @@ def make_heights(
         rough = np.expm1(skew * rough) / skew
         rough = (rough - rough.mean()) / rough.std()
     white = paint.standard_normal(shape, dtype=np.float32)
-    heights = sq_um * (math.sqrt(1 - noise_share**2) * rough + noise_share * white) - depth
+    surface = sq_um * math.sqrt(1 - noise_share**2) * rough - depth
+    with_floor = np.full(len(pits) + 1, -np.inf)
+    np.maximum.at(with_floor, labels.ravel(), -surface.ravel())
+    heights = surface + sq_um * noise_share * white
     x, y = np.arange(shape[1]) * px, np.arange(shape[0])[:, None] * py
     heights = heights + math.tan(math.radians(tilt_deg[0])) * x + math.tan(math.radians(tilt_deg[1])) * y
     if cylinder_radius_mm is not None:
@@ -216,6 +221,7 @@ def make_heights(
         pixel_size_um=pixel_size_um,
         labels=labels,
         depth_um=true_depth,
+        deepest_um=with_floor[1:],
         volume_um3=volume,
         radius_um=np.array([p.radius_um for p in pits]),
         shape=tuple(p.shape for p in pits),
@@ -298,13 +304,15 @@ def _paint(
     fine = (np.arange(_FINE) + 0.5) / _FINE - 0.5
     true_depth, volume = np.zeros(len(pits)), np.zeros(len(pits))
     deepest = np.zeros(len(pits), np.int64)
+    edges = np.array(windows).reshape(-1, 4)
     for k, (pit, (r0, r1, c0, c1)) in enumerate(zip(pits, windows, strict=True)):
         rows = (np.arange(r0, r1)[:, None] + fine).reshape(-1, 1)
         cols = (np.arange(c0, c1)[:, None] + fine).ravel()
         d = pit.depth(rows, cols, pixel)
-        for other, (o0, o1, q0, q1) in zip(pits, windows, strict=True):
-            if other is not pit and o0 < r1 and o1 > r0 and q0 < c1 and q1 > c0:
-                d[other.depth(rows, cols, pixel) > d] = 0
+        meets = (edges[:, 0] < r1) & (edges[:, 1] > r0) & (edges[:, 2] < c1) & (edges[:, 3] > c0)
+        for other in np.flatnonzero(meets).tolist():
+            if other != k:
+                d[pits[other].depth(rows, cols, pixel) > d] = 0
         true_depth[k] = d.max()
         volume[k] = d.sum() * pixel[0] * pixel[1] / _FINE**2
         row, col = np.unravel_index(int(np.argmax(d)), d.shape)
@@ -358,6 +366,13 @@ FAMILIES: dict[str, dict[str, Any]] = {
         "cylinder_radius_mm": 1.5,
     },
     "fine": {"sq_um": 0.1, "correlation_um": (1.0, 8.0), "pixel_size_um": (0.3, 0.3), "n_pits": 25},
+    "lost": {
+        "sq_um": 0.15,
+        "correlation_um": (3.0,),
+        "pixel_size_um": (0.6, 0.6),
+        "n_pits": 70,
+        "lost_floors": 0.3,
+    },
     "skewed": {
         "sq_um": 0.2,
         "correlation_um": (2.5,),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-_ENCLOSED = 0.8
+_ENCLOSED = 0.5
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def deepen_floors(depth_um: np.ndarray, gaps: Gaps, least_um: float) -> None:
         Bridged depth below the local reference.
     gaps : Gaps
     least_um : float
-        Depth from which a point counts as part of a wall; four fifths of a gap's edge must be that deep.
+        Depth from which a point counts as part of a wall; half of a gap's edge must be that deep.
     """
     if gaps.n == 0:
         return
