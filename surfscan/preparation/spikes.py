@@ -149,7 +149,6 @@ def _judge_some(
 ) -> tuple[np.ndarray, np.ndarray]:
     """As `_judged`, for a few: relative to the slope around, then relative to the level."""
     patch, index = _patches(heights, spikes, places)
-    patch -= patch[:, _CENTRE, None]  # relative to the pixel itself
     square = patch.reshape(-1, _WIDTH, _WIDTH)
     slope_x = _median(square[:, :, -1] - square[:, :, 0]) / (2 * _REACH)
     slope_y = _median(square[:, -1, :] - square[:, 0, :]) / (2 * _REACH)
@@ -188,16 +187,20 @@ def _stands_out(patch: np.ndarray, spread: float) -> tuple[np.ndarray, np.ndarra
 def _patches(
     heights: np.ndarray, spikes: np.ndarray | None, places: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Heights within 7 by 7 pixels of the places, (k, 49), float32, and their flat indices."""
+    """Heights within 7 by 7 pixels of the places, less the places' own, (k, 49), float32; flat indices."""
     rows, cols = heights.shape
     row, col = np.divmod(places, cols)
-    r, c = row[:, None] + _DY.astype(np.int64), col[:, None] + _DX.astype(np.int64)
+    dy, dx = _DY.astype(np.int64), _DX.astype(np.int64)
+    index = places[:, None] + (dy * cols + dx)
+    edge = np.flatnonzero((row < _REACH) | (row >= rows - _REACH) | (col < _REACH) | (col >= cols - _REACH))
+    r, c = row[edge, None] + dy, col[edge, None] + dx
     outside = (r < 0) | (r >= rows) | (c < 0) | (c >= cols)
-    index = np.clip(r, 0, rows - 1) * cols + np.clip(c, 0, cols - 1)
-    patch = heights.ravel()[index].astype(np.float32)
-    patch[outside] = np.nan
+    index[edge] = np.where(outside, places[edge, None], index[edge])
+    flat = heights.ravel()
+    patch = (flat[index] - flat[places][:, None]).astype(np.float32)
     if spikes is not None:
         patch[spikes.ravel()[index]] = np.nan
+    patch[edge] = np.where(outside, np.float32(np.nan), patch[edge])
     return patch, index
 
 
