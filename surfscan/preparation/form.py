@@ -128,7 +128,9 @@ def fit_form(
     heights_um : ndarray of shape (M, N), float
         Heights, µm, up positive; not-a-number where not measured.
     kind : {"auto", "none", "plane", "polynomial2", "cylinder"}
-        "none" is the median level. "auto" takes a plane unless the bend of the second-order polynomial, root
+        "none" is the median level. "auto" takes no form where the tilt, root mean square over the field, is
+        within 4 times its standard uncertainty: what is no more than the roughness leaves by chance is not
+        taken off. It takes a plane unless the bend of the second-order polynomial, root
         mean square over the field, exceeds both 4 times its standard uncertainty and a fifth of the
         roughness; of a bent surface it takes the cylinder where that leaves residuals at most 0.5 % larger
         than the polynomial's (which is so where one curvature is near zero, and where the polynomial leaves a
@@ -156,16 +158,23 @@ def fit_form(
     sample = take_sample(heights_um, region, _SIDE_FIRST, level)
     scaled = pixel_size_um is not None
     if kind == "none":
-        values = sample.heights[np.isfinite(sample.heights)]
-        median = float(np.median(values))
-        model: Model = Polynomial(frame, np.array([median]))
-        sq = float(np.std(values, dtype=np.float64))
-        return _form("none", model, Spread(sq, float("nan"), 1.0), level, scaled)
-    kind, model, spread = _chosen(sample, frame, kind, scaled)
+        return _level_alone(sample, frame, level, scaled)
+    chosen, model, spread = _chosen(sample, frame, kind, scaled)
+    if kind == "auto" and (
+        not _flattens(sample, model) or (chosen == "plane" and not _is_tilted(model, spread))
+    ):
+        return _level_alone(sample, frame, level, scaled)
     if max(heights_um.shape) > _SIDE_FIRST:
         sample = take_sample(heights_um, region, _SIDE_LAST, level)
         model, spread = refine(sample, model, spread.sq_um, rounds=1)
-    return _form(kind, model, spread, level, scaled)
+    return _form(chosen, model, spread, level, scaled)
+
+
+def _level_alone(sample: Sample, frame: Frame, level: float, scaled: bool) -> Form:
+    values = sample.heights[np.isfinite(sample.heights)]
+    model = Polynomial(frame, np.array([float(np.median(values))]))
+    spread = Spread(float(np.std(values, dtype=np.float64)), float("nan"), 1.0)
+    return _form("none", model, spread, level, scaled)
 
 
 def _chosen(
@@ -177,7 +186,7 @@ def _chosen(
         bent, bent_spread = refine(sample, starts[0])
         if kind == "polynomial2":
             return "polynomial2", bent, bent_spread
-        if kind == "cylinder" or _is_bent(bent, bent_spread):
+        if kind == "cylinder" or (_is_bent(bent, bent_spread) and _flattens(sample, bent)):
             if kind == "auto" and not scaled:
                 return "polynomial2", bent, bent_spread
             bent_starts = [start for start in (bent, *starts) if isinstance(start, Polynomial)]
@@ -217,6 +226,23 @@ def _level(heights: np.ndarray, region: np.ndarray | None) -> float:
     if values.size < _FEWEST:
         raise ValueError(f"only {values.size} points are measured: no form can be fitted to them")
     return float(np.median(values))
+
+
+def _flattens(sample: Sample, model: Model) -> bool:
+    """Whether the heights, pits and all, spread less about the form than about their median."""
+    spreads = []
+    for heights in (sample.heights - model.grid(sample.rows, sample.cols), sample.heights):
+        values = heights[np.isfinite(heights)]
+        spreads.append(float(np.mean(np.abs(values - np.median(values)), dtype=np.float64)))
+    return spreads[0] <= spreads[1]
+
+
+def _is_tilted(flat: Model, spread: Spread) -> bool:
+    """Whether the slope matters against its uncertainty."""
+    side = np.linspace(-1, 1, 17)
+    x, y = (a.ravel() for a in np.meshgrid(side * flat.frame.half_x, side * flat.frame.half_y))
+    tilt = float(np.std(flat.at(x, y)))
+    return tilt > _SIGNIFICANT * spread.uncertainty_um
 
 
 def _is_bent(bent: Model, spread: Spread) -> bool:

@@ -114,7 +114,21 @@ def test_auto_does_not_take_waviness_for_a_bend(rough):
     """Long waves that happen to bend the polynomial are within its uncertainty."""
     for seed in range(5):
         heights = rough(np.random.default_rng(seed), (N, N), SQ, 12.0)
-        assert fit_form(heights, pixel_size_um=(1.0, 1.0)).kind == "plane"
+        assert fit_form(heights, pixel_size_um=(1.0, 1.0)).kind in ("none", "plane")
+
+
+def test_auto_takes_no_tilt_off_a_level_surface():
+    """Waves leave a slope by chance; taking it off would change the roughness that is to be measured."""
+    for waves in (2, 3, 5, 10):
+        sine = np.sin(2 * np.pi * waves * X / N)
+        assert fit_form(sine, pixel_size_um=(1.0, 1.0)).kind == "none"
+
+
+def test_auto_takes_nothing_off_that_leaves_the_surface_less_flat():
+    """Half the crests of two long waves lie on a parabola that fits the rest badly."""
+    heights = np.cos(4 * np.pi * X / N)
+    form = fit_form(heights, pixel_size_um=(1.0, 1.0))
+    assert np.std(form.remove(heights)) <= np.std(heights)
 
 
 def test_form_in_words_and_figures(rough):
