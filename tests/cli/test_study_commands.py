@@ -126,6 +126,7 @@ def test_demo_against_truth(tmp_path, capsys, monkeypatch):
     own = [truth[0], *(line for line in truth if line.split(",")[0] in files)]
     (small / "truth.csv").write_text("\n".join(own) + "\n", encoding="utf-8")
     for file in files:
+        (small / file).parent.mkdir(exist_ok=True)
         shutil.copy(source / file, small / file)
     monkeypatch.setattr(demo, "sample_folder", lambda: small)
 

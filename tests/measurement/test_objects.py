@@ -8,7 +8,7 @@ import pytest
 from surfscan.columns import columns
 from surfscan.measurement.objects import measure_objects, nearest_distance
 
-GEOMETRIC = {c.name for c in columns("pits")} - {"contrast", "contrast_to_noise", "edge_weight", "near_limit"}
+GEOMETRIC = {c.name for c in columns("pits") if not c.only_on} - {"edge_weight", "near_limit"}
 
 
 def image(*rows: str) -> np.ndarray:
