@@ -32,6 +32,8 @@ _SIGNIFICANT = 4.0  # a bend must exceed this many times its standard uncertaint
 _NOTICEABLE = 0.2  # ... and this share of the roughness
 _ROUNDING = 1e-6  # ... and what float32 leaves of the range
 _AS_WELL = 1.005  # a cylinder fits as well as a polynomial where its residuals are this much larger at most
+_LESS_FLAT = 2.0
+_QUARTILE = 0.6745  # of the standard normal distribution
 _STRIP_BYTES = 1 << 19  # rows are worked on in strips that stay in the cache
 _THREADS = 2
 _FEWEST = 12
@@ -128,9 +130,10 @@ def fit_form(
     heights_um : ndarray of shape (M, N), float
         Heights, µm, up positive; not-a-number where not measured.
     kind : {"auto", "none", "plane", "polynomial2", "cylinder"}
-        "none" is the median level. "auto" takes no form where the tilt, root mean square over the field, is
-        within 4 times its standard uncertainty: what is no more than the roughness leaves by chance is not
-        taken off. It takes a plane unless the bend of the second-order polynomial, root
+        "none" is the median level. "auto" takes no form but the level between the pits where the tilt, root
+        mean square over the field, is within 4 times its standard uncertainty (what is no more than the
+        roughness leaves by chance is not taken off), and where the form would more than double the spread of
+        all heights. It takes a plane unless the bend of the second-order polynomial, root
         mean square over the field, exceeds both 4 times its standard uncertainty and a fifth of the
         roughness; of a bent surface it takes the cylinder where that leaves residuals at most 0.5 % larger
         than the polynomial's (which is so where one curvature is near zero, and where the polynomial leaves a
@@ -158,23 +161,30 @@ def fit_form(
     sample = take_sample(heights_um, region, _SIDE_FIRST, level)
     scaled = pixel_size_um is not None
     if kind == "none":
-        return _level_alone(sample, frame, level, scaled)
+        values = sample.heights[np.isfinite(sample.heights)]
+        middle = Polynomial(frame, np.array([float(np.median(values))]))
+        left = Spread(float(np.std(values, dtype=np.float64)), float("nan"), 1.0)
+        return _form("none", middle, left, level, scaled, "median level")
     chosen, model, spread = _chosen(sample, frame, kind, scaled)
     if kind == "auto" and (
         not _flattens(sample, model) or (chosen == "plane" and not _is_tilted(model, spread))
     ):
-        return _level_alone(sample, frame, level, scaled)
+        level_only, level_spread = _robust_level(sample, frame)
+        return _form("none", level_only, level_spread, level, scaled, "level")
     if max(heights_um.shape) > _SIDE_FIRST:
         sample = take_sample(heights_um, region, _SIDE_LAST, level)
         model, spread = refine(sample, model, spread.sq_um, rounds=1)
     return _form(chosen, model, spread, level, scaled)
 
 
-def _level_alone(sample: Sample, frame: Frame, level: float, scaled: bool) -> Form:
-    values = sample.heights[np.isfinite(sample.heights)]
-    model = Polynomial(frame, np.array([float(np.median(values))]))
-    spread = Spread(float(np.std(values, dtype=np.float64)), float("nan"), 1.0)
-    return _form("none", model, spread, level, scaled)
+def _robust_level(sample: Sample, frame: Frame) -> tuple[Model, Spread]:
+    """The level between the pits; on a surface without pits the mean, whatever its distribution.
+
+    The first spread is that of the upper half, which pits do not widen, so that a wave is kept whole.
+    """
+    middle, upper = np.quantile(sample.heights[np.isfinite(sample.heights)].astype(np.float64), [0.5, 0.75])
+    start = Polynomial(frame, np.array([middle]))
+    return refine(sample, start, max(float(upper - middle) / _QUARTILE, 1e-12), rounds=3)
 
 
 def _chosen(
@@ -229,12 +239,15 @@ def _level(heights: np.ndarray, region: np.ndarray | None) -> float:
 
 
 def _flattens(sample: Sample, model: Model) -> bool:
-    """Whether the heights, pits and all, spread less about the form than about their median."""
+    """Whether heights, pits and all, spread at most twice as much about the form as about their median.
+
+    A tilt that happens to make up for pits on one side may widen them somewhat when it is taken off.
+    """
     spreads = []
     for heights in (sample.heights - model.grid(sample.rows, sample.cols), sample.heights):
         values = heights[np.isfinite(heights)]
         spreads.append(float(np.mean(np.abs(values - np.median(values)), dtype=np.float64)))
-    return spreads[0] <= spreads[1]
+    return spreads[0] <= _LESS_FLAT * spreads[1]
 
 
 def _is_tilted(flat: Model, spread: Spread) -> bool:
@@ -258,10 +271,9 @@ def _is_bent(bent: Model, spread: Spread) -> bool:
     )
 
 
-def _form(kind: FormKind, model: Model, spread: Spread, level: float, scaled: bool) -> Form:
+def _form(kind: FormKind, model: Model, spread: Spread, level: float, scaled: bool, text: str = "") -> Form:
     """The form with what can be said of it."""
     tilt_x = tilt_y = radius = axis = None
-    text = "median level"
     length = model.frame.length
     if kind != "none":
         zero = np.zeros(1)

@@ -106,7 +106,7 @@ def start_polynomials(sample: Sample, frame: Frame, size: int) -> list[Polynomia
     terms = Polynomial(frame, np.zeros(size)).slopes(x, y)
     if len(z) <= 2 * size:
         return [Polynomial(frame, _solve(terms, z))]
-    few = slice(None, None, 2) if len(z) == _START_POINTS else slice(None)
+    few = slice(None, None, 4) if len(z) == _START_POINTS else slice(None)
     starts = _starts(terms[few], x[few], y[few], z[few])
     tried = [_concentrated(terms[few], z[few], start, _STEPS) for start in starts]
     tried.sort(key=lambda pair: pair[0])
@@ -342,17 +342,19 @@ class _Blocks:
 def _blocks(residual: np.ndarray, keep: np.ndarray, x: np.ndarray, y: np.ndarray) -> _Blocks:
     """Blocks of residuals, `residual` being 0 where it is not kept."""
     size = max(1, min(residual.shape) // _BLOCKS)
-    edges = [np.arange(0, n, size) for n in residual.shape]
+    m, n = (-(-length // size) for length in residual.shape)
 
     def sums(a: np.ndarray) -> np.ndarray:
-        rows = np.add.reduceat(a, edges[0], axis=0)
-        return np.asarray(np.add.reduceat(rows, edges[1], axis=1, dtype=np.float64))
+        whole = np.zeros((m * size, n * size), np.float32)
+        whole[: a.shape[0], : a.shape[1]] = a
+        rows = whole.reshape(m, size, n * size).sum(axis=1)
+        return np.asarray(rows.reshape(m, n, size).sum(axis=2, dtype=np.float64))
 
     by, bx = (
-        np.add.reduceat(place, edge) / np.add.reduceat(np.ones(len(place)), edge)
-        for place, edge in ((y, edges[0]), (x, edges[1]))
+        np.add.reduceat(place, edge) / np.diff(edge, append=len(place))
+        for place, edge in ((y, np.arange(m) * size), (x, np.arange(n) * size))
     )
-    count = sums(keep.astype(np.float32))
+    count = sums(keep)
     return _Blocks(
         np.broadcast_to(bx, count.shape), np.broadcast_to(by[:, None], count.shape), count, sums(residual)
     )

@@ -243,3 +243,16 @@ def test_strut_with_flanks_out_of_sight(rough):
     assert form.text == "cylinder of radius 1 mm, axis at 0°"
     left = form.surface(np.arange(n), np.arange(n)) - truth
     assert np.sqrt(np.nanmean(left**2)) < 0.03 * SQ
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.002, -0.002, 0.01, -0.01])
+def test_pits_on_one_side_of_a_level_or_hardly_tilted_surface(rough, dig, slope):
+    """A tilt that makes up for the pits stays a tilt, and a level surface keeps its level, both certain."""
+    rng = np.random.default_rng(1)
+    pits = dig(rng, (N, N), share=0.3, radius_px=(5, 25), depth=lambda r: 0.5 * r, kind="cap", place="side")
+    truth = slope * X
+    form = fit_form((truth + rough(rng, (N, N), SQ, 0) - pits).astype(np.float32), pixel_size_um=(1.0, 1.0))
+    assert form.kind == ("plane" if slope else "none")
+    assert np.sqrt(np.mean((surface(form) - truth) ** 2)) < 0.03 * SQ
+    assert 0 < form.level_uncertainty_um < 0.03 * SQ
+    assert 0.4 < form.kept_fraction < 0.7
