@@ -115,7 +115,10 @@ def find_deep_pits(
         raise ValueError(
             f"residual_um must be a 2-D float array, got {residual_um.ndim}-D {residual_um.dtype}"
         )
-    smooth = bridge_gaps(residual_um)
+    with ThreadPoolExecutor(1) as beside:
+        missing = beside.submit(find_gaps, residual_um)
+        smooth = bridge_gaps(residual_um)
+        gaps = missing.result()
     reference = local_reference(smooth, region)
     raw_sq = reference.sq_um
     smoothing = float(np.interp(pixel_noise(smooth) / max(raw_sq, 1e-12), *_SMOOTHING))
@@ -126,7 +129,6 @@ def find_deep_pits(
     np.nan_to_num(depth, copy=False, nan=0.0)
     if region is not None:
         depth[~region] = 0.0
-    gaps = find_gaps(residual_um)
     deepen_floors(depth, gaps, _WALL * reference.sq_um)
     where, dips = _foreground(depth, reference)
     basins = part_basins(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -60,45 +61,79 @@ def draw_mouths(
     relative /= level.astype(np.float32)[basins.of]
     clear = basins.depth > _DISTINCT * noise
     faint = ~clear & (basins.depth > _FAINT * noise)
-    for group in (clear, faint):
+    core_level = np.minimum(2 * level, np.maximum(_CORE_SHARE * basins.depth, level))
+
+    def cores(group: np.ndarray) -> _Cores | None:
         at = np.flatnonzero(group[basins.of])
-        _draw_group(labels, depth, (where[at], basins.of[at], relative[at]), basins.depth, level, noise)
+        return _Cores.of_pixels(where[at], basins.of[at], relative[at], core_level / level, depth.shape)
+
+    with ThreadPoolExecutor(_WORKERS) as pool:
+        groups = list(pool.map(cores, (clear, faint)))
+    for group in groups:
+        if group is not None:
+            _draw_group(labels, depth, group, basins.depth, core_level, level, noise)
     if labels.any():
         fill_holes(labels, np.bincount(labels.reshape(-1)[positions(labels)], minlength=len(level) + 1))
     return labels
 
 
+@dataclass(frozen=True)
+class _Cores:
+    """The inner parts of some basins: their pixels, whose and how deep against the level, and the way there.
+
+    `distance` holds how far each pixel of the picture is from the nearest core, `nearest` which pixel of a
+    core that is, and `owner_of` whose that pixel is.
+    """
+
+    where: np.ndarray
+    of: np.ndarray
+    relative: np.ndarray
+    core: np.ndarray
+    distance: np.ndarray
+    nearest: np.ndarray
+    owner_of: np.ndarray
+
+    @classmethod
+    def of_pixels(
+        cls,
+        where: np.ndarray,
+        of: np.ndarray,
+        relative: np.ndarray,
+        least: np.ndarray,
+        shape: tuple[int, ...],
+    ) -> _Cores | None:
+        """From the basins' pixels; None where there is none deeper than `least` of its basin."""
+        core = relative > least.astype(np.float32)[of]
+        inner = where[core]
+        if inner.size == 0:
+            return None
+        outside = np.ones(shape, np.uint8)
+        outside.reshape(-1)[inner] = 0
+        distance, nearest = cv2.distanceTransformWithLabels(
+            outside, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+        )
+        owner_of = np.zeros(inner.size + 1, np.int32)
+        owner_of[nearest.reshape(-1)[inner]] = of[core]
+        return cls(where, of, relative, core, distance, nearest, owner_of)
+
+
 def _draw_group(
     labels: np.ndarray,
     depth: np.ndarray,
-    pixels: tuple[np.ndarray, np.ndarray, np.ndarray],
+    cores: _Cores,
     deepest: np.ndarray,
+    core_level: np.ndarray,
     level: np.ndarray,
     noise: np.ndarray,
 ) -> None:
-    """Outline some basins in place; `pixels`: where they are, whose, and how deep as a share of the level."""
-    where, of, relative = pixels
+    """Outline some basins in place, where nothing is drawn yet."""
+    where, of, relative = cores.where, cores.of, cores.relative
+    distance, nearest, owner_of = cores.distance, cores.nearest, cores.owner_of
     n, flat = len(level), labels.reshape(-1)
-    core_level = np.minimum(2 * level, np.maximum(_CORE_SHARE * deepest, level))
-    core = relative > (core_level / level).astype(np.float32)[of]
-    core &= flat[where] == 0
-    inner, owner = where[core], of[core]
-    if inner.size == 0:
-        return
-    others = cv2.compare(labels, 0, cv2.CMP_NE)
-    flat[inner] = owner + 1
-    outside = cv2.compare(labels, 0, cv2.CMP_EQ)
-    outside |= others
-    distance, nearest = cv2.distanceTransformWithLabels(
-        outside, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    owner_of = np.zeros(inner.size + 1, np.int32)
-    owner_of[nearest.reshape(-1)[inner]] = owner
-
-    r_core = np.sqrt(np.bincount(owner, minlength=n) / np.pi)
+    r_core = np.sqrt(np.bincount(of[cores.core], minlength=n) / np.pi)
     wall = r_core * (core_level - level) / np.maximum(deepest - core_level, 1e-12)
     room = _CONE_ROOM * wall * np.maximum(1, (level / (_CLEAR * noise)) ** 2) + 1
-    low = (relative > 1) & ((flat[where] == 0) | core)
+    low = (relative > 1) & (flat[where] == 0)
     low_at, low_of, times = where[low], of[low], np.minimum(relative[low], 3.5).astype(np.int32)
     away = distance.reshape(-1)[low_at]
     within = away <= room.astype(np.float32)[low_of]
