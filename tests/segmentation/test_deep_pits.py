@@ -114,12 +114,11 @@ def test_a_pit_of_which_only_the_sinking_rim_was_measured_is_for_review():
     z = _rough()
     y, x = np.mgrid[0 : z.shape[0], 0 : z.shape[1]]
     r = np.hypot(y - 150, x - 150)
-    z -= np.where(r < 22, 8 * (1 - (r / 22) ** 2), 0).astype(np.float32)
-    z[r < 20.5] = np.nan
+    z -= np.where(r < 50, 15 * (1 - (r / 50) ** 2), 0).astype(np.float32)
+    z[r < 49] = np.nan
     found = _find(z)
     assert found.labels.max() == 0
-    assert UNMEASURED == found.review_reason[found.review[150, 150] - 1]
-
+    assert found.review_reason[found.review[150, 150] - 1] == UNMEASURED
     assert len(found.review_roughness_um) == len(found.review_reason)
 
 
@@ -210,6 +209,18 @@ def test_a_surface_without_any_roughness_has_no_pits(z):
 def test_a_pit_in_a_surface_without_roughness():
     z = np.zeros((200, 200), np.float32)
     pit = _dig(z, 100, 100, 20, 5)
+    found = _find(z)
+    assert found.labels.max() == 1
+    assert _overlap(found.labels == 1, pit) > 0.9
+
+
+def test_a_pit_of_which_the_wall_was_measured_is_a_pit():
+    z = _rough()
+    y, x = np.mgrid[0 : z.shape[0], 0 : z.shape[1]]
+    r = np.hypot(y - 150, x - 150)
+    pit = r < 22
+    z -= np.where(pit, 8 * (1 - (r / 22) ** 2), 0).astype(np.float32)
+    z[r < 19] = np.nan
     found = _find(z)
     assert found.labels.max() == 1
     assert _overlap(found.labels == 1, pit) > 0.9
