@@ -105,8 +105,8 @@ class HeightSettings(_Settings):
         "auto",
         description="Form that is removed (F-operator), fitted so that pits do not pull it: 'plane', "
         "'polynomial2' (second order), 'cylinder' (tops of round struts). 'auto' takes the simplest that "
-        "leaves no bend behind, and none where the surface is level; 'none' leaves the heights as they are but "
-        "for their median level.",
+        "leaves no bend behind, and none where the surface is level; 'none' leaves the heights as they are "
+        "but for their median level.",
     )
     spikes: Literal["auto", "keep"] = Field(
         "auto",
