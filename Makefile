@@ -24,8 +24,8 @@ bench: .venv/.ready-to-test
 
 soak: .venv/.ready-to-test
 	@$(BIN)/python benchmarks/interval_coverage.py
+	@$(BIN)/python benchmarks/extremes_coverage.py
 	@$(BIN)/python benchmarks/soak_kill.py
-	@$(BIN)/python benchmarks/interval_coverage.py
 
 # The environment is installed anew whenever pyproject.toml changes.
 .venv/.ready-to-run: pyproject.toml | .venv
