@@ -23,7 +23,7 @@ _LOW, _SEED = 1.0, 2.5
 _CUT, _CUT_SHARE = 2.0, 0.25
 _PROMINENT, _PROMINENT_SHARE = 3.0, 0.2
 _NEAR, _NEAR_CHANCE = 1.25, 1.1
-_CHANCE_FINDS, _CHANCE_SHARE = 0.2, 0.01
+_CHANCE_FINDS, _CHANCE_SHARE = 0.3, 0.02
 _SEEN = 0.1
 _SUNKEN, _WALL = 3.0, 2.0
 
@@ -89,8 +89,8 @@ def find_deep_pits(
     that is by 3 times the roughness, and by a fifth of its depth, more prominent than what it touches
     (`part_basins`), outlined at its mouth (`draw_mouths`), as deep as asked, and deeper than chance dips go:
     the geometric mean of its greatest depth over Sq, and of its mean depth over the scatter of means over
-    patches of the surface as large as its mouth, must pass what fewer than 0.2 chance dips of the field (or
-    1 % of the pits found) reach. Both limits, of prominence and of chance, are common practice, no source.
+    patches of the surface as large as its mouth, must pass what fewer than 0.3 chance dips of the field (or
+    2 % of the pits found) reach. Both limits, of prominence and of chance, are common practice, no source.
 
     For review go grooves (aspect), what passes the limits on depth and size or comes near and may be chance,
     and what may hide a pit: mouths less than a tenth of which was measured, and gaps whose rim lies lower
