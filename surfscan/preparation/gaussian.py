@@ -22,17 +22,17 @@ ALPHA = math.sqrt(math.log(2) / math.pi)
 LEAST_WEIGHT = 0.01
 """Where measured points hold less than this share of the filter's weight, its output is not-a-number."""
 
-_REACH = 1.0  # weights end this many cut-offs from the centre, where they are 7e-7 of the central one
+_REACH = 1.0  # for ALPHA, weights end this many cut-offs from the centre, at 7e-7 of the central one
 _STRIP_ROWS = 512
 _THREADS = 2
 _LEVEL_SAMPLES = 40_000
 
 
-def gaussian_weights(cutoff_um: float, pixel_size_um: float) -> np.ndarray:
-    """Weights of the filter along one axis, float64, odd length, sum 1.
+def gaussian_weights(cutoff_um: float, pixel_size_um: float, alpha: float = ALPHA) -> np.ndarray:
+    """Weights exp(-pi (x / (alpha cutoff))²) along one axis, float64, odd length, sum 1.
 
-    They end one cut-off from the centre, where the weight has fallen to 7e-7 of the central one; what is cut
-    off is 1e-7 of the total.
+    They end alpha / `ALPHA` cut-offs from the centre, where the weight has fallen to 7e-7 of the central one;
+    what is cut off is 1e-7 of the total.
 
     Raises
     ------
@@ -46,8 +46,8 @@ def gaussian_weights(cutoff_um: float, pixel_size_um: float) -> np.ndarray:
             f"a cut-off of {cutoff_um} µm is shorter than two pixels of {pixel_size_um} µm: "
             "such waves are not in the data"
         )
-    half = math.ceil(_REACH * cutoff_um / pixel_size_um)
-    place = np.arange(-half, half + 1) * pixel_size_um / (ALPHA * cutoff_um)
+    half = math.ceil(_REACH * alpha / ALPHA * cutoff_um / pixel_size_um)
+    place = np.arange(-half, half + 1) * pixel_size_um / (alpha * cutoff_um)
     weights = np.exp(-math.pi * place**2)
     return np.asarray(weights / weights.sum())
 

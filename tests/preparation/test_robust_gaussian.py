@@ -5,7 +5,7 @@ import pytest
 
 from surfscan.preparation import robust_gaussian as robust_module
 from surfscan.preparation.gaussian import ALPHA, gaussian_filter
-from surfscan.preparation.robust_gaussian import TUKEY_LIMIT, robust_gaussian
+from surfscan.preparation.robust_gaussian import ALPHA_OF_SECOND_DEGREE, TUKEY_LIMIT, robust_gaussian
 
 PIXEL = (1.0, 1.0)
 
@@ -13,6 +13,7 @@ PIXEL = (1.0, 1.0)
 def written_out(heights, cutoff, degree, rounds):
     """Local polynomials fitted by least squares, pixel by pixel, with Tukey's weights between rounds."""
     rows, cols = np.mgrid[: heights.shape[0], : heights.shape[1]]
+    alpha = ALPHA_OF_SECOND_DEGREE if degree == 2 else ALPHA
     measured = np.isfinite(heights)
     weight, z = measured.astype(float), np.where(measured, heights, 0)
     out = np.empty(heights.shape)
@@ -21,7 +22,7 @@ def written_out(heights, cutoff, degree, rounds):
         for r in range(heights.shape[0]):
             for c in range(heights.shape[1]):
                 x, y = (cols - c) / cutoff, (rows - r) / cutoff
-                root = np.sqrt(weight * np.exp(-np.pi * (x**2 + y**2) / ALPHA**2)).ravel()
+                root = np.sqrt(weight * np.exp(-np.pi * (x**2 + y**2) / alpha**2)).ravel()
                 terms = np.stack([(x**i * y**j).ravel() for i, j in powers], axis=1)
                 out[r, c] = np.linalg.lstsq(terms * root[:, None], z.ravel() * root, rcond=None)[0][0]
         residual = z - out
