@@ -18,6 +18,7 @@ NARROW, ELLIPTICAL, WIDE, NOT_SEEN = "narrow and deep", "elliptical", "wide and 
 _NARROW_FROM, _WIDE_TO = 1.0, 0.25
 _PATCH_PX, _SMALL_PIT_SHARE, _PATCH_SHARE = 4.0, 0.1, 0.02
 _DEEP_PART, _DEEP_SQ = 0.9, 2.0
+_LOW_EDGE, _DEEP_EDGE_SHARE = 0.6, 0.5
 _FLOOR_PART, _FLOOR_WINDOW, _FLOOR_BY_ROUGHNESS, _FLOOR_LEAST_PX = 0.7, 0.25, 2.0, 1.6
 _FLOOR_LEAST_POINTS = 6
 _WORKERS = 2
@@ -66,8 +67,9 @@ def measure_depths(
     Notes
     -----
     depth_is_lower_bound: a connected unmeasured patch inside the mouth borders on a point as deep as the
-    deepest (within a tenth of the depth, or 2 Sq if that is more), so that the pit may go deeper in it, and
-    is no speck: 4 points or more and 2 % or more of the mouth; in mouths under 40 points, a tenth of it.
+    deepest (within a tenth of the depth, or 2 Sq if that is more), lies in the deep part (half of its edge
+    deeper than 0.6 times the depth), so that the pit may go deeper in it, and is no speck: 4 points or more
+    and 2 % or more of the mouth; in mouths under 40 points, a tenth of it.
     A pit without any measured point has no depth (not-a-number) and counts as a lower bound too.
 
     depth_uncertainty_um: the deepest reading is one reading of a floor as rough as the surroundings; its
@@ -108,7 +110,7 @@ def measure_depths(
     row, col = np.divmod(deepest, labels.shape[1])
     deep = np.minimum(_DEEP_PART * depth, depth - _DEEP_SQ * roughness_um)
     with ThreadPoolExecutor(_WORKERS) as pool:
-        hidden = pool.submit(_hidden_floor, labels, depth_um, *bottom, area, deep)
+        hidden = pool.submit(_hidden_floor, labels, depth_um, *bottom, area, depth, deep)
         walls = pool.submit(_steepest, labels, depth_um, at, own, d, n, (px, py))
         floor = _floor(at, own, d, labels.shape[1], depth, area, roughness_um, (px, py))
         lower, slope = ~some | hidden.result(), walls.result()
@@ -167,6 +169,7 @@ def _hidden_floor(
     at: np.ndarray,
     own: np.ndarray,
     area: np.ndarray,
+    depth: np.ndarray,
     deep: np.ndarray,
 ) -> np.ndarray:
     """Whether an unmeasured patch borders on the deeper part of each pit and is no speck."""
@@ -183,6 +186,7 @@ def _hidden_floor(
     size = np.bincount(piece)
     row, col = np.divmod(at, cols)
     beside = np.full(len(size), -np.inf)
+    edge, deep_edge = np.zeros(len(size)), np.zeros(len(size))
     owner = np.zeros(len(size), np.intp)
     owner[piece] = own
     for dr in (-1, 0, 1):
@@ -192,9 +196,14 @@ def _hidden_floor(
             there = r[inside] * cols + c[inside]
             d = depth_um.reshape(-1)[there]
             good = (labels.reshape(-1)[there] == own[inside] + 1) & ~np.isnan(d)
-            np.maximum.at(beside, piece[inside[good]], d[good])
+            at_edge = piece[inside[good]]
+            np.maximum.at(beside, at_edge, d[good])
+            edge += np.bincount(at_edge, minlength=len(size))
+            low = d[good] > _LOW_EDGE * depth[owner[at_edge]]
+            deep_edge += np.bincount(at_edge[low], minlength=len(size))
     least = np.maximum(np.minimum(_PATCH_PX, _SMALL_PIT_SHARE * area), _PATCH_SHARE * area)
-    hidden[owner[(size >= least[owner]) & (beside >= deep[owner])]] = True
+    enclosed = deep_edge >= _DEEP_EDGE_SHARE * edge
+    hidden[owner[(size >= least[owner]) & (beside >= deep[owner]) & enclosed]] = True
     return hidden
 
 

@@ -202,3 +202,9 @@ def test_nonsense_is_refused():
             roughness_um=np.ones(6),
             level_uncertainty_um=np.ones(6),
         )
+
+
+def test_a_patch_on_the_wall_that_reaches_the_floor_with_one_end_does_not_hide_it():
+    labels, depth = _bowl(depth=6.0)
+    depth[48:53, 58:79] = np.nan
+    assert _measured(labels, depth)["depth_is_lower_bound"].tolist() == [False]
