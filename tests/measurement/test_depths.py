@@ -205,6 +205,10 @@ def test_nonsense_is_refused():
 
 
 def test_a_patch_on_the_wall_that_reaches_the_floor_with_one_end_does_not_hide_it():
-    labels, depth = _bowl(depth=6.0)
-    depth[48:53, 58:79] = np.nan
+    labels = np.zeros((40, 120), np.int32)
+    labels[10:30, 10:110] = 1
+    depth = np.where(labels > 0, np.clip(np.arange(120) - 9, 0, 80) / 10.0, 0.0)
+    depth[18:22, 20:87] = np.nan  # from 1.0 to 7.7 of 8 µm; 43 % of its edge is deeper than 4.8 µm
     assert _measured(labels, depth)["depth_is_lower_bound"].tolist() == [False]
+    depth[18:22, 50:100] = np.nan
+    assert _measured(labels, depth)["depth_is_lower_bound"].tolist() == [True]
