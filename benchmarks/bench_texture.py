@@ -59,9 +59,11 @@ def plain_triangles(heights_um: np.ndarray, pixel_um: float) -> dict[str, float]
     z = heights_um.astype(np.float64)
     x, y = (np.diff(z, axis=1) / pixel_um) ** 2, (np.diff(z, axis=0) / pixel_um) ** 2
     corners = [a + b for a in (x[:-1], x[1:]) for b in (y[:, :-1], y[:, 1:])]
+    along, across = (np.pad(np.ones(n - 3), 1, constant_values=1.5) for n in z.shape)
+    weight = np.where(np.isnan(sum(corners)), 0, np.outer(along, across))
     return {
-        "sdq": float(np.sqrt(np.nanmean(sum(corners)) / 4)),
-        "sdr": float(np.nanmean(sum(np.sqrt(1 + g) for g in corners)) / 4 - 1),
+        "sdq": float(np.sqrt(np.nansum(sum(corners) * weight) / weight.sum() / 4)),
+        "sdr": float(np.nansum(sum(np.sqrt(1 + g) for g in corners) * weight) / weight.sum() / 4 - 1),
     }
 
 

@@ -87,7 +87,9 @@ def height_parameters(
     corner triangles of sqrt(1 + gx² + gy²). Differences are thus of direct neighbours: a crest that lies on
     a sample loses no slope, and a sine of n samples a period loses a share of (2π/n)²/24 of its gradient, a
     quarter of what central differences lose. A cell next to a gap or beyond the border does not exist;
-    nothing is filled.
+    nothing is filled. As in all other means a pixel at the border of the map stands for its whole area: cells
+    there count one and a half times (two and a quarter in corners), since they stand for its outer half too.
+    So whole periods of a wave are whole periods for the gradient as well.
 
     References
     ----------
@@ -106,6 +108,10 @@ def height_parameters(
 
     parts = np.array(over_strips(work, heights.shape, pixels=_STRIP_PX, threads=threads))
     absolute, second, third, fourth, squares, area, cells = (math.fsum(column) for column in parts[:, :7].T)
+    weight = cells
+    if pixel_size is not None:
+        border = _border_sums(heights, mean, pixel_size)
+        squares, area, weight = squares + border[0], area + border[1], cells + border[2]
     top, bottom = float(parts[:, 7].max()), float(parts[:, 8].min())
     sq = math.sqrt(second / count)
     return HeightParameters(
@@ -118,8 +124,8 @@ def height_parameters(
         sv_um=-bottom,
         ssk=third / count / sq**3 if sq > 0 else None,
         sku=fourth / count / sq**4 if sq > 0 else None,
-        sdq=math.sqrt(squares / (2 * cells)) if cells else None,
-        sdr=area / (4 * cells) if cells else None,
+        sdq=math.sqrt(squares / (2 * weight)) if cells else None,
+        sdr=area / (4 * weight) if cells else None,
         cells=int(cells),
     )
 
@@ -197,6 +203,24 @@ def _strip_sums(
     if pixel_size is not None and below > 1 and heights.shape[1] > 1:
         gradients = _gradient_sums(centred, pixel_size, scratch)
     return (*sums, *gradients, *extremes)
+
+
+def _border_sums(
+    heights: np.ndarray, mean: float, pixel_size: tuple[float, float]
+) -> tuple[float, float, float]:
+    """What cells along the border count more than once: halves of edges and quarters of corners."""
+    if min(heights.shape) < 2:
+        return 0.0, 0.0, 0.0
+    ends = (slice(0, 2), slice(-2, None))
+    along_x, along_y = pixel_size, pixel_size[::-1]
+    strips = [(0.5, heights[end], along_x) for end in ends] + [(0.5, heights.T[end], along_y) for end in ends]
+    strips += [(0.25, heights[end, other], along_x) for end in ends for other in ends]
+    sums = []
+    for weight, strip, size in strips:
+        z = np.subtract(strip, mean).astype(np.float32, order="C")
+        sums.append([weight * part for part in _gradient_sums(z, size, _Buffers(z.shape))])
+    squares, area, cells = (math.fsum(column) for column in zip(*sums, strict=True))
+    return squares, area, cells
 
 
 def _gradient_sums(

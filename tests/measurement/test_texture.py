@@ -16,10 +16,10 @@ def rough(shape=(150, 170), *, gaps=0.05, seed=1, dtype=np.float64):
 
 
 def spelled_out(z, px, py):
-    """Cell by cell, triangle by triangle."""
+    """Cell by cell, triangle by triangle; cells at the border for their pixels' outer halves too."""
     z = z - np.nanmean(z)
     v = z[~np.isnan(z)]
-    squares, areas = [], []
+    squares, areas, weights = [], [], []
     for r in range(z.shape[0] - 1):
         for c in range(z.shape[1] - 1):
             corner = z[r : r + 2, c : c + 2]
@@ -31,6 +31,10 @@ def spelled_out(z, px, py):
                     gy = (corner[1, j] - corner[0, j]) / py
                     squares.append(gx**2 + gy**2)
                     areas.append(np.sqrt(1 + gx**2 + gy**2))
+                    weights.append(
+                        (1 + ((r == 0) + (r == z.shape[0] - 2)) / 2)
+                        * (1 + ((c == 0) + (c == z.shape[1] - 2)) / 2)
+                    )
     sq = np.sqrt(np.mean(v**2))
     return {
         "measured_px": v.size,
@@ -41,16 +45,17 @@ def spelled_out(z, px, py):
         "sv_um": -v.min(),
         "ssk": np.mean(v**3) / sq**3,
         "sku": np.mean(v**4) / sq**4,
-        "sdq": np.sqrt(np.mean(squares)),
-        "sdr": np.mean(areas) - 1,
+        "sdq": np.sqrt(np.average(squares, weights=weights)),
+        "sdr": np.average(areas, weights=weights) - 1,
         "cells": len(areas) // 4,
     }
 
 
 @pytest.mark.parametrize("dtype", [np.float32, np.float64])
 @pytest.mark.parametrize("pixel_size", [(1, 1), (0.3, 0.5), (40.0, 40.0)])
-def test_sums_are_those_of_the_definitions(dtype, pixel_size):
-    z = rough((40, 60), dtype=dtype)
+@pytest.mark.parametrize("shape", [(40, 60), (2, 60), (60, 3)])
+def test_sums_are_those_of_the_definitions(dtype, pixel_size, shape):
+    z = rough(shape, dtype=dtype)
     got = dataclasses.asdict(height_parameters(z, pixel_size_um=pixel_size))
     for name, value in spelled_out(z.astype(float), *pixel_size).items():
         assert got[name] == pytest.approx(value, rel=2e-6, abs=1e-9), name

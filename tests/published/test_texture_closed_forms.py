@@ -61,6 +61,16 @@ def test_sine(amplitude, period, gaps):
     assert agrees(got.sdr, sine_area_ratio(amplitude, period))
 
 
+@pytest.mark.parametrize(("per_period", "periods"), [(100, 10), (128, 4), (64, 4)])
+@pytest.mark.parametrize("phase", [0.0, 0.4, math.pi / 2])
+def test_gradient_over_whole_periods_of_few_samples(per_period, periods, phase):
+    """A map of n samples stands for n pitches: no part of a period is missing, wherever the map begins."""
+    x, y, step = grid(10, per_period, periods, rows=90)
+    got = height_parameters(np.sin(2 * np.pi * x / 10 + phase) + 0 * y, pixel_size_um=(step, step))
+    assert agrees(got.sdq, math.sqrt(2) * math.pi / 10)
+    assert agrees(got.sdr, sine_area_ratio(1, 10))
+
+
 def test_sine_in_figures():
     """The figures for A = 1 µm, L = 10 µm and 100 µm, as computed from the closed form to six digits."""
     assert sine_area_ratio(1, 10) == pytest.approx(0.0923835, abs=5e-8)
