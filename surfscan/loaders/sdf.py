@@ -33,6 +33,7 @@ _LINE_END = re.compile(rb"\r\n|\n|\r")
 _COUNT_LIMIT = 2**63
 _PLAUSIBLE_SCALE = (1e-18, 1e6)
 _TRAILER_LIMIT = 2**20
+_HEADER_LIMIT = 2**18
 _NARROW = ("u1", "u2", "i1", "i2", "f4")
 _BAND = 256
 
@@ -237,7 +238,7 @@ def _text_header(path: Path, data: bytes) -> tuple[dict[str, bytes], int]:
                 return fields, end
         elif stripped and _is_numeric(stripped.split(None, 1)[0]) and "numpoints" in fields:
             return fields, start
-        if start > 2**20:
+        if start > _HEADER_LIMIT:
             break
     raise InputError(path, "the SDF header does not end: no asterisk and no numbers follow it", _REMEDY)
 

@@ -251,6 +251,8 @@ def _axis(path: Path, axes: Element, name: str) -> Axis:
     increment = _number(path, axis, "Increment", name)
     if increment is not None and name != "CZ" and kind == "I" and increment <= 0:
         raise _fault(path, f"Increment of {name} is {increment:g}; it must be above 0")
+    if increment == 0 and name == "CZ" and DATA_TYPES[letter].kind == "i":
+        raise _fault(path, "Increment of CZ is 0: whole numbers times nothing are no heights")
     return Axis(kind == "I", DATA_TYPES[letter], increment, _number(path, axis, "Offset", name) or 0.0)
 
 

@@ -276,6 +276,14 @@ def test_header_that_does_not_end(read):
             read(content)
 
 
+def test_header_of_empty_lines_is_given_up_soon(read):
+    """Line by line through megabytes of nothing would take a second."""
+    start = time.perf_counter()
+    with pytest.raises(InputError, match="does not end"):
+        read(b"aISO-1.0" + b"\n" * 20_000_000)
+    assert time.perf_counter() - start < 1
+
+
 @pytest.mark.parametrize("written", [text(), binary(HEIGHTS, 7)], ids=["text", "binary"])
 def test_cut_anywhere_is_found(read, written):
     needed = written.index(b"\r\n4 BAD 6") + 8 if written.startswith(b"a") else len(written)

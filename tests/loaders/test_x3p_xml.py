@@ -106,6 +106,12 @@ def test_faults_are_named(x3p_record, old, new, fault):
     assert len(str(caught.value)) < 300
 
 
+@pytest.mark.parametrize("letter", ["I", "L"])
+def test_whole_numbers_times_nothing_are_no_heights(x3p_record, letter):
+    with pytest.raises(InputError, match="Increment of CZ is 0"):
+        read(x3p_record(z=x3p_record.axis("A", letter, "0")))
+
+
 def hostile(name):
     return {
         "billion laughs": '<!DOCTYPE p [<!ENTITY a "ha"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]><p>&b;</p>',
