@@ -99,7 +99,7 @@ def _size_panel(group: GroupSummary, column: str, limit: str, *, scaled: bool) -
             whole = table["edge_weight"] > 0
             diameters.append(table[column][whole])
             weights.append(table["edge_weight"][whole])
-            limits.add(float(significant(record.figure("pits", limit))))
+            limits.add(float(f"{record.figure('pits', limit):.2e}"))
         specimens += bool(fields)
     if not diameters or not sum(map(len, diameters)):
         return None

@@ -32,7 +32,7 @@ def _depth_panel(group: GroupSummary) -> figures.DepthPanel | None:
     depths, bounds = pooled_depths(fields)
     if not depths.size:
         return None
-    limits = [float(significant(r.figure("pits", "smallest_depth_um"), 2)) for r in fields]
+    limits = [float(f"{r.figure('pits', 'smallest_depth_um'):.1e}") for r in fields]
     at, reached = product_limit(depths, bounds)
     hidden = np.sort(depths[bounds])
     place = np.searchsorted(at, hidden, side="right")

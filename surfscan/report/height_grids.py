@@ -51,7 +51,7 @@ def height_specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
         Head("Median depth", "µm", number=True),
         Head("Volume per area", "µm", number=True),
         Head("Mean penetration", "µm", number=True),
-        Head("Pitting factor", number=True),
+        Head("Pitting factor", "surface", number=True),
         Head("ASTM G46", "depth"),
         Head("Worst-seen map", "in no figure"),
     ]
@@ -75,8 +75,9 @@ def height_specimen_notes(specimens: Sequence[SpecimenSummary]) -> list[str]:
         notes.append("‡ Some height maps of this specimen were not measured; see below.")
     if any(not math.isnan(row["pitting_factor"]) for row in rows):
         notes.append(
-            "Pitting factor: greatest over mean penetration where the original level is known, else greatest "
-            "depth over volume per area."
+            "Pitting factor: from the original surface, greatest over mean penetration. Where that level is "
+            "not known, from the present one, greatest depth over volume per area: recession would make it "
+            "smaller."
         )
     if any("outside" in row["g46_depth_class"] for row in rows):
         notes.append("* Outside the rating chart of ASTM G46; nothing is extrapolated.")
@@ -241,7 +242,10 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
             significant(row["mean_penetration_um"]),
             (f"from {_LEVELS[row['original_level']]}",) if known else (),
         ),
-        Cell(significant(row["pitting_factor"], 2)),
+        Cell(
+            significant(row["pitting_factor"], 2),
+            () if math.isnan(row["pitting_factor"]) else ("original",) if known else ("present",),
+        ),
         Cell(row["g46_depth_class"].replace(" (outside chart)", "*").replace(" ", "\u00a0")),
         Cell(
             "" if math.isnan(worst) else "× shown", () if math.isnan(worst) else (f"{significant(worst)} µm",)

@@ -24,7 +24,6 @@ from surfscan.report.pooling import (
 from surfscan.report.records import FieldRecord, about
 
 PRESENT_SURFACE = "present surface"
-_Z = 1.959963984540054
 _TEXTURE = {"Sa_um": "Sa", "Sq_um": GROUP_FIGURES["Sq_um"][1], "Sdr": "Sdr"}
 _QUANTILES = {"depth_p10_um": 0.1, "median_depth_um": 0.5, "depth_p90_um": 0.9}
 
@@ -34,8 +33,10 @@ def fill_heights(summary: SpecimenSummary) -> None:
 
     Notes
     -----
-    Depths are pooled over all pits of the pooled maps. A depth that is a lower bound makes the greatest depth
-    and the mean of the ten deepest lower bounds too; quantiles are product-limit estimates (Kaplan & Meier).
+    Depths are pooled over all pits of the pooled maps. A floor that was not measured makes the greatest depth
+    and the mean of the ten deepest lower bounds too. A pit that goes on beyond the frame does not: what lies
+    outside is not of the area seen. It is a lower bound in the quantiles, which are of whole pits and are
+    product-limit estimates (Kaplan & Meier). The interval of the greatest depth is that of its map.
     Volume per area: summed volumes over summed areas with the between-field t-interval of the ratio; from one
     map, and from two or three that agree better than independent pits can, the interval of a compound
     Poisson sum (as for pitted area).
@@ -97,9 +98,12 @@ def _fill_depths(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
     shares = [v for r in pooled if not math.isnan(v := r.figure("pits", "measured_fraction"))]
     row["measured_fraction"] = float(np.mean(shares)) if shares else math.nan
     depths, bounds = pooled_depths(pooled)
-    top = deepest(depths, bounds)
+    with_pits = [r for r in pooled if r.figure("pits", "pit_count") > 0]
+    hidden = sum(int(r.figure("pits", "lower_bound_depth_count")) for r in with_pits)
+    is_bound = any(r.flag("pits", "max_depth_is_lower_bound") for r in with_pits)
+    top = deepest(depths, np.full(len(depths), is_bound))
     row |= {
-        "lower_bound_depth_count": float(np.count_nonzero(bounds)) if pooled else math.nan,
+        "lower_bound_depth_count": float(hidden) if pooled else math.nan,
         "max_depth_is_lower_bound": top.is_lower_bound,
         "mean_depth_10_deepest_um": number(top.mean_um),
         "deepest_count": float(top.count) if pooled else math.nan,
@@ -108,14 +112,14 @@ def _fill_depths(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
         **{name: number(censored_quantile(depths, bounds, share)) for name, share in _QUANTILES.items()},
     }
     limits = NO_INTERVAL
-    if top.max_um is not None:
-        doubt = np.concatenate([r.table("pits")["depth_uncertainty_um"] for r in pooled])
-        half = _Z * float(doubt[int(np.argmax(depths))])
-        limits = (max(top.max_um - half, 0.0), math.nan if top.is_lower_bound else top.max_um + half)
-    figures.put("max_depth_um", number(top.max_um), limits)
-    if top.is_lower_bound:
+    if with_pits:
+        limits = max(with_pits, key=lambda r: r.figure("pits", "max_depth_um")).interval(
+            "pits", "max_depth_um"
+        )
+    figures.put("max_depth_um", number(top.max_um), (limits[0], math.nan if is_bound else limits[1]))
+    if is_bound:
         figures.warn(
-            f"{count(int(bounds.sum()), 'pit')} of {len(bounds)} with a floor not measured: greatest "
+            f"{count(hidden, 'pit')} of {len(bounds)} with a floor not measured: greatest "
             "depth and mean of the ten deepest are lower bounds. Quantiles allow for it (product limit)."
         )
     if depths.size and math.isnan(row["median_depth_um"]):
@@ -168,7 +172,9 @@ def _fill_level(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
         )
     row["original_level"] = levels[0] if len(levels) == 1 else PRESENT_SURFACE
     if row["original_level"] == PRESENT_SURFACE:
-        factor = pitting_factor(row["max_depth_um"], row["volume_per_area_um"])
+        with_pits = [r for r in pooled if r.figure("pits", "pit_count") > 0]
+        doubtful = all(math.isnan(r.figure("pits", "pitting_factor")) for r in with_pits)
+        factor = None if doubtful else pitting_factor(row["max_depth_um"], row["volume_per_area_um"])
         denominator = "pit volume per area, below the present surface"
     else:
         means = np.array([r.figure("pits", "mean_penetration_um") for r in pooled])

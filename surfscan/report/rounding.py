@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+_SMALLEST_PLAIN, _LARGEST_PLAIN = 1e-4, 1e8
+"""Outside these a number is written with a power of ten: nobody counts noughts."""
+
 _MOST_DIGITS = 6
 """No figure from a picture carries more, however narrow its interval (common practice, no source)."""
 
@@ -68,7 +71,8 @@ def round_to_interval(
     Notes
     -----
     JCGM 100:2008, 7.2.6: an uncertainty is quoted to at most two significant digits and the estimate
-    is rounded to agree with it. An infinite limit is printed as ∞.
+    is rounded to agree with it. An infinite limit is printed as ∞. Where all three are below 1e-4, or one
+    is from 1e8, they are written with powers of ten.
     """
     if value is None or math.isnan(value):
         return Rounded(NO_VALUE, NO_VALUE, NO_VALUE)
@@ -86,14 +90,20 @@ def round_to_interval(
         return Rounded(_fixed(value, places), _fixed(low, places), _fixed(high, places), places)
     largest = max(abs(number) for number in (value, low, high) if math.isfinite(number))
     places = min(_decimals(half, 2), _decimals(largest, _MOST_DIGITS))
+    if not _is_plain(largest):
+        texts = [_with_power(number, places) for number in (value, low, high)]
+        return Rounded(texts[0], texts[1], texts[2], places)
     return Rounded(_fixed(value, places), _fixed(low, places), _fixed(high, places), places)
 
 
 def significant(value: float | None, digits: int = 3) -> str:
-    """A number to so many significant digits, without an exponent; zero is "0"."""
+    """A number to so many significant digits; zero is "0", and below 1e-4 or from 1e8 powers of ten."""
     if value is None or math.isnan(value):
         return NO_VALUE
-    return _fixed(value, _decimals(value, digits)) if value != 0 else "0"
+    if value == 0:
+        return "0"
+    places = _decimals(value, digits)
+    return _fixed(value, places) if _is_plain(value) else _with_power(value, places)
 
 
 def at_least(text: str, is_lower_bound: bool) -> str:
@@ -107,6 +117,24 @@ def _decimals(value: float, digits: int) -> int:
         return 0
     exponent = int(f"{abs(value):.{digits - 1}e}".rpartition("e")[2])
     return digits - 1 - exponent
+
+
+def _is_plain(value: float) -> bool:
+    """Whether a number is written without a power of ten."""
+    return not math.isfinite(value) or _SMALLEST_PLAIN <= abs(value) < _LARGEST_PLAIN
+
+
+def _with_power(value: float, places: int) -> str:
+    """A number rounded to `places` decimals, as mantissa and power of ten: 4.59 × 10⁻⁹."""
+    value = round(value, places) if math.isfinite(value) else value
+    if value == 0 or not math.isfinite(value):
+        return "0" if value == 0 else _fixed(value, 0)
+    exponent = int(f"{abs(value):.15e}".rpartition("e")[2])
+    mantissa = _fixed(value / 10.0**exponent, places + exponent)
+    return f"{mantissa}\u00a0×\u00a010{str(exponent).translate(_RAISED)}"
+
+
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
 def _fixed(value: float, places: int) -> str:

@@ -327,9 +327,11 @@ def height_pit_result(source: Source, drawn: dict[str, np.ndarray], field: tuple
         "original_level": level,
         "mean_penetration_um": 2.0 if known else None,
         "max_penetration_um": 13.0 if known else None,
-        "pitting_factor": 6.5 if known else None,
+        "pitting_factor": 6.5 if known else top.max_um / (volume / area_um2) if volume else None,
         "pitting_factor_denominator": f"mean penetration from the original level ({level})"
         if known
+        else "pit volume per area, below the present surface"
+        if volume
         else None,
         "g46_depth_class": "below C1 (outside chart)" if depths else None,
     }

@@ -55,7 +55,7 @@ def test_depths_of_all_maps_are_pooled_and_a_lower_bound_spreads(pooled):
     assert row["n_pit_fields"] == 3
     assert row["pit_count"] == 9
     assert row["max_depth_um"] == 10 and row["max_depth_is_lower_bound"]
-    assert row["max_depth_um_ci95_low"] == pytest.approx(10 - 1.959964 * 0.1)
+    assert row["max_depth_um_ci95_low"] == pytest.approx(10 - 0.196)
     assert math.isnan(row["max_depth_um_ci95_high"])
     assert row["mean_depth_10_deepest_um"] == pytest.approx(depths.mean())
     assert row["mean_depth_10_deepest_is_lower_bound"] and row["deepest_count"] == 9
@@ -68,7 +68,30 @@ def test_depths_of_all_maps_are_pooled_and_a_lower_bound_spreads(pooled):
 def test_without_lower_bounds_the_interval_has_both_ends(pooled):
     row = pooled["H2"].deep.row
     assert not row["max_depth_is_lower_bound"]
-    assert row["max_depth_um_ci95_high"] == pytest.approx(12 + 1.959964 * 0.1)
+    assert row["max_depth_um_ci95_high"] == pytest.approx(12 + 0.196)
+
+
+def test_pit_cut_by_the_frame_leaves_the_greatest_depth_what_it_is(height_folder):
+    """Its own depth is a lower bound, for the quantiles; the deepest point of the area seen is measured."""
+
+    def change(r):
+        if (r.image_id, r.procedure) != ("maps/07.npy", "pits"):
+            return r
+        pits = dict(r.tables["pits"])
+        return replace(
+            r, tables=dict(r.tables) | {"pits": pits | {"depth_is_lower_bound": pits["depth_um"] > 11}}
+        )
+
+    row = summaries(height_folder, change)["H2"].deep.row
+    assert row["max_depth_um"] == 12 and not row["max_depth_is_lower_bound"]
+    assert row["max_depth_um_ci95_high"] == pytest.approx(12 + 0.196)
+    assert row["lower_bound_depth_count"] == 0
+
+
+def test_pitting_factor_of_a_mean_told_from_none_on_no_map_is_refused(height_folder):
+    changes = [summary_of(f"maps/0{n}.npy", "pits", pitting_factor=None) for n in (3, 4, 5)]
+    row = summaries(height_folder, lambda r: changes[2](changes[1](changes[0](r))))["H1"].deep.row
+    assert math.isnan(row["pitting_factor"]) and row["pitting_factor_denominator"] == ""
 
 
 def test_worst_seen_map_enters_nothing_but_is_shown(pooled):

@@ -66,11 +66,25 @@ def test_interval_without_width():
         (1234.5, "1230"),
         (9.999, "10.0"),
         (-2.0, "−2.00"),
-        (1e-9, "0.00000000100"),
+        (0.00009996, "1.00\u00a0×\u00a010⁻⁴"),
+        (4.586e-9, "4.59\u00a0×\u00a010⁻⁹"),
+        (-2e-5, "−2.00\u00a0×\u00a010⁻⁵"),
+        (12345678.0, "12300000"),
+        (1.23456e9, "1.23\u00a0×\u00a010⁹"),
+        (math.inf, "∞"),
     ],
 )
 def test_significant(value, text):
     assert significant(value) == text
+
+
+def test_tiny_and_huge_numbers_and_their_intervals_carry_powers_of_ten():
+    tiny = round_to_interval(1.234e-6, 0.0, 4.4e-6)
+    assert tiny.value == "1.2\u00a0×\u00a010⁻⁶"
+    assert tiny.interval == "0 to 4.4\u00a0×\u00a010⁻⁶"
+    huge = round_to_interval(1.234e9, 9.5e8, 1.55e9)
+    assert str(huge) == "1.23\u00a0×\u00a010⁹ (9.5\u00a0×\u00a010⁸ to 1.55\u00a0×\u00a010⁹)"
+    assert str(round_to_interval(0.00002, 0.0, 0.002)) == "0.0000 (0.0000 to 0.0020)"
 
 
 def test_negative_that_rounds_to_nothing_loses_its_sign():
