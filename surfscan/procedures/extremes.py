@@ -372,7 +372,8 @@ def _refuse_too_few(model: str, measured: int, where: str | None) -> None:
         more = " or take Gumbel" if model == "gev" and measured >= FEWEST_BLOCKS["gumbel"] else ""
         raise InputError(
             where,
-            f"{measured} measured maxima are too few: {name} needs at least {fewest}",
+            f"{measured} measured {'maximum is' if measured == 1 else 'maxima are'} too few: {name} needs at "
+            f"least {fewest}",
             f"Inspect more blocks{more}",
         )
 
@@ -481,7 +482,7 @@ def _warn_of_extrapolation(period: float, blocks: int) -> list[str]:
     warnings = []
     if period > LARGEST_RETURN_PERIOD:
         warnings.append(
-            f"The part is {period:.4g} blocks large, beyond the practical limit of "
+            f"The part is {float(f'{period:.3g}'):.0f} blocks large, beyond the practical limit of "
             f"{LARGEST_RETURN_PERIOD:g}. Take larger blocks."
         )
     if blocks / period < SMALLEST_SHARE:

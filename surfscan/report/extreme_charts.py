@@ -32,7 +32,7 @@ def extremes_chart(extremes: Sequence[Extremes]) -> str:
         panels.append(
             figures.ExtremesPanel(
                 entry.name,
-                f"n = {count(entry.row['n_blocks'], 'map')} on "
+                f"n = {count(entry.row['n_blocks'], 'map')}{_bounds(entry)} on "
                 f"{count(entry.row['n_specimens'], 'specimen')}; {_MODELS[result.fit.model]}",
                 [(number(r.reduced_variate), number(r.value)) for r in result.plot if not r.censored],
                 [number(r.value) for r in result.plot if r.kind == "at least"],
@@ -120,6 +120,13 @@ def extremes_notes(extremes: Sequence[Extremes]) -> list[str]:
         for text in entry.warnings:
             said.setdefault(text, []).append(entry.name)
     return [f"{', '.join(names)}: {text}" for text, names in said.items()]
+
+
+def _bounds(entry: Extremes) -> str:
+    """How many maxima are lower (△) and upper (▽) bounds."""
+    numbers = (("△", entry.row["n_lower_bound"]), ("▽", entry.row["n_without_pit"]))
+    said = ", ".join(f"{mark} {n}" for mark, n in numbers if n)
+    return f" ({said})" if said else ""
 
 
 def _beyond(return_period: float) -> str:

@@ -113,7 +113,7 @@ def _analyse(group: str, specimen: str, members: Sequence[SpecimenSummary]) -> E
     row["part_area_mm2"] = part
     result = None
     try:
-        _require_blocks(areas, part)
+        _require_blocks(fields, areas, part)
         result = analyse_maxima(
             np.where(empty, [_hidden_below(r) for r in fields], depths),
             censored=bounds,
@@ -176,7 +176,7 @@ def _part_area(members: Sequence[SpecimenSummary]) -> tuple[float, list[str]]:
     return float(max(stated)), warnings
 
 
-def _require_blocks(areas: np.ndarray, part_area_mm2: float) -> None:
+def _require_blocks(fields: Sequence[FieldRecord], areas: np.ndarray, part_area_mm2: float) -> None:
     """Refuse blocks that are not alike, and a part whose surface nobody stated."""
     if np.isnan(areas).any():
         raise InputError(
@@ -186,11 +186,13 @@ def _require_blocks(areas: np.ndarray, part_area_mm2: float) -> None:
             "State pixel_size_um",
         )
     if areas.max() > AREAS_ALIKE * areas.min():
+        smaller = [r for r, area in zip(fields, areas, strict=True) if AREAS_ALIKE * area < areas.max()]
+        why, remedy = _smaller_since(smaller)
         raise InputError(
             None,
             f"the height maps differ in measured area ({significant(areas.min())} to "
-            f"{significant(areas.max())} mm²), and block maxima compare only on equal areas",
-            "Measure fields of one size, or cut them to one",
+            f"{significant(areas.max())} mm²){why}, and block maxima compare only on equal areas",
+            remedy,
         )
     if math.isnan(part_area_mm2):
         raise InputError(
@@ -198,3 +200,17 @@ def _require_blocks(areas: np.ndarray, part_area_mm2: float) -> None:
             "the surface of the part is not stated, so there is nothing to extrapolate to",
             "State surface_area_mm2 of the specimens",
         )
+
+
+def _smaller_since(smaller: Sequence[FieldRecord]) -> tuple[str, str]:
+    """Which masks, where it is only they, make some maps smaller than the others; and what to do."""
+    masks = [[role for role in ("datum", "region") if role in r.image.companions()] for r in smaller]
+    if not all(masks):
+        return "", "Measure fields of one size, or cut them to one"
+    named = " and ".join(dict.fromkeys(f"{role} mask" for roles in masks for role in roles))
+    which = smaller[0].image_id if len(smaller) == 1 else count(len(smaller), "map")
+    return (
+        f": a {named} takes part of {which} out",
+        "Give the other maps a mask of the same size (region), or leave the masked ones to a group of "
+        "their own",
+    )

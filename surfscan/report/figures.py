@@ -266,7 +266,8 @@ def extremes_figure(panels: Sequence[ExtremesPanel], alt: str) -> str:
     with _style("extremes"):
         across = min(3, len(panels))
         down = math.ceil(len(panels) / across)
-        figure = Figure(figsize=(_WIDTH_IN * across / 3, 3.5 * down), layout="constrained")
+        share = {1: 0.55, 2: 0.8}.get(across, 1.0)
+        figure = Figure(figsize=(_WIDTH_IN * share, 3.8 * down), layout="constrained")
         axes = figure.subplots(down, across, squeeze=False)
         for ax, panel in zip(axes.flat, panels, strict=False):
             _draw_extremes(ax, panel)
@@ -348,25 +349,20 @@ def _draw_extremes(ax: Axes, panel: ExtremesPanel) -> None:
     ax.fill_between(variate, low, high, color=LOSS, alpha=0.16, linewidth=0)
     ax.plot(variate, fitted, color=LOSS, linewidth=1.8)
     ax.plot(*np.array(panel.points).T, "o", markersize=5, markerfacecolor="white", markeredgecolor=QUIET)
-    left = variate.min() - 0.04 * np.ptp(variate)
+    margin = 0.12 if panel.at_least or panel.at_most else 0.04
+    left = variate.min() - margin * np.ptp(variate)
     for marker, values in (("^", panel.at_least), ("v", panel.at_most)):
-        if not len(values):
-            continue  # an empty line that is not clipped would count in the layout
+        places = left + margin * np.ptp(variate) * np.resize((0.2, 0.45, 0.7), len(values))
         ax.plot(
-            np.full(len(values), left),
-            values,
-            marker,
-            markersize=6,
-            markerfacecolor="white",
-            markeredgecolor=REFERENCE,
-            clip_on=False,
-            zorder=4,
+            places, values, marker, markersize=6, markerfacecolor="white", markeredgecolor=REFERENCE, zorder=4
         )
+    if margin > 0.1:
+        ax.axvspan(left, variate.min(), color=QUIET, alpha=0.08, linewidth=0)
     place, level, level_low, level_high = panel.level
     ax.axvline(place, color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
     ax.plot([place, place], [level_low, level_high], color=LOSS, linewidth=3, zorder=4)
     ax.plot([place], [level], "D", color=LOSS, markersize=7, markeredgecolor="white", zorder=5)
-    periods = [p for p in _PERIODS if left < _variate(p) < place + 0.02 * np.ptp(variate)]
+    periods = [p for p in _PERIODS if variate.min() <= _variate(p) < place + 0.02 * np.ptp(variate)]
     ax.set_xticks([_variate(p) for p in periods], [f"{p:g}" for p in periods])
     ax.set_xlim(left, place + 0.06 * np.ptp(variate))
     bottom = min(0.0, float(low.min())) if low.min() < 0 else 0.0

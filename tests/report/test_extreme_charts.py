@@ -54,7 +54,7 @@ def test_plot_tells_bounds_from_measured_maxima(fitted, refused, monkeypatch):
     assert len(panel.points) == 10
     assert panel.at_least == [20.0] and panel.at_most == []
     assert panel.level[1] == pytest.approx(fitted.result.return_level)
-    assert panel.subtitle == "n = 11 maps on 2 specimens; Gumbel"
+    assert panel.subtitle == "n = 11 maps (△ 1) on 2 specimens; Gumbel"
     assert "27 µm" in panel.level_words.replace("\u00a0", " ")
     assert "uncoated" in alt
 

@@ -23,7 +23,7 @@ class Made:
 
     folder: object
 
-    def groups(self, depths, *, bound=(), empty=(), areas=None, surface=(50.0, 50.0)):
+    def groups(self, depths, *, bound=(), empty=(), areas=None, surface=(50.0, 50.0), datum=()):
         """Groups with two specimens whose maps have these greatest depths."""
         study = load_study(self.folder)
         image = study.images[3]
@@ -43,7 +43,15 @@ class Made:
             if summary["field_area_mm2"] is None:
                 summary["total_volume_um3"] = summary["volume_per_area_um"] = None
             name = f"maps/x{i}.npy"
-            images.append(image.model_copy(update={"file": name, "specimen": "H1" if i % 2 else "H2"}))
+            images.append(
+                image.model_copy(
+                    update={
+                        "file": name,
+                        "specimen": "H1" if i % 2 else "H2",
+                        "datum": "datum.png" if i in datum else None,
+                    }
+                )
+            )
             results.append(replace(stored, image_id=name, summary=summary))
         specimens = [
             s.model_copy(update={"surface_area_mm2": dict(zip(("H1", "H2"), surface, strict=True))[s.id]})
@@ -91,6 +99,14 @@ def test_areas_that_differ_are_refused(made):
     assert math.isnan(entry.row["return_level_um"])
     (alike,) = summarise_extremes(made.groups(DEPTHS, areas=[0.25] * 9 + [0.2549]))
     assert alike.result is not None
+
+
+def test_a_datum_that_makes_maps_smaller_is_named_as_the_reason(made):
+    areas = [0.25] * 9 + [0.2]
+    (entry,) = summarise_extremes(made.groups(DEPTHS, areas=areas, datum={9}))
+    assert "a datum mask takes part of maps/x9.npy out" in entry.row["refused"]
+    (entry,) = summarise_extremes(made.groups(DEPTHS, areas=areas, datum={8}))
+    assert "mask takes" not in entry.row["refused"]
 
 
 def test_unknown_areas_are_refused(made):

@@ -137,19 +137,22 @@ def test_lower_bounds_of_a_group_are_triangles():
     ]  # value, mean
 
 
-def test_bounds_stand_at_the_left_edge_of_the_probability_plot():
-    """They have no plotting position; an empty set must not stretch the layout."""
+def test_bounds_stand_in_a_strip_left_of_the_fit():
+    """They have no plotting position, and must not hide one another; without any there is no strip."""
     from matplotlib.figure import Figure
 
-    ax = Figure().subplots()
-    figures._draw_extremes(ax, extremes_panel())
-    markers = {line.get_marker(): line for line in ax.lines}
-    left = ax.get_xlim()[0]
-    assert (list(markers["^"].get_xdata()), list(markers["^"].get_ydata())) == ([left], [6.0])
-    assert (list(markers["v"].get_xdata()), list(markers["v"].get_ydata())) == ([left], [1.0])
+    ax, panel = Figure().subplots(), extremes_panel(at_least=[6.0, 6.1])
+    figures._draw_extremes(ax, panel)
+    markers = {line.get_marker(): line for line in ax.lines if len(line.get_xdata())}
+    left, first = ax.get_xlim()[0], panel.line[0][0]
+    assert list(markers["^"].get_ydata()) == [6.0, 6.1] and list(markers["v"].get_ydata()) == [1.0]
+    for marker in "^v":
+        assert all(left < x < first for x in markers[marker].get_xdata())
+    assert len(set(markers["^"].get_xdata())) == 2
     bare = Figure().subplots()
     figures._draw_extremes(bare, extremes_panel(at_least=[], at_most=[]))
-    assert not {"^", "v"} & {line.get_marker() for line in bare.lines}
+    assert bare.get_xlim()[0] > left
+    assert not {"^", "v"} & {line.get_marker() for line in bare.lines if len(line.get_xdata())}
 
 
 def test_return_periods_are_written_where_they_belong():
