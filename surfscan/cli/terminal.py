@@ -26,13 +26,43 @@ def result_text(result: Result) -> str:
     rows: dict[str, str] = {}
     for name, label, unit in _ROWS[result.procedure]:
         rows[label] = rows.get(label) or _figure(result.summary, name, unit)
-    width = max(map(len, rows))
+    warnings = _told_by_rows(rows, result) if result.procedure == "pits" else list(result.warnings)
+    width = max((len(label) for label, figure in rows.items() if figure), default=0)
     lines += [f"  {label:<{width}}  {figure}" for label, figure in rows.items() if figure]
-    lines += [f"  warning: {warning}" for warning in result.warnings]
+    lines += [f"  warning: {warning}" for warning in warnings]
     return "\n".join(lines)
 
 
+_NO_FACTOR = "No pitting factor: "
+_PRESENT = "Depths and volumes are those below the present surface."
+_NO_SCALE = "No scale: sizes and the density are given in px only."
+
+
+def _told_by_rows(rows: dict[str, str], result: Result) -> list[str]:
+    """Put into the rows what they can say in fewer words, and hand back the warnings that are left.
+
+    Warnings are known by how they begin; JSON, store and page have them in full.
+    """
+    factor, level = "pitting factor", "original level"
+    left = []
+    for warning in result.warnings:
+        if warning.startswith(_NO_FACTOR):
+            rows[factor] = f"none: {warning.removeprefix(_NO_FACTOR).removesuffix('.')}"
+        elif warning.startswith(_PRESENT):
+            rows[level] = "not known: depths are from the present surface, uniform recession is not seen"
+        elif not (warning.startswith(_NO_SCALE) and any("No usable scale" in w for w in result.warnings)):
+            left.append(warning)
+    if result.summary.get("pitting_factor") is not None:
+        over = result.summary["pitting_factor_denominator"]
+        known = over.startswith("mean penetration")
+        rows[factor] += " (greatest over mean penetration)" if known else " (depth over volume per area)"
+    if not result.summary["pit_count"]:
+        rows[factor] = rows[level] = ""
+    return left
+
+
 _TEXTURE_UNITS = {"1": "", "deg": "°"}
+_AS_PERCENT = ("Sdr", "Smr1", "Smr2")
 
 # Where two figures carry one label, the first that the summary has is said: px only where there is no µm.
 _ROWS = {
@@ -59,7 +89,7 @@ _ROWS = {
         ("volume_per_area_um", "pit volume per area", "µm"),
         ("mean_penetration_um", "mean penetration", "µm"),
         ("pitting_factor", "pitting factor", ""),
-        ("pitting_factor_denominator", "  over", ""),
+        ("original_level", "original level", ""),
         ("g46_depth_class", "ASTM G46 depth class", ""),
         ("roughness_sq_um", "roughness Sq outside pits", "µm"),
         ("form_text", "form removed", ""),
@@ -73,7 +103,11 @@ _ROWS = {
     ),
     "texture": (
         *(
-            (c.name, c.name.removesuffix("_um").removesuffix("_deg"), _TEXTURE_UNITS.get(c.unit, c.unit))
+            (
+                c.name,
+                c.name.removesuffix("_um").removesuffix("_deg"),
+                "%" if c.name in _AS_PERCENT else _TEXTURE_UNITS.get(c.unit, c.unit),
+            )
             for c in TEXTURE_PARAMETERS
         ),
         ("form_text", "form removed", ""),

@@ -156,6 +156,16 @@ def test_pits_of_a_height_map(heightmap, tmp_path, capfd):
     assert set(np.unique(tifffile.imread(labels))) == {0, 1}
 
 
+def test_terminal_says_of_a_height_map_each_thing_once(heightmap, capsys):
+    """The wording of the procedure's warnings is known to the terminal; the JSON has them in full."""
+    assert main(["pits", str(heightmap)]) == 0
+    text = capsys.readouterr().out
+    assert "original level" in text and "uniform recession is not seen" in text
+    assert "pitting factor" in text
+    assert "Depths and volumes are" not in text and "No pitting factor" not in text
+    assert text.count("No scale") + text.count("No usable scale") == 1
+
+
 def test_height_unit_overrules_the_file(heightmap, capfd):
     """The same numbers in nm are a thousandth of them in µm."""
     got = _json_on_stdout(capfd, "pits", heightmap, "--pixel-size-um", "0.5", "--height-unit", "nm")

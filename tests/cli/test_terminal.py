@@ -67,3 +67,25 @@ def test_depths_that_are_lower_bounds_say_so():
     assert [line.split() for line in bound.splitlines() if "spikes" in line] == [
         ["spikes", "taken", "out", "2"]
     ]
+
+
+def test_what_rows_of_a_height_map_say_is_not_said_again_below():
+    """One line for the pitting factor, its reason where there is none, and the original level."""
+    below = "Depths and volumes are those below the present surface. Uniform recession cannot be seen."
+    factor = {"pitting_factor": 26.2, "original_level": "present surface"}
+    factor["pitting_factor_denominator"] = "pit volume per area, below the present surface"
+    text = result_text(_result("pits", {"pit_count": 3} | factor, warnings=(below, "Beware.")))
+    assert "pitting factor  26.2 (depth over volume per area)" in text
+    assert "original level  not known: depths are from the present surface" in text
+    assert [line for line in text.splitlines() if "warning" in line] == ["  warning: Beware."]
+
+    none = {"pit_count": 3, "pitting_factor": None, "original_level": "masked datum"}
+    text = result_text(_result("pits", none, warnings=("No pitting factor: the mean is not known.",)))
+    assert "pitting factor  none: the mean is not known" in text and "warning" not in text
+    assert "original level  masked datum" in text
+
+
+def test_no_scale_is_said_once():
+    scale = ("No usable scale: the file gives none.", "No scale: sizes and the density are given in px only.")
+    assert result_text(_result("pits", {"pit_count": 3}, warnings=scale)).count("warning") == 1
+    assert result_text(_result("pits", {"pit_count": 3}, warnings=scale[1:])).count("warning") == 1
