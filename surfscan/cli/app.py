@@ -14,7 +14,8 @@ from surfscan.errors import InputError
 
 app = typer.Typer(
     name="surfscan",
-    help="Measure corroded metal surfaces from micrographs: pits and degraded area, with intervals.",
+    help="Measure corroded metal surfaces from micrographs and height maps: pits and their depth, degraded "
+    "area and areal texture, with intervals.",
     epilog="Results are laboratory measurements, not clinical or release decisions.",
     no_args_is_help=True,
     add_completion=False,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
@@ -13,6 +13,7 @@ import typer
 
 if TYPE_CHECKING:
     from surfscan.study.batch import BatchOutcome, Progress
+    from surfscan.study.findings import Finding
 
 Study = Annotated[Path, typer.Argument(metavar="STUDY", help="A study.toml, or the folder that holds it.")]
 JsonOut = Annotated[
@@ -70,13 +71,37 @@ def check(study: Study) -> None:
     from surfscan.study.check import check_study
 
     findings = check_study(study)
-    for finding in findings:
-        print(f"{finding.severity}: {finding}")
+    for line in findings_lines(findings):
+        print(line)
     errors = sum(finding.severity == "error" for finding in findings)
     warnings = len(findings) - errors
     print(f"{_counted(errors, 'error')}, {_counted(warnings, 'warning')}")
     if errors:
         raise typer.Exit(2)
+
+
+def findings_lines(findings: Sequence[Finding]) -> list[str]:
+    """A line for each error, and one for all warnings that say the same of different files.
+
+    Parameters
+    ----------
+    findings : sequence of Finding
+
+    Returns
+    -------
+    list of str
+        In the order of the first of each; the other places stand at the end of the line.
+    """
+    alike: dict[tuple[str, ...], list[Finding]] = {}
+    for number, finding in enumerate(findings):
+        name, _, rest = finding.what.partition(" ")
+        own = (str(number),) if finding.severity == "error" or "." not in name else ()
+        alike.setdefault((finding.severity, rest, finding.remedy, *own), []).append(finding)
+    lines = []
+    for first, *others in alike.values():
+        also = f" Also {', '.join(f.where for f in others)}." if others else ""
+        lines.append(f"{first.severity}: {first}{also}")
+    return lines
 
 
 def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None:

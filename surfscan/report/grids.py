@@ -13,7 +13,6 @@ from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, words
 from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
 from surfscan.report.truth import TruthComparison
-from surfscan.report.warning_groups import group_warnings
 
 if TYPE_CHECKING:
     from surfscan.study.entries import Shows
@@ -58,10 +57,11 @@ def group_grid(groups: Sequence[GroupSummary], *, heights: bool = False) -> Grid
 
 def group_notes(groups: Sequence[GroupSummary], *, heights: bool = False) -> list[str]:
     """What limits the group means, each said once with the groups it is about."""
-    said = group_warnings(
-        (g.name, text) for g in groups for text in (g.deep_warnings if heights else g.seen_warnings)
-    )
-    return [f"{', '.join(note.where)}: {note.text}" for note in said]
+    said: dict[str, list[str]] = {}
+    for group in groups:
+        for text in group.deep_warnings if heights else group.seen_warnings:
+            said.setdefault(text, []).append(group.name)
+    return [f"{', '.join(names)}: {text}" for text, names in sorted(said.items(), key=lambda n: -len(n[1]))]
 
 
 def specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:

@@ -11,7 +11,7 @@ from surfscan.report.grids import hours
 from surfscan.report.height_specimens import PRESENT_SURFACE
 from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, height_maps, words
-from surfscan.report.rounding import NO_VALUE, at_least, significant
+from surfscan.report.rounding import NO_VALUE, at_least, round_to_interval, significant
 
 _TEXTURE_HALVES = (
     ("heights and slopes", ("Sa_um", "Sq_um", "Sz_um", "Sp_um", "Sv_um", "Ssk", "Sku", "Sdq", "Sdr")),
@@ -177,10 +177,7 @@ def texture_grids(records: Sequence[FieldRecord]) -> list[Grid]:
         rows = [
             [
                 Cell(r.image_id),
-                *(
-                    Cell(significant(r.figure("texture", n) * (100 if n in _AS_PERCENT else 1)))
-                    for n in names
-                ),
+                *(Cell(_texture_text(n, r.figure("texture", n))) for n in names),
             ]
             for r in measured
         ]
@@ -283,6 +280,13 @@ def _map_cells(record: FieldRecord) -> list[Cell]:
         Cell(shown("volume_per_area_um")),
         Cell(str(len(record.warnings))),
     ]
+
+
+def _texture_text(name: str, value: float) -> str:
+    """A texture parameter; an angle to a tenth of a degree."""
+    if name == "Std_deg":
+        return round_to_interval(value, places=1).value
+    return significant(value * (100 if name in _AS_PERCENT else 1))
 
 
 def _surface(name: str, s_cutoff_um: float, l_cutoff_um: float) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from surfscan.report.height_pictures import deepest_pit
 from surfscan.report.height_specimens import PRESENT_SURFACE
 from surfscan.report.pooling import count
-from surfscan.report.prose import taken_sentence
+from surfscan.report.prose import asides, taken_sentence
 from surfscan.report.records import FieldRecord, height_maps
 from surfscan.report.rounding import at_least, round_to_interval, significant
 
@@ -28,8 +28,9 @@ METHOD = (
     "against its roughness, and by prominence.",
     "Depth is the greatest depth below the local reference, floor roughness included. Volume is the mean "
     "measured depth times the mouth area. A pit whose floor was not measured has a depth that is a lower "
-    "bound (≥): greatest depth and mean of the ten deepest of its map are lower bounds too, and quantiles "
-    "are product-limit estimates (Kaplan & Meier).",
+    "bound (≥): greatest depth and mean of the ten deepest of its map are lower bounds too. So is the depth "
+    "of a pit that goes on beyond the frame, but not the greatest depth of the area seen. Quantiles are "
+    "product-limit estimates (Kaplan & Meier) over both.",
     "Interval of the greatest depth: roughness and levelling (k = 1.96). Volume per area: summed volumes "
     "over summed areas; between-field t-interval, and for one map (or two or three alike) that of a compound "
     "Poisson sum. Group means of the greatest depth compare only where the area seen is alike; with a lower "
@@ -62,7 +63,9 @@ def height_sentences(records: Sequence[FieldRecord]) -> list[str]:
             key=lambda r: (r.figure("pits", "max_depth_um"), r.flag("pits", "max_depth_is_lower_bound")),
         )
         bounds = sum(r.flag("pits", "max_depth_is_lower_bound") for r in with_pits)
-        text = f"The deepest pit seen is {_depth(top)}, on {top.image_id} ({top.specimen.id})"
+        text = (
+            f"The deepest pit seen is {_depth(top, '95 % interval ')}, on {top.image_id} ({top.specimen.id})"
+        )
         if not top.enters_means:
             text += ", a worst-seen map"
         text += "." if not bounds else f"; on {count(bounds, 'map')} the greatest depth is a lower bound."
@@ -112,8 +115,7 @@ def _pit_sentences(record: FieldRecord) -> list[str]:
     near, review = record.figure("pits", "near_limit_count"), record.figure("pits", "for_review_count")
     n = round(record.figure("pits", "pit_count"))
     bounds = record.figure("pits", "lower_bound_depth_count")
-    text = f"{count(n, 'pit')} ({near:.0f} near a limit, {review:.0f} more for review"
-    text += f"; {bounds:.0f} at least as deep as measured)" if bounds > 0 else ")"
+    text = count(n, "pit") + asides(near, review, bounds)
     pit = deepest_pit(record)
     if pit is not None:
         label = int(record.table("pits")["label"][pit])
@@ -132,8 +134,8 @@ def _pit_sentences(record: FieldRecord) -> list[str]:
     return sentences
 
 
-def _depth(record: FieldRecord) -> str:
+def _depth(record: FieldRecord, interval: str = "") -> str:
     low, high = record.interval("pits", "max_depth_um")
     number = round_to_interval(record.figure("pits", "max_depth_um"), low, high)
     value = at_least(number.value, record.flag("pits", "max_depth_is_lower_bound"))
-    return f"{value}\u00a0µm" + (f" ({number.interval})" if number.has_interval else "")
+    return f"{value}\u00a0µm" + (f" ({interval}{number.interval})" if number.has_interval else "")

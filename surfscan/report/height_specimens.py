@@ -15,7 +15,6 @@ from surfscan.report.pooling import (
     NO_INTERVAL,
     Figures,
     SpecimenSummary,
-    count,
     general_warnings,
     number,
     product_warnings,
@@ -119,8 +118,9 @@ def _fill_depths(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
     figures.put("max_depth_um", number(top.max_um), (limits[0], math.nan if is_bound else limits[1]))
     if is_bound:
         figures.warn(
-            f"{count(hidden, 'pit')} of {len(bounds)} with a floor not measured: greatest "
-            "depth and mean of the ten deepest are lower bounds. Quantiles allow for it (product limit)."
+            f"{hidden} of {len(bounds)} pits have a floor that was not measured: their depths are lower "
+            "bounds, and so are the greatest depth and the mean of the ten deepest. Quantiles allow for it "
+            "(product limit)."
         )
     if depths.size and math.isnan(row["median_depth_um"]):
         figures.remark(

@@ -110,7 +110,7 @@ def field_caption(record: FieldRecord, scale_words: str) -> str:
     if record.done("pits"):
         near, review = record.figure("pits", "near_limit_count"), record.figure("pits", "for_review_count")
         found = count(round(record.figure("pits", "pit_count")), "pit")
-        text = f"{found} ({near:.0f} near a limit, {review:.0f} more for review)"
+        text = found + asides(near, review)
         density = _figure(record, "pits", "pit_density_per_mm2", "\u00a0mm⁻²", 1.0)
         density = density or _figure(record, "pits", "pit_density_per_mpx", "\u00a0per million px", 1.0)
         pitted = _figure(record, "pits", "pitted_area_fraction", "\u00a0%", 100.0)
@@ -123,6 +123,14 @@ def field_caption(record: FieldRecord, scale_words: str) -> str:
     if scale_words:
         sentences.append(scale_words[0].upper() + scale_words[1:] + ".")
     return " ".join(sentences)
+
+
+def asides(near: float, review: float, bounds: float = 0.0) -> str:
+    """In brackets how many pits lie near a limit, wait for review or are lower bounds; empty where none."""
+    said = [f"{near:.0f} near a limit"] if near > 0 else []
+    said += [f"{review:.0f} more for review"] if review > 0 else []
+    said += [f"{bounds:.0f} at least as deep as measured"] if bounds > 0 else []
+    return f" ({', '.join(said)})" if said else ""
 
 
 def taken_sentence(record: FieldRecord) -> str:

@@ -136,3 +136,21 @@ def test_demo_against_truth(tmp_path, capsys, monkeypatch):
     assert "measured / true" in said
     assert all(file in said for file in files)
     assert "pits: " in said
+
+
+def test_check_says_once_what_holds_for_many_files():
+    from surfscan.cli.study_commands import findings_lines
+    from surfscan.study.findings import Finding
+
+    findings = [
+        Finding("warning", "study.toml:3", "a.tif does not say", "Say it"),
+        Finding("error", "study.toml:4", "a.tif is missing", "Put it there"),
+        Finding("warning", "study.toml:7", "b.tif does not say", "Say it"),
+        Finding("error", "study.toml:8", "b.tif is missing", "Put it there"),
+        Finding("warning", "study.toml:9", "group 'x' has 1 specimen", "Add some"),
+        Finding("warning", "study.toml:10", "group 'y' has 1 specimen", "Add some"),
+    ]
+    assert findings_lines(findings) == [
+        "warning: study.toml:3: a.tif does not say. Say it. Also study.toml:7.",
+        *(f"{f.severity}: {f}" for f in (findings[1], *findings[3:])),
+    ]

@@ -86,6 +86,7 @@ def test_texture_tables_hold_every_parameter_once(parts):
     assert (units["Sq"], units["Sdr"], units["Ssk"], units["Std"]) == ("µm", "%", "", "°")
     assert column(grids[0], "Sdr")[0].text == "2.00"
     assert column(grids[0], "Sdr")[-1].text == "–"
+    assert height_grids._texture_text("Std_deg", -1.0987) == "−1.1"
 
 
 def test_texture_of_specimens_has_intervals(parts):

@@ -2,7 +2,7 @@
 
 import pytest
 
-from surfscan.report import height_prose
+from surfscan.report import height_prose, prose
 from surfscan.report.records import gather
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
@@ -23,8 +23,8 @@ def test_summary_counts_maps_and_names_the_deepest_pit(records):
     first, second = map(plain, height_prose.height_sentences(list(records.values())))
     assert first == "10 of 11 height maps measured in full; 1 worst-seen, shown but in no pooled figure."
     assert second == (
-        "The deepest pit seen is 30.00 µm (29.80 to 30.20), on maps/06.npy (H1), a worst-seen map; on 1 map "
-        "the greatest depth is a lower bound."
+        "The deepest pit seen is 30.00 µm (95 % interval 29.80 to 30.20), on maps/06.npy (H1), a "
+        "worst-seen map; on 1 map the greatest depth is a lower bound."
     )
     assert height_prose.height_sentences([records["images/a.png"]]) == []
 
@@ -50,3 +50,9 @@ def test_caption_names_the_original_level(records):
 def test_alt_text(records):
     assert "2 pits outlined, the deepest ≥ 9.00 µm" in plain(height_prose.height_alt(records["maps/04.npy"]))
     assert height_prose.height_alt(records["maps/00.npy"]).endswith("with 0 pits outlined")
+
+
+def test_asides_say_only_what_there_is():
+    assert prose.asides(0, 0) == ""
+    assert prose.asides(3, 0) == " (3 near a limit)"
+    assert prose.asides(0, 1, 2) == " (1 more for review, 2 at least as deep as measured)"

@@ -152,7 +152,7 @@ def test_figures_are_scrolled_not_shrunk_on_a_phone(opened_heights):
     opened_heights.set_viewport_size({"width": 390, "height": 768})
     shrunk = opened_heights.evaluate(
         "[...document.querySelectorAll('.chart svg')].filter(s => s.getBoundingClientRect().width < "
-        "Math.min(680, parseFloat(s.style.maxWidth)) - 1).length"
+        "Math.min(900, parseFloat(s.style.maxWidth)) - 1).length"
     )
     assert shrunk == 0
     assert opened_heights.evaluate(
