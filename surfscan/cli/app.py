@@ -11,6 +11,7 @@ import typer
 from surfscan._version import __version__
 from surfscan.cli import height_commands, image_commands, study_commands, table_commands
 from surfscan.errors import InputError
+from surfscan.study.threads import prefer_one_thread
 
 app = typer.Typer(
     name="surfscan",
@@ -49,6 +50,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         0 done; 1 part of a batch failed; 2 something handed in cannot be used; 130 stopped by hand.
     """
+    prefer_one_thread()
     try:
         app(args=None if argv is None else list(argv), prog_name="surfscan")
     except InputError as fault:

@@ -11,6 +11,7 @@ from itertools import islice
 from typing import TypeVar
 
 from surfscan.errors import InputError
+from surfscan.study.threads import one_thread_in_new_processes
 from surfscan.study.worker import start_worker
 
 Task = TypeVar("Task")
@@ -48,16 +49,17 @@ def run_in_processes(
     """
     workers = min(workers, _MOST_WORKERS)
     pending = iter(tasks)
-    while True:
-        suspects, exhausted = yield from _until_one_dies(function, pending, workers, 2 * workers)
-        alone = iter(suspects)
+    with one_thread_in_new_processes():
         while True:
-            culprits, none_left = yield from _until_one_dies(function, alone, 1, 1)
-            yield from ((task, None) for task in culprits)
-            if none_left:
-                break
-        if exhausted:
-            return
+            suspects, exhausted = yield from _until_one_dies(function, pending, workers, 2 * workers)
+            alone = iter(suspects)
+            while True:
+                culprits, none_left = yield from _until_one_dies(function, alone, 1, 1)
+                yield from ((task, None) for task in culprits)
+                if none_left:
+                    break
+            if exhausted:
+                return
 
 
 def _until_one_dies(
