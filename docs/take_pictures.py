@@ -9,13 +9,14 @@ import shutil
 import sys
 from pathlib import Path
 
+from PIL import Image
 from playwright.sync_api import sync_playwright
 
 HERE = Path(__file__).resolve().parent
 PAGE = HERE.parent / "demo" / "report.html"
 WIDTH, HEIGHT = 1200, 1200
 SHOWN = "images/C14-2_a.jpg"
-SHOWN_MAP = "heights/U28-1_h1.x3p"
+SHOWN_MAP = "heights/U28-2_h1.x3p"
 QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 
 
@@ -37,6 +38,10 @@ def main(chromium: str | None) -> None:
             page.wait_for_timeout(500)
             figure.screenshot(path=HERE / name)
         browser.close()
+    for name in ("page.png", "pictures.png"):  # a colour scale needs more than 256 colours
+        with Image.open(HERE / name) as picture:
+            small = picture.convert("RGB").quantize(256, dither=Image.Dither.NONE)
+        small.save(HERE / name, optimize=True)
 
 
 if __name__ == "__main__":

@@ -66,8 +66,8 @@ def height_sentences(records: Sequence[FieldRecord]) -> list[str]:
         text = (
             f"The deepest pit seen is {_depth(top, '95 % interval ')}, on {top.image_id} ({top.specimen.id})"
         )
-        if not top.enters_means:
-            text += ", a worst-seen map"
+        text += ", a worst-seen map" if not top.enters_means else ""
+        text += ", cut by the frame" if _is_cut(top) else ""
         text += "." if not bounds else f"; on {count(bounds, 'map')} the greatest depth is a lower bound."
         out.append(text)
     return out
@@ -120,6 +120,7 @@ def _pit_sentences(record: FieldRecord) -> list[str]:
     if pit is not None:
         label = int(record.table("pits")["label"][pit])
         text += f"; deepest no. {label}: {_depth(record)}"
+        text += ", cut by the frame" if _is_cut(record) else ""
     volume = record.figure("pits", "volume_per_area_um")
     if not math.isnan(volume):
         text += f"; volume per area {significant(volume)}\u00a0µm"
@@ -132,6 +133,14 @@ def _pit_sentences(record: FieldRecord) -> list[str]:
         said += "." if math.isnan(factor) else f", pitting factor {significant(factor, 2)}."
         sentences.append(said)
     return sentences
+
+
+def _is_cut(record: FieldRecord) -> bool:
+    """Whether the deepest pit goes on beyond the frame, where it may be deeper."""
+    pit = deepest_pit(record)
+    if pit is None or record.flag("pits", "max_depth_is_lower_bound"):
+        return False
+    return bool(record.table("pits")["depth_is_lower_bound"][pit])
 
 
 def _depth(record: FieldRecord, interval: str = "") -> str:

@@ -60,11 +60,11 @@ def render_page(content: PageContent) -> str:
     first, *others = prose.summary_sentences(content.records, content.groups, content.specimens)
     parts = {
         "summary": "Summary",
-        "groups": "Groups",
-        "specimens": "Specimens",
+        "groups": "Groups" if seen or not maps else "",
+        "specimens": "Specimens" if seen or not maps else "",
         "heights": "Height maps" if maps else "",
-        "texture": "Areal texture" if any(r.done("texture") for r in maps) else "",
         "extremes": "Extreme values" if content.extremes else "",
+        "texture": "Areal texture" if any(r.done("texture") for r in maps) else "",
         "truth": "Measured against true" if truth else "",
         "sizes": "Pit sizes" if size_charts else "",
         "pictures": "Pictures" if seen else "",
@@ -91,6 +91,7 @@ def render_page(content: PageContent) -> str:
             )
             if there
         ),
+        has_pictures=bool(parts["groups"]),
         group_chart=Markup(group_chart),
         has_worst=any(not r.enters_means for r in seen),
         has_bounds=any(r.flag("pits", "max_depth_is_lower_bound") for r in maps),

@@ -1,5 +1,7 @@
 """Sentences about height maps."""
 
+from dataclasses import replace
+
 import pytest
 
 from surfscan.report import height_prose, prose
@@ -56,3 +58,17 @@ def test_asides_say_only_what_there_is():
     assert prose.asides(0, 0) == ""
     assert prose.asides(3, 0) == " (3 near a limit)"
     assert prose.asides(0, 1, 2) == " (1 more for review, 2 at least as deep as measured)"
+
+
+def test_deepest_pit_that_goes_on_beyond_the_frame_is_marked(records):
+    record = records["maps/07.npy"]
+    assert "cut by the frame" not in height_prose.height_caption(record, "")
+    stored = record.results["pits"]
+    pits = dict(stored.tables["pits"])
+    pits["depth_is_lower_bound"] = pits["depth_um"] > 11
+    cut = replace(
+        record,
+        results=dict(record.results) | {"pits": replace(stored, tables=dict(stored.tables) | {"pits": pits})},
+    )
+    assert "12.00 µm (11.80 to 12.20), cut by the frame;" in plain(height_prose.height_caption(cut, ""))
+    assert "(H2), cut by the frame." in height_prose.height_sentences([cut])[-1]
