@@ -2,9 +2,9 @@
 
 The chart shows pictures at five nominal values for density (A), opening size (B) and depth (C); it does
 not say how to rate what lies between. The rule here: the class whose nominal value is nearest on a
-logarithmic scale. What lies beyond the first or the last nominal value is outside the chart and is said to be, not pressed
-into class 1 or 5: nothing is extrapolated. Pits on thin parts are mostly far smaller than the chart's
-smallest and far denser than its densest; the measured figures then say more than any class.
+logarithmic scale. What lies beyond the first or the last nominal value is outside the chart and is said to
+be, not pressed into class 1 or 5: nothing is extrapolated. Pits on thin parts are mostly far smaller than
+the chart's smallest and far denser than its densest; the measured figures then say more than any class.
 """
 
 from __future__ import annotations

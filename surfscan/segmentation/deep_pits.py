@@ -101,7 +101,7 @@ def find_deep_pits(
     residual_um : ndarray of shape (M, N), float32
         Heights less form, up positive; not-a-number where not measured.
     pixel_size_um : (float, float) or None
-        In x and y; None where unknown. Only the aspect of a pit depends on it.
+        In x and y; None where unknown. Outlines and aspects of pits are alike in lengths.
     region : ndarray of shape (M, N), bool, optional
         The specimen; everything if None.
     min_depth_to_roughness : float
@@ -152,7 +152,7 @@ def find_deep_pits(
     )
     peak_sigma = reference.roughness.at(*np.divmod(basins.peak, depth.shape[1]))
     cut = np.maximum(_CUT * peak_sigma, _CUT_SHARE * basins.depth)
-    labels = draw_mouths(depth, where, basins, cut, peak_sigma)
+    labels = draw_mouths(depth, where, basins, cut, peak_sigma, pixel_size_um or (1.0, 1.0))
     if region is not None:
         labels[~region] = 0
     thin = (slice(reference.step_px // 2, None, reference.step_px),) * 2

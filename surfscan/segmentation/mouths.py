@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -23,7 +24,12 @@ _WORKERS = 2
 
 
 def draw_mouths(
-    depth: np.ndarray, where: np.ndarray, basins: Basins, level: np.ndarray, noise: np.ndarray
+    depth: np.ndarray,
+    where: np.ndarray,
+    basins: Basins,
+    level: np.ndarray,
+    noise: np.ndarray,
+    pixel_size: tuple[float, float] = (1.0, 1.0),
 ) -> np.ndarray:
     """Outline every basin at its mouth.
 
@@ -50,6 +56,8 @@ def draw_mouths(
         Depth at which each basin is cut.
     noise : ndarray of shape (n,)
         Roughness round each.
+    pixel_size : (float, float)
+        In x and y, any unit: where they differ, outlines step outwards alike in lengths.
 
     Returns
     -------
@@ -65,7 +73,9 @@ def draw_mouths(
 
     def cores(group: np.ndarray) -> _Cores | None:
         at = np.flatnonzero(group[basins.of])
-        return _Cores.of_pixels(where[at], basins.of[at], relative[at], core_level / level, depth.shape)
+        return _Cores.of_pixels(
+            where[at], basins.of[at], relative[at], core_level / level, depth.shape, pixel_size
+        )
 
     with ThreadPoolExecutor(_WORKERS) as pool:
         groups = list(pool.map(cores, (clear, faint)))
@@ -81,8 +91,8 @@ def draw_mouths(
 class _Cores:
     """The inner parts of some basins: their pixels, whose and how deep against the level, and the way there.
 
-    `distance` holds how far each pixel of the picture is from the nearest core, `nearest` which pixel of a
-    core that is, and `owner_of` whose that pixel is.
+    `distance` holds how far each pixel of the picture is from the nearest core, px, `nearest` which pixel of
+    a core that is, `owner_of` whose that pixel is, and `place_of` where, as a flat position.
     """
 
     where: np.ndarray
@@ -92,6 +102,8 @@ class _Cores:
     distance: np.ndarray
     nearest: np.ndarray
     owner_of: np.ndarray
+    place_of: np.ndarray
+    stretch: tuple[float, float]
 
     @classmethod
     def of_pixels(
@@ -101,6 +113,7 @@ class _Cores:
         relative: np.ndarray,
         least: np.ndarray,
         shape: tuple[int, ...],
+        pixel_size: tuple[float, float],
     ) -> _Cores | None:
         """From the basins' pixels; None where there is none deeper than `least` of its basin."""
         core = relative > least.astype(np.float32)[of]
@@ -114,7 +127,27 @@ class _Cores:
         )
         owner_of = np.zeros(inner.size + 1, np.int32)
         owner_of[nearest.reshape(-1)[inner]] = of[core]
-        return cls(where, of, relative, core, distance, nearest, owner_of)
+        place_of = np.zeros(inner.size + 1, np.int64)
+        place_of[nearest.reshape(-1)[inner]] = inner
+        mean = math.sqrt(pixel_size[0] * pixel_size[1])
+        stretch = (pixel_size[0] / mean, pixel_size[1] / mean)
+        return cls(where, of, relative, core, distance, nearest, owner_of, place_of, stretch)
+
+    def away(self, at: np.ndarray) -> np.ndarray:
+        """How far flat positions are from the nearest core, in sides of a square pixel of equal area.
+
+        The edge of the core is taken for straight where the nearest pixel of it lies: the way there then
+        stands square on it in pixels, and what is asked for is the way that stands square on it in lengths.
+        """
+        px = self.distance.reshape(-1)[at]
+        if self.stretch[0] == self.stretch[1]:
+            return px
+        cols = self.distance.shape[1]
+        row, col = np.divmod(at, cols)
+        row_there, col_there = np.divmod(self.place_of[self.nearest.reshape(-1)[at]], cols)
+        down, along = (row - row_there).astype(np.float32), (col - col_there).astype(np.float32)
+        slant = np.hypot(along / np.float32(self.stretch[0]), down / np.float32(self.stretch[1]))
+        return np.asarray((along * along + down * down) / np.maximum(slant, np.float32(1e-6)))
 
 
 def _draw_group(
@@ -135,7 +168,7 @@ def _draw_group(
     room = _CONE_ROOM * wall * np.maximum(1, (level / (_CLEAR * noise)) ** 2) + 1
     low = (relative > 1) & (flat[where] == 0)
     low_at, low_of, times = where[low], of[low], np.minimum(relative[low], 3.5).astype(np.int32)
-    away = distance.reshape(-1)[low_at]
+    away = cores.away(low_at)
     within = away <= room.astype(np.float32)[low_of]
     count = np.bincount(3 * low_of + times - 1, minlength=3 * n).reshape(n, 3)
     low_at, low_of, away = low_at[within], low_of[within], away[within]
@@ -149,7 +182,7 @@ def _draw_group(
     reach = np.zeros(n, np.float32)
     np.maximum.at(reach, low_of, away)
     reach += (step + 1.5).astype(np.float32)
-    widest = float(reach.max())
+    widest = float(reach.max()) / min(cores.stretch)
 
     def rim(first: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Free pixels of some rows within reach of a core, the core's number, and how far it is."""
@@ -157,9 +190,11 @@ def _draw_group(
         free = cv2.compare(labels[rows], 0, cv2.CMP_EQ)
         free &= cv2.compare(distance[rows], widest, cv2.CMP_LE)
         at = np.flatnonzero(free.view(bool))
-        owner, away = owner_of[nearest[rows].reshape(-1)[at]], distance[rows].reshape(-1)[at]
+        owner = owner_of[nearest[rows].reshape(-1)[at]]
+        at += first * labels.shape[1]
+        away = cores.away(at)
         near = np.flatnonzero(away <= reach[owner])
-        return at[near] + first * labels.shape[1], owner[near], away[near]
+        return at[near], owner[near], away[near]
 
     with ThreadPoolExecutor(_WORKERS) as pool:
         found = list(pool.map(rim, range(0, labels.shape[0], _STRIP)))

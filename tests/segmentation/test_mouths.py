@@ -14,13 +14,13 @@ PROFILES = {
 }
 
 
-def _drawn(depth, share=0.25, noise=0.05):
+def _drawn(depth, share=0.25, noise=0.05, pixel_size=(1.0, 1.0)):
     where = np.flatnonzero(depth > noise)
     basins = part_basins(
         depth, where, lambda r, c: np.full(np.shape(r), noise), least=3.0, share=0.2, rim=1.0
     )
     n = len(basins.peak)
-    return draw_mouths(depth, where, basins, share * basins.depth, np.full(n, noise))
+    return draw_mouths(depth, where, basins, share * basins.depth, np.full(n, noise), pixel_size)
 
 
 def _pit(profile, radius, shape=(160, 160), centre=(80.3, 79.6), depth=10.0):
@@ -42,6 +42,20 @@ def test_small_pits_come_out_to_within_a_pixel_of_radius(profile):
     for radius in (2.0, 3.0, 5.0):
         area = np.count_nonzero(_drawn(_pit(profile, radius)))
         assert np.sqrt(area / np.pi) == pytest.approx(radius, abs=0.6)
+
+
+@pytest.mark.parametrize("profile", PROFILES)
+@pytest.mark.parametrize("pixel", [(1.0, 2.0), (2.0, 1.0), (1.3, 0.6)])
+def test_mouths_are_as_round_in_lengths_where_pixels_are_not_square(profile, pixel):
+    radius = 50.0
+    y, x = np.mgrid[0:240, 0:240] - 119.7
+    rho = np.hypot(x * pixel[0], y * pixel[1]) / radius
+    depth = np.where(rho < 1, 10 * PROFILES[profile](rho), 0).astype(np.float32)
+    mouth = _drawn(depth, pixel_size=pixel) == 1
+    assert np.count_nonzero(mouth) * pixel[0] * pixel[1] == pytest.approx(np.pi * radius**2, rel=0.07)
+    assert np.ptp(np.flatnonzero(mouth.any(axis=0))) * pixel[0] == pytest.approx(2 * radius, abs=5)
+    assert np.ptp(np.flatnonzero(mouth.any(axis=1))) * pixel[1] == pytest.approx(2 * radius, abs=5)
+    assert depth[~mouth].sum() < 2e-3 * depth.sum()
 
 
 def test_touching_pits_share_a_border_and_keep_their_sizes():
