@@ -68,6 +68,7 @@ def test_deepest_pit_that_goes_on_beyond_the_frame_is_marked(records):
     pits["depth_is_lower_bound"] = pits["depth_um"] > 11
     cut = replace(
         record,
+        _unpacked={},
         results=dict(record.results) | {"pits": replace(stored, tables=dict(stored.tables) | {"pits": pits})},
     )
     assert "12.00 µm (11.80 to 12.20), cut by the frame;" in plain(height_prose.height_caption(cut, ""))
