@@ -158,3 +158,13 @@ def pitting_factor(
     if max_penetration_um <= 0 or mean_penetration_um <= 2 * uncertainty_um or mean_penetration_um <= 0:
         return None
     return max_penetration_um / mean_penetration_um
+
+
+def hidden_floors_remark(hidden: int, n: int) -> str:
+    """What it means that the floors of `hidden` of `n` pits were not measured."""
+    floors = "1 pit has a floor that was" if hidden == 1 else f"{hidden} pits have floors that were"
+    depths = "its depth is a lower bound" if hidden == 1 else "their depths are lower bounds"
+    return (
+        f"Of {n} pits {floors} not measured: {depths}, and so are the greatest depth and the mean of the ten "
+        "deepest. Quantiles allow for it (product limit)."
+    )

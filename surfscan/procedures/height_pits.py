@@ -9,7 +9,7 @@ import numpy as np
 
 from surfscan.columns import Table, conform, empty_table
 from surfscan.estimates.counting import edge_weights
-from surfscan.estimates.depths import censored_quantile, deepest, pitting_factor
+from surfscan.estimates.depths import censored_quantile, deepest, hidden_floors_remark, pitting_factor
 from surfscan.estimates.g46 import depth_class
 from surfscan.images import HeightMap
 from surfscan.measurement.depths import measure_depths
@@ -299,10 +299,7 @@ def _remarks(summary: dict[str, Any], n: int, level: OriginalLevel) -> list[str]
     remarks = []
     bounds = summary["lower_bound_depth_count"]
     if bounds:
-        remarks.append(
-            f"{bounds} of {n} pits have a floor that was not measured: their depths are lower bounds, and so "
-            "are the greatest depth and the mean of the ten deepest. Quantiles allow for it (product limit)."
-        )
+        remarks.append(hidden_floors_remark(bounds, n))
     if level.mean_penetration_um is None and n:
         remarks.append(
             "Depths and volumes are those below the present surface. Uniform recession cannot be seen on one "

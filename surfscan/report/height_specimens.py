@@ -9,7 +9,7 @@ import numpy as np
 
 from surfscan.columns import GROUP_FIGURES, Table, columns, conform
 from surfscan.estimates import counting, fields, g46
-from surfscan.estimates.depths import censored_quantile, deepest, pitting_factor
+from surfscan.estimates.depths import censored_quantile, deepest, hidden_floors_remark, pitting_factor
 from surfscan.report.pooling import (
     FEW_FIELDS,
     NO_INTERVAL,
@@ -117,11 +117,7 @@ def _fill_depths(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
         )
     figures.put("max_depth_um", number(top.max_um), (limits[0], math.nan if is_bound else limits[1]))
     if is_bound:
-        figures.warn(
-            f"{hidden} of {len(bounds)} pits have a floor that was not measured: their depths are lower "
-            "bounds, and so are the greatest depth and the mean of the ten deepest. Quantiles allow for it "
-            "(product limit)."
-        )
+        figures.warn(hidden_floors_remark(int(hidden), len(bounds)))
     if depths.size and math.isnan(row["median_depth_um"]):
         figures.remark(
             "median_depth_um", ["So many depths are lower bounds that it is not reached. Measure the floors."]

@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from surfscan.estimates.depths import censored_quantile, deepest, pitting_factor, product_limit
+from surfscan.estimates.depths import (
+    censored_quantile,
+    deepest,
+    hidden_floors_remark,
+    pitting_factor,
+    product_limit,
+)
 
 NONE = np.zeros(5, bool)
 
@@ -72,3 +78,10 @@ def test_pitting_factor():
 )
 def test_pitting_factor_is_refused_where_undefined(deepest_um, mean_um, uncertainty_um):
     assert pitting_factor(deepest_um, mean_um, uncertainty_um) is None
+
+
+def test_hidden_floors_in_words():
+    assert hidden_floors_remark(1, 4).startswith(
+        "Of 4 pits 1 pit has a floor that was not measured: its depth"
+    )
+    assert hidden_floors_remark(3, 9).startswith("Of 9 pits 3 pits have floors that were not measured: their")

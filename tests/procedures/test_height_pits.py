@@ -103,7 +103,10 @@ def test_a_floor_that_was_not_measured_makes_lower_bounds():
     assert summary["max_depth_is_lower_bound"] and summary["mean_depth_10_deepest_is_lower_bound"]
     assert summary["max_depth_um_ci95"][1] is None
     assert summary["lower_bound_depth_count"] == 1
-    assert any("1 of 4 pits have a floor that was not measured" in w for w in result.warnings)
+    assert any(
+        "Of 4 pits 1 pit has a floor that was not measured: its depth is a lower bound" in w
+        for w in result.warnings
+    )
 
 
 def test_a_pit_that_goes_on_beyond_the_frame_is_a_lower_bound_but_the_field_has_its_greatest_depth():
