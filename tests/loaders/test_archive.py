@@ -94,12 +94,12 @@ def test_a_claim_that_its_bytes_cannot_hold(packed):
 
 
 def test_a_zip_bomb(packed):
-    start = time.perf_counter()
+    start = time.process_time()
     path = packed(("a", bytes(archive.BOMB_SIZE + 1)))
-    written = time.perf_counter()
+    written = time.process_time()
     with Archive(path) as held, pytest.raises(InputError, match=r"would grow from 0\.261 MB"):
         next(held.chunks("a"))
-    assert time.perf_counter() - written < 0.2 * (written - start) + 0.1
+    assert time.process_time() - written < 0.2 * (written - start) + 0.1
 
 
 @pytest.mark.parametrize(("offset", "form", "value"), [

@@ -200,10 +200,10 @@ def test_points_far_apart_take_no_memory(path):
     lines = [f"{a},{b},1" for a, b in rng.integers(0, 10**9, (2000, 2))]
     path.write_text("x,y,z\n" + "\n".join(lines))
     tracemalloc.start()
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(InputError, match="no regular grid"):
         load(path)
-    took, peak = time.perf_counter() - start, tracemalloc.get_traced_memory()[1]
+    took, peak = time.process_time() - start, tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert took < 1 and peak < 2**22
 
@@ -223,6 +223,6 @@ def test_absurd_numbers_are_refused(path, text):
 ])  # fmt: skip
 def test_odd_headers_take_no_time(path, header):
     path.write_text(header + "\n" + grid_text())
-    start = time.perf_counter()
+    start = time.process_time()
     np.testing.assert_array_equal(load(path).pixels, HEIGHTS)
-    assert time.perf_counter() - start < 1
+    assert time.process_time() - start < 1

@@ -278,10 +278,10 @@ def test_header_that_does_not_end(read):
 
 def test_header_of_empty_lines_is_given_up_soon(read):
     """Line by line through megabytes of nothing would take a second."""
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(InputError, match="does not end"):
         read(b"aISO-1.0" + b"\n" * 20_000_000)
-    assert time.perf_counter() - start < 1
+    assert time.process_time() - start < 1
 
 
 @pytest.mark.parametrize("written", [text(), binary(HEIGHTS, 7)], ids=["text", "binary"])
@@ -302,9 +302,9 @@ def test_lies_are_found_quickly_and_without_memory(tmp_path):
     ):
         path.write_bytes(content)
         tracemalloc.start()
-        start = time.perf_counter()
+        start = time.process_time()
         with pytest.raises(InputError):
             load(path)
-        took, peak = time.perf_counter() - start, tracemalloc.get_traced_memory()[1]
+        took, peak = time.process_time() - start, tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         assert took < 1 and peak < 2**20

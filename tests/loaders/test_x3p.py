@@ -189,7 +189,7 @@ def test_sizes_that_lie_cost_nothing(pack_x3p, plain, cols, rows, fault):
     record = record.replace("<SizeX>3", f"<SizeX>{cols}").replace("<SizeY>2", f"<SizeY>{rows}")
     path = pack_x3p(record, members)
     load(pack_x3p(*plain(), name="first.x3p"))  # whatever is imported on first use
-    start = time.perf_counter()
+    start = time.process_time()
     tracemalloc.start()
     try:
         if fault:
@@ -200,7 +200,7 @@ def test_sizes_that_lie_cost_nothing(pack_x3p, plain, cols, rows, fault):
         assert tracemalloc.get_traced_memory()[1] < 4e6
     finally:
         tracemalloc.stop()
-    assert time.perf_counter() - start < 1
+    assert time.process_time() - start < 1
 
 
 @pytest.mark.parametrize(
@@ -243,7 +243,7 @@ def test_a_consistent_zip_bomb(pack_x3p, x3p_record, linked):
     with zipfile.ZipFile(squashed, "a") as file, zipfile.ZipFile(path) as small:
         file.writestr("main.xml", small.read("main.xml"))
     path.write_bytes(squashed.getvalue())
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(InputError, match="would grow from"):
         load(path)
-    assert time.perf_counter() - start < 1
+    assert time.process_time() - start < 1

@@ -127,10 +127,10 @@ def hostile(name):
     "name", ["billion laughs", "quadratic", "external file", "external schema", "parameter", "bare"]
 )
 def test_entities_and_document_types(name):
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(InputError, match="declares a document type or entities"):
         read(hostile(name))
-    assert time.perf_counter() - start < 1
+    assert time.process_time() - start < 1
 
 
 @pytest.mark.parametrize(("text", "fault"), [
@@ -145,7 +145,7 @@ def test_entities_and_document_types(name):
     ("\0" * 1000, "no XML"),
 ])  # fmt: skip
 def test_xml_out_of_proportion(text, fault):
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(InputError, match=fault):
         read(text)
-    assert time.perf_counter() - start < 1
+    assert time.process_time() - start < 1
