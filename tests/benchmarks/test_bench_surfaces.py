@@ -32,7 +32,7 @@ def test_means_agree(heights):
 
 
 def test_memory_and_time_are_seen():
-    """A block of 80 MB that is held for a while is noticed, by a process without freed memory to use again."""
+    """A block of 80 MB that is held for a while is noticed, in a process without freed memory."""
     code = (
         "import time, numpy as np, bench_surfaces\n"
         "def hold(heights):\n"
