@@ -9,8 +9,10 @@ from dataclasses import dataclass
 from surfscan.calibration.units import um_per_unit
 
 _MICRO = ("um", "μm")
-_MISREAD_MICRO = ("pm", "ym", "jm", "hm", "lm", "fm", "gm", "μrn", "urn", "umm", "μmm", "pmm", "yum", "jum",
-                  "μn", "/m", "(m", "vm", "μ m", "u m", "p m", "#m", "цm", "um.", "μ", "mkm", "мкм")  # fmt: skip
+_MISREAD_MICRO = (
+    "pm", "ym", "jm", "hm", "lm", "fm", "gm", "μrn", "urn", "umm", "μmm", "pmm", "yum", "jum", "μn", "/m",
+    "(m", "vm", "μ m", "u m", "p m", "#m", "цm", "μ", "mkm", "мкм",
+)  # fmt: skip
 _MISREAD_NANO = ("nrn", "nmm", "rnm", "n m")
 _WORDS = {
     "micron": 1.0, "microns": 1.0, "micrometer": 1.0, "micrometre": 1.0, "micrometers": 1.0,
@@ -108,7 +110,7 @@ def is_round(label: Label) -> float:
 
 
 def label_step_um(label: Label) -> float:
-    """Half of the last digit of a label that is not round, µm; 0 for a round one, which is drawn to be exact."""
+    """Half of the last digit of a label that is not round, µm; 0 for a round one: it is drawn to be exact."""
     if is_round(label) >= 0.9:
         return 0.0
     number, symbol = label.text.split()

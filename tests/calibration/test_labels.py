@@ -36,9 +36,9 @@ def test_as_recognition_gives_it(text, length_um):
 
 
 @pytest.mark.parametrize("text", [
-    "WD 10 mm", "WD=10mm", "WD = 8.4 mm", "10.0mm x5.00k", "HFW 256 µm", "FOV: 500 µm", "20 kV", "EHT = 5.00 kV",
-    "HV", "Mag = 500 X", "x500", "10", "µm", "", "10 m", "10 cm", "0 µm", "05 µm", ".5 µm", "|.10 µm", "1,000 µm",
-    "2 µm 5 mm", "Spot 3", "12 Sep 2011", "15:10:26", "-- µm", "SOO µm", "µm 50",
+    "WD 10 mm", "WD=10mm", "WD = 8.4 mm", "10.0mm x5.00k", "HFW 256 µm", "FOV: 500 µm", "20 kV", "HV",
+    "EHT = 5.00 kV", "Mag = 500 X", "x500", "10", "µm", "", "10 m", "10 cm", "0 µm", "05 µm", ".5 µm",
+    "|.10 µm", "1,000 µm", "2 µm 5 mm", "Spot 3", "12 Sep 2011", "15:10:26", "-- µm", "SOO µm", "µm 50",
 ])  # fmt: skip
 def test_no_label(text):
     assert parse_label(text) is None
@@ -53,7 +53,7 @@ def test_round_numbers(text, round_like):
 
 
 def test_step_of_a_number_that_is_not_round():
-    """A bar labelled 11.9 µm may be anything from 11.85 to 11.95 µm long; one of 10 µm is drawn to be that."""
+    """A bar of 11.9 µm may be anything from 11.85 to 11.95 µm; one of 10 µm is drawn to be that."""
     assert label_step_um(parse_label("11.9 µm")) == pytest.approx(0.05)
     assert label_step_um(parse_label("371 nm")) == pytest.approx(0.0005)
     assert label_step_um(parse_label("10 µm")) == 0
