@@ -256,7 +256,7 @@ def _write_distractors(
         f"Mag {rng.integers(1, 90) * 50}x",
         f"EHT = {rng.uniform(1, 20):.2f} kV",
         f"spot {rng.uniform(1, 6):.1f}",
-        f"{rng.integers(10, 28)}/{rng.integers(1, 12):02d}/2031 {rng.integers(10, 23)}:{rng.integers(10, 59)}",
+        f"{rng.integers(10, 28)}/{rng.integers(10, 12)}/2031 {rng.integers(10, 23)}:{rng.integers(10, 59)}",
         "Sample B-12",
         f"P {rng.integers(1, 9)}.0e-{rng.integers(3, 6)} mbar",
         "ETD",

@@ -36,19 +36,17 @@ class End:
     edge_px: float
 
 
-def edge_of(profile: np.ndarray, inside: int, step: int, lines: int, *, most_px: int) -> End | None:
+def edge_of(profile: np.ndarray, inside: int, step: int, *, most_px: int) -> End | None:
     """Where a profile leaves the bar.
 
     Parameters
     ----------
     profile : ndarray of shape (N,)
-        Levels along the row, averaged over `lines` rows.
+        Levels along the row, averaged over the rows of the bar.
     inside : int
         Last pixel that is nearer to the bar's level than to the ground's.
     step : {1, -1}
         Which way the end is looked for.
-    lines : int
-        Rows that the profile was averaged over.
     most_px : int
         Pixels inside the bar that its level may be taken from at most.
 
@@ -57,23 +55,20 @@ def edge_of(profile: np.ndarray, inside: int, step: int, lines: int, *, most_px:
     End or None
         None where the profile does not cross half way within 3 px, or ends before the ground is seen.
     """
-    outward = profile[inside:] if step > 0 else profile[inside::-1]
-    inward = (
-        profile[max(0, inside - _GAP_PX - _LEVEL_PX) : inside] if step > 0 else profile[inside + 1 :][::-1]
-    )
-    inward = inward[-(_GAP_PX + _LEVEL_PX) :]
-    inward = inward[-most_px:] if most_px < len(inward) else inward
-    if len(inward) > _GAP_PX + 1:
+    line = profile if step > 0 else profile[::-1]
+    at = inside if step > 0 else len(profile) - 1 - inside
+    outward = line[at:]
+    deep = min(_GAP_PX + _LEVEL_PX, most_px)
+    inward = line[max(0, at + 1 - deep) : at + 1]
+    if len(inward) > _GAP_PX:
         inward = inward[:-_GAP_PX]
     ground = outward[1 + _GAP_PX : 1 + _GAP_PX + _LEVEL_PX]
-    if len(ground) < 2 or len(inward) == 0:
+    if len(ground) < 2:
         return None
-    return crossing(np.r_[inward[-1:], outward[: 4 + _GAP_PX]], inside - step, step, inward, ground, lines)
+    return crossing(outward[: 5 + _GAP_PX], inside, step, inward, ground)
 
 
-def crossing(
-    samples: np.ndarray, start: int, step: int, bar: np.ndarray, ground: np.ndarray, lines: int
-) -> End | None:
+def crossing(samples: np.ndarray, start: int, step: int, bar: np.ndarray, ground: np.ndarray) -> End | None:
     """Half-level crossing within `samples`, the first of which lies at pixel `start`, running by `step`."""
     bar_level, ground_level = float(np.median(bar)), float(np.median(ground))
     contrast = bar_level - ground_level
@@ -98,7 +93,7 @@ def crossing(
 
 
 def tick_centre(
-    profile: np.ndarray, first: int, last: int, ground_left: slice, ground_right: slice, lines: int
+    profile: np.ndarray, first: int, last: int, ground_left: slice, ground_right: slice
 ) -> tuple[float, float] | None:
     """Centre of a tick and its uncertainty, from the half-level crossings of its two sides.
 
@@ -110,8 +105,6 @@ def tick_centre(
         Columns of the tick.
     ground_left, ground_right : slice
         Pixels of the ground on either side.
-    lines : int
-        Rows that the profile was averaged over.
     """
     core = profile[first : last + 1]
     left, right = profile[ground_left], profile[ground_right]
@@ -120,8 +113,8 @@ def tick_centre(
     ground = np.r_[left, right]
     # The tick's level is its strongest column: a thin tick has no other.
     strongest = core[int(np.argmax(np.abs(core - np.median(ground))))]
-    a = crossing(profile[last : last + 4], last, 1, np.array([strongest]), right, lines)
-    b = crossing(profile[max(0, first - 3) : first + 1][::-1], first, -1, np.array([strongest]), left, lines)
+    a = crossing(profile[last : last + 4], last, 1, np.array([strongest]), right)
+    b = crossing(profile[max(0, first - 3) : first + 1][::-1], first, -1, np.array([strongest]), left)
     if a is None or b is None:
         return None
     floor = min(a.uncertainty_px, b.uncertainty_px)

@@ -119,10 +119,8 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
     length = last - first + 1
     vertical = levels[max(0, core.row0 - 8) : core.row1 + 8, first + length // 8 : last + 1 - length // 8]
     mean_rows = vertical.mean(axis=1, dtype=np.float64)
-    upward = edge_of(mean_rows, core.row0 - max(0, core.row0 - 8), -1, length, most_px=core.row1 - core.row0)
-    downward = edge_of(
-        mean_rows, core.row1 - 1 - max(0, core.row0 - 8), 1, length, most_px=core.row1 - core.row0
-    )
+    upward = edge_of(mean_rows, core.row0 - max(0, core.row0 - 8), -1, most_px=core.row1 - core.row0)
+    downward = edge_of(mean_rows, core.row1 - 1 - max(0, core.row0 - 8), 1, most_px=core.row1 - core.row0)
     if upward is None or downward is None:
         return None
     top, bottom = upward.position_px + max(0, core.row0 - 8), downward.position_px + max(0, core.row0 - 8)
@@ -132,8 +130,8 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
     hanging = _Hanging.of(levels, core, first, last, thickness)
     if hanging.framed:
         return None
-    start = edge_of(profile, first, -1, core.row1 - core.row0, most_px=length // 3)
-    end = edge_of(profile, last, 1, core.row1 - core.row0, most_px=length // 3)
+    start = edge_of(profile, first, -1, most_px=length // 3)
+    end = edge_of(profile, last, 1, most_px=length // 3)
     if start is None or end is None:
         return None
     left, right, uncertainty = (
@@ -297,7 +295,7 @@ class _Hanging:
         first, last = self.tick_columns[side]
         profile = levels[list(self.tick_rows)].mean(axis=0, dtype=np.float64)
         left, right = slice(max(0, first - 8), max(0, first - 1)), slice(last + 2, last + 9)
-        return tick_centre(profile, first, last, left, right, len(self.tick_rows))
+        return tick_centre(profile, first, last, left, right)
 
 
 def _tick(
