@@ -1,0 +1,482 @@
+"""Stations along struts: position, direction, both edges to sub-pixel, and the metal width between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+
+from surfscan.columns import Table, conform
+from surfscan.images import Calibration
+from surfscan.measurement.edge_profiles import Edges, Rays, find_edges, mask_edges, sample
+from surfscan.segmentation.centrelines import Centrelines
+from surfscan.segmentation.silhouette import Silhouette
+
+PITCH_PX = 2.0
+"""Distance between stations by default."""
+
+LARGEST_PITCH_PX = 3.0
+
+FAULTS = ("", "junction", "end", "frame", "no edge")
+"""Why a station does not count towards a strut's widths; "" where it does."""
+
+_REFINEMENTS = 2
+_SMOOTHING_HALF_WIDTHS = 1.0  # standard deviation along the strut of the line that normals are taken from
+_LEAST_SMOOTHING_PX = 3.0
+_RISES = 1.02  # a width this much above the strut's own in the middle belongs to the fillet
+_FARTHEST_FILLET = 2.5  # in radii of the circle inscribed at the junction
+_END_HALF_WIDTHS = 1.0  # a free end rounds off over this many half widths
+
+
+@dataclass(frozen=True)
+class Stations:
+    """All stations of all struts, strut after strut; arrays of shape (n,).
+
+    Lengths are in px; where pixels are not square, in px of the same area (side: root of the product of both
+    sizes), so that `unit_um` turns every one of them into µm.
+
+    Attributes
+    ----------
+    strut : ndarray, int
+        Number of the strut, from 1.
+    s : ndarray
+        Distance along the centreline from the strut's start.
+    row, col : ndarray
+        Half-way between the edges; on the smoothed centreline where an edge is missing. Rows and columns.
+    normal_deg : ndarray
+        Direction of the line across, -90 (excluded) to 90, counter-clockwise from the row direction.
+    left_row, left_col, right_row, right_col : ndarray
+        Edges, to the left and right of the way along the strut; not-a-number where missing.
+    width : ndarray
+        Metal between the edges: their distance less what is open; not-a-number where an edge is missing.
+    open_width : ndarray
+        Width of through-pits between the edges.
+    uncertainty : ndarray
+        Standard uncertainty of `width` from noise and edge slope, independent from station to station beyond
+        `correlation_length`.
+    common_uncertainty : ndarray
+        Standard uncertainty of `width` that all stations of a strut share: the levels of metal and background.
+    fault : ndarray, str
+        See `FAULTS`.
+    length : ndarray of shape (S,)
+        Length of each strut's centreline, from node to node or to where it ends.
+    pitch : float
+    correlation_length : float
+        Distance along a strut over which the uncertainties of stations are one, for its independent part.
+    unit_um : float
+        µm of one px; not-a-number where the scale is unknown.
+    """
+
+    strut: np.ndarray
+    s: np.ndarray
+    row: np.ndarray
+    col: np.ndarray
+    normal_deg: np.ndarray
+    left_row: np.ndarray
+    left_col: np.ndarray
+    right_row: np.ndarray
+    right_col: np.ndarray
+    width: np.ndarray
+    open_width: np.ndarray
+    uncertainty: np.ndarray
+    common_uncertainty: np.ndarray
+    fault: np.ndarray
+    length: np.ndarray
+    pitch: float
+    correlation_length: float
+    unit_um: float
+
+    @property
+    def n_struts(self) -> int:
+        """Number of struts, those without any station included."""
+        return len(self.length)
+
+    def of(self, strut: int) -> slice:
+        """Where the stations of a strut are."""
+        first, end = np.searchsorted(self.strut, [strut, strut + 1])
+        return slice(int(first), int(end))
+
+    def table(self) -> Table:
+        """The table "stations"."""
+        unit = self.unit_um
+        return conform(
+            "stations",
+            {
+                "strut": self.strut,
+                "s_um": self.s * unit,
+                "row_px": self.row,
+                "col_px": self.col,
+                "width_um": self.width * unit,
+                "width_uncertainty_um": np.hypot(self.uncertainty, self.common_uncertainty) * unit,
+                "open_width_um": self.open_width * unit,
+                "normal_deg": self.normal_deg,
+                "left_row_px": self.left_row,
+                "left_col_px": self.left_col,
+                "right_row_px": self.right_row,
+                "right_col_px": self.right_col,
+                "near_junction": self.fault == "junction",
+                "through_pit": self.open_width > 0,
+                "fault": self.fault,
+                "s_px": self.s,
+                "width_px": self.width,
+                "width_uncertainty_px": np.hypot(self.uncertainty, self.common_uncertainty),
+                "open_width_px": self.open_width,
+            },
+        )
+
+
+def place_stations(
+    silhouette: Silhouette,
+    centrelines: Centrelines,
+    *,
+    calibration: Calibration | None = None,
+    pitch_px: float = PITCH_PX,
+    frame: tuple[int, int, int, int] | None = None,
+) -> Stations:
+    """Stations along every strut.
+
+    Parameters
+    ----------
+    silhouette : Silhouette
+    centrelines : Centrelines
+        Of `silhouette.solid`.
+    calibration : Calibration, optional
+        Pixel sizes; widths across a direction are right also where x and y differ.
+    pitch_px : float
+        Greatest distance between stations, above 0 and at most 3 px; each strut is divided evenly.
+    frame : (row0, row1, col0, col1), optional
+        Part of the picture that was looked at; an edge outside is missing.
+
+    Returns
+    -------
+    Stations
+
+    Raises
+    ------
+    ValueError
+        If the pitch is out of range.
+
+    Notes
+    -----
+    Width is measured across the normal of the centreline, from edge to edge at half level on the picture.
+    The centreline is the middle between the edges, found by measuring, moving and measuring again; its
+    direction is taken from a line smoothed over one half width.
+
+    Stations inside the circle inscribed at a junction count as fillet ("junction"), and those beyond it as
+    long as the width exceeds by 2 % and two standard uncertainties the median of the strut's middle half, at
+    most to 2.5 radii (common practice, no source). Stations within one half width of a free end are "end".
+    """
+    if not 0 < pitch_px <= LARGEST_PITCH_PX:
+        raise ValueError(f"pitch_px must be above 0 and at most {LARGEST_PITCH_PX:g}, got {pitch_px!r}")
+    shape = silhouette.mask.shape
+    frame = frame or (0, shape[0], 0, shape[1])
+    scale, unit_um = _scale(calibration)
+    lines = _Lines.from_centrelines(centrelines, scale)
+    line = lines.at_pitch(pitch_px)
+    solid = silhouette.solid
+    for _ in range(_REFINEMENTS):
+        left, right = _both_edges(silhouette, solid, line, scale, frame)
+        line = line.moved(0.5 * (left.distance - right.distance), pitch_px)
+    left, right = _both_edges(silhouette, solid, line, scale, frame)
+    return _collected(silhouette, centrelines, line, left, right, scale, unit_um, pitch_px)
+
+
+def _scale(calibration: Calibration | None) -> tuple[tuple[float, float], float]:
+    """Lengths of one column and one row in units of equal area, and that unit in µm."""
+    if calibration is None:
+        return (1.0, 1.0), float("nan")
+    unit = float(np.sqrt(calibration.pixel_area_um2))
+    return (calibration.pixel_size_x_um / unit, calibration.pixel_size_y_um / unit), unit
+
+
+@dataclass(frozen=True)
+class _Lines:
+    """Points of all struts in isotropic coordinates, each at its distance along the strut."""
+
+    x: np.ndarray
+    y: np.ndarray
+    s: np.ndarray
+    radius: np.ndarray
+    strut: np.ndarray
+    length: np.ndarray
+    closed: np.ndarray
+    tangent: np.ndarray | None = None
+
+    @staticmethod
+    def from_centrelines(found: Centrelines, scale: tuple[float, float]) -> _Lines:
+        strut = np.repeat(np.arange(1, found.n + 1), np.diff(found.start))
+        x, y = found.col * scale[0], found.row * scale[1]
+        closed = (found.end_kind == "closed").all(axis=1) if found.n else np.zeros(0, bool)
+        # A ring comes back to its first point.
+        if closed.any():
+            again = found.start[:-1][closed]
+            at = found.start[1:][closed]
+            x, y = np.insert(x, at, x[again]), np.insert(y, at, y[again])
+            radius = np.insert(found.radius, at, found.radius[again])
+            strut = np.insert(strut, at, np.flatnonzero(closed) + 1)
+        else:
+            radius = found.radius
+        return _measured(x, y, radius, strut, closed)
+
+    def at_pitch(self, pitch: float) -> _Lines:
+        """Points at the middles of equal steps of at most `pitch`, with tangents."""
+        count = np.maximum(1, np.ceil(self.length / pitch - 1e-9)).astype(int)
+        strut = np.repeat(np.arange(1, len(count) + 1), count)
+        first = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(int)
+        step = (self.length / count)[strut - 1]
+        s = (np.arange(len(strut)) - first[strut - 1] + 0.5) * step
+        at = self._along(strut, s)
+        reach = np.minimum(step, 1.5)
+        ahead, behind = self._along(strut, s + reach), self._along(strut, s - reach)
+        tangent = np.stack([ahead[0] - behind[0], ahead[1] - behind[1]])
+        tangent /= np.maximum(np.hypot(*tangent), 1e-9)
+        return _Lines(at[0], at[1], s, at[2], strut, self.length, self.closed, tangent)
+
+    def _along(self, strut: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """x, y and radius at distances along struts; clamped at the ends, round and round in rings."""
+        length = self.length[strut - 1]
+        wrapped = np.where(self.closed[strut - 1], np.mod(s, np.maximum(length, 1e-9)), s)
+        base = np.concatenate([[0.0], np.cumsum(self.length + 1.0)])
+        known = self.s + base[self.strut - 1]
+        asked = np.clip(wrapped, 0, length) + base[strut - 1]
+        x, y, radius = (np.interp(asked, known, a) for a in (self.x, self.y, self.radius))
+        return x, y, radius
+
+    def moved(self, shift: np.ndarray, pitch: float) -> _Lines:
+        """The line through points moved to their left by `shift`, smoothed, with stations anew."""
+        if self.tangent is None:
+            raise ValueError("stations are needed")
+        x, y = self.x.copy(), self.y.copy()
+        ends = np.searchsorted(self.strut, np.arange(1, len(self.length) + 2))
+        for k in range(len(self.length)):
+            part = slice(int(ends[k]), int(ends[k + 1]))
+            by = _filled(shift[part], self.radius[part])
+            step = float(self.length[k]) / max(1, ends[k + 1] - ends[k])
+            sigma = (
+                max(_SMOOTHING_HALF_WIDTHS * float(np.median(self.radius[part])), _LEAST_SMOOTHING_PX) / step
+            )
+            tx, ty = self.tangent[:, part]
+            x[part] = _smoothed(self.x[part] + by * ty, sigma, bool(self.closed[k]))
+            y[part] = _smoothed(self.y[part] - by * tx, sigma, bool(self.closed[k]))
+        return self._with_ends(x, y, ends).at_pitch(pitch)
+
+    def _with_ends(self, x: np.ndarray, y: np.ndarray, ends: np.ndarray) -> _Lines:
+        """A line through stations continued by half a step at either end, or closed."""
+        xs, ys, radii, struts = [], [], [], []
+        for k in range(len(self.length)):
+            part = slice(int(ends[k]), int(ends[k + 1]))
+            px, py, pr = x[part], y[part], self.radius[part]
+            if self.closed[k]:
+                px, py, pr = (np.append(a, a[0]) for a in (px, py, pr))
+            elif len(px) > 1:
+                half = 0.5
+                px, py = (
+                    np.concatenate([[a[0] - half * (a[1] - a[0])], a, [a[-1] + half * (a[-1] - a[-2])]])
+                    for a in (px, py)
+                )
+                pr = np.concatenate([pr[:1], pr, pr[-1:]])
+            elif self.tangent is not None:
+                half_length = 0.5 * float(self.length[k])
+                tx, ty = self.tangent[:, part]
+                px = np.concatenate([px - half_length * tx, px + half_length * tx])
+                py = np.concatenate([py - half_length * ty, py + half_length * ty])
+                pr = np.repeat(pr, 2)
+            xs.append(px)
+            ys.append(py)
+            radii.append(pr)
+            struts.append(np.full(len(px), k + 1))
+        none = np.zeros(0)
+        return _measured(
+            np.concatenate([none, *xs]),
+            np.concatenate([none, *ys]),
+            np.concatenate([none, *radii]),
+            np.concatenate([none.astype(int), *struts]),
+            self.closed,
+        )
+
+
+def _measured(
+    x: np.ndarray, y: np.ndarray, radius: np.ndarray, strut: np.ndarray, closed: np.ndarray
+) -> _Lines:
+    """Lines with distances along them."""
+    n = len(closed)
+    step = np.zeros(len(x))
+    if len(x):
+        step[1:] = np.where(strut[1:] == strut[:-1], np.hypot(np.diff(x), np.diff(y)), 0.0)
+    total = np.cumsum(step)
+    first = np.searchsorted(strut, np.arange(1, n + 1))
+    s = total - (total[first] if len(x) else np.zeros(0))[strut - 1]
+    length = np.zeros(n)
+    np.maximum.at(length, strut - 1, s)
+    return _Lines(x, y, s, radius, strut, length, closed)
+
+
+def _filled(shift: np.ndarray, radius: np.ndarray) -> np.ndarray:
+    """Shifts with gaps bridged in a straight line; a leap of more than a radius is a gap."""
+    good = np.isfinite(shift) & (np.abs(np.nan_to_num(shift)) < np.maximum(radius, 3.0))
+    if not good.any():
+        return np.zeros(len(shift))
+    index = np.arange(len(shift))
+    return np.interp(index, index[good], shift[good])
+
+
+def _smoothed(a: np.ndarray, sigma: float, closed: bool) -> np.ndarray:
+    """Gaussian over stations; open lines are reflected through their end points."""
+    sigma = min(sigma, len(a) / 6)
+    if len(a) < 5 or sigma < 0.5:
+        return a
+    reach = min(int(3 * sigma + 1), len(a) - 1)
+    t = np.arange(-reach, reach + 1)
+    kernel = np.exp(-0.5 * (t / sigma) ** 2)
+    kernel /= kernel.sum()
+    if closed:
+        wide = np.concatenate([a[-reach:], a, a[:reach]])
+    else:
+        wide = np.concatenate([2 * a[0] - a[reach:0:-1], a, 2 * a[-1] - a[-2 : -reach - 2 : -1]])
+    return np.convolve(wide, kernel, mode="valid")
+
+
+def _both_edges(
+    silhouette: Silhouette,
+    solid: np.ndarray,
+    line: _Lines,
+    scale: tuple[float, float],
+    frame: tuple[int, int, int, int],
+) -> tuple[Edges, Edges]:
+    """Edges to the left and to the right of every station."""
+    out = []
+    for side in (1.0, -1.0):
+        rays = _rays(line, side, scale)
+        start = mask_edges(solid, rays)
+        out.append(find_edges(silhouette.grey, silhouette.levels, rays, start, frame))
+    return out[0], out[1]
+
+
+def _rays(line: _Lines, side: float, scale: tuple[float, float]) -> Rays:
+    if line.tangent is None:
+        raise ValueError("stations are needed")
+    tx, ty = line.tangent
+    return Rays(
+        row=line.y / scale[1],
+        col=line.x / scale[0],
+        step_row=-side * tx / scale[1],
+        step_col=side * ty / scale[0],
+        along_row=ty / scale[1],
+        along_col=tx / scale[0],
+        radius=line.radius,
+        order=line.strut,
+    )
+
+
+def _collected(
+    silhouette: Silhouette,
+    centrelines: Centrelines,
+    line: _Lines,
+    left: Edges,
+    right: Edges,
+    scale: tuple[float, float],
+    unit_um: float,
+    pitch_px: float,
+) -> Stations:
+    """Stations from the last measurement."""
+    tx, ty = line.tangent if line.tangent is not None else np.zeros((2, 0))
+    nx, ny = ty, -tx
+    total = left.distance + right.distance
+    good = np.isfinite(total)
+    middle = np.where(good, 0.5 * (left.distance - right.distance), 0.0)
+    row, col = (line.y + middle * ny) / scale[1], (line.x + middle * nx) / scale[0]
+    rays = _rays(line, 1.0, scale)
+    open_width = _open_width(silhouette, rays, left.distance, right.distance)
+    normal = np.degrees(np.arctan2(-ny, nx))
+    normal = np.where(normal <= -90, normal + 180, np.where(normal > 90, normal - 180, normal))
+    stations = Stations(
+        strut=line.strut,
+        s=line.s,
+        row=row,
+        col=col,
+        normal_deg=normal,
+        left_row=(line.y + left.distance * ny) / scale[1],
+        left_col=(line.x + left.distance * nx) / scale[0],
+        right_row=(line.y - right.distance * ny) / scale[1],
+        right_col=(line.x - right.distance * nx) / scale[0],
+        width=np.maximum(total - open_width, 0.0),
+        open_width=open_width,
+        uncertainty=np.hypot(left.uncertainty, right.uncertainty),
+        common_uncertainty=left.level_shift + right.level_shift,
+        fault=np.where(good, "", np.where(left.beyond_frame | right.beyond_frame, "frame", "no edge")).astype(
+            "U8"
+        ),
+        length=line.length,
+        pitch=pitch_px,
+        correlation_length=max(3.0, pitch_px),
+        unit_um=unit_um,
+    )
+    return replace(stations, fault=_faults(stations, centrelines))
+
+
+def _open_width(silhouette: Silhouette, rays: Rays, left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """How much of the line between the edges is open, from the grey in and around through-pits."""
+    out = np.zeros(len(left))
+    if not silhouette.through_pits.any():
+        return out
+    near = cv2.dilate(silhouette.through_pits.view(np.uint8), np.ones((7, 7), np.uint8))
+    step = 0.5
+    for k in np.flatnonzero(np.isfinite(left) & np.isfinite(right)):
+        t = np.arange(-right[k] + 1.0, left[k] - 1.0, step)
+        row, col = rays.row[k] + t * rays.step_row[k], rays.col[k] + t * rays.step_col[k]
+        r, c = np.rint(row).astype(int), np.rint(col).astype(int)
+        hit = near[np.clip(r, 0, near.shape[0] - 1), np.clip(c, 0, near.shape[1] - 1)] != 0
+        if not hit.any():
+            continue
+        inside, outside = silhouette.levels.at(row, col)
+        grey = sample(silhouette.grey, row[None], col[None])[0]
+        share = np.clip((grey - outside) / (inside - outside), 0, 1)
+        opened = float(np.sum((1 - share)[hit]) * step)
+        out[k] = opened if opened >= 1.0 else 0.0
+    return out
+
+
+def _faults(stations: Stations, centrelines: Centrelines) -> np.ndarray:
+    """Faults with fillets and free ends added."""
+    fault = stations.fault.copy()
+    for strut in range(1, stations.n_struts + 1):
+        part = stations.of(strut)
+        s, width, usable = stations.s[part], stations.width[part], stations.fault[part] == ""
+        length = float(stations.length[strut - 1])
+        if not usable.any():
+            continue
+        radii = [
+            float(centrelines.junction_radius[node]) if node >= 0 else 0.0
+            for node in centrelines.end_node[strut - 1]
+        ]
+        free = usable & (s > radii[0]) & (s < length - radii[1])
+        own = _own_width(s, width, free if free.any() else usable)
+        wide = ~usable | (width > _RISES * own + 2 * np.nan_to_num(stations.uncertainty[part]))
+        for k, radius in enumerate(radii):
+            along = s if k == 0 else length - s
+            kind = centrelines.end_kind[strut - 1][k]
+            if kind == "junction":
+                near = (along <= radius) | _run_from(along, wide, radius, _FARTHEST_FILLET * radius)
+                fault[part][near] = "junction"
+            elif kind == "end":
+                near = along <= _END_HALF_WIDTHS * own / 2
+                fault[part][near & (fault[part] != "junction")] = "end"
+    return fault
+
+
+def _own_width(s: np.ndarray, width: np.ndarray, free: np.ndarray) -> float:
+    """Median width in the middle half of the part of a strut that is free of junctions."""
+    low, high = s[free].min(), s[free].max()
+    middle = free & (np.abs(s - (low + high) / 2) <= (high - low) / 4 + 1e-9)
+    return float(np.median(width[middle if middle.any() else free]))
+
+
+def _run_from(along: np.ndarray, wide: np.ndarray, near: float, far: float) -> np.ndarray:
+    """Stations from `near` outwards that are wide without a break, none beyond `far`."""
+    order = np.argsort(along)
+    beyond = order[along[order] > near]
+    run = np.cumprod(wide[beyond] & (along[beyond] <= far)).astype(bool)
+    out = np.zeros(len(along), bool)
+    out[beyond[run]] = True
+    return out

@@ -1,0 +1,109 @@
+"""Open spots inside a strut: holes through the metal, or glints and stains on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import cv2
+import numpy as np
+
+Holes = Literal["auto", "through", "filled"]
+
+_REACHED = 0.3  # share of the contrast within which a hole reaches the background's level
+_GLINT = 0.35  # further beyond the background than this: a glint
+_GLINT_REACH = 3  # px around a glint whose blurred flank passes through the background's level
+_LEAST_HOLE_PX = 6
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Struts with their open spots judged; arrays of shape (M, N), bool.
+
+    Attributes
+    ----------
+    mask : ndarray
+        Struts without their through-pits, with glints and stains.
+    through_pits, glints : ndarray
+    warnings : tuple of str
+    """
+
+    mask: np.ndarray
+    through_pits: np.ndarray
+    glints: np.ndarray
+    warnings: tuple[str, ...]
+
+
+def judge_holes(struts: np.ndarray, share: np.ndarray, used: np.ndarray, holes: Holes = "auto") -> Judged:
+    """Tell through-pits from glints and stains, and both from the openings of a mesh.
+
+    Parameters
+    ----------
+    struts, used : ndarray of shape (M, N), bool
+    share : ndarray of shape (M, N), float32
+        Grey as a share of the way from background (0) to metal (1).
+    holes : {"auto", "through", "filled"}
+        "auto": a hole is a through-pit where it reaches the background's level; "through", "filled": all are.
+
+    Returns
+    -------
+    Judged
+
+    Notes
+    -----
+    A part of the background that is enclosed by metal, does not touch the frame and has a smaller area than
+    the square of the typical strut width is a spot inside a strut; a larger one is an opening of the mesh
+    (common practice, no source). A spot reaches the background's level where the mean of its half nearest to
+    that level lies within 30 % of the contrast from it; spots under 6 px, or next to something beyond the
+    background's level (a glint and its blurred flank), are none.
+    """
+    empty = np.zeros(struts.shape, bool)
+    n, labels, stats, _ = cv2.connectedComponentsWithStats((~struts).view(np.uint8), connectivity=4)
+    area = stats[:, cv2.CC_STAT_AREA].copy()
+    at_frame = np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1], labels[~used]])
+    small = area < strut_width(struts) ** 2
+    small[np.unique(at_frame)] = False
+    small[0] = False
+    glints = (share < -_GLINT) & struts
+    if not small.any():
+        return Judged(struts, empty, glints, ())
+    spots = small[labels]
+    where = np.flatnonzero(spots)
+    label = labels.ravel()[where]
+    values = share.ravel()[where]
+    if holes == "auto":
+        through = (_nearest_half(label, values, n) < _REACHED) & (area >= _LEAST_HOLE_PX) & small
+        near = cv2.dilate(glints.view(np.uint8), np.ones((2 * _GLINT_REACH + 1,) * 2, np.uint8)).astype(bool)
+        through[np.unique(labels[spots & near])] = False
+    else:
+        through = small & (holes == "through")
+    pits = through[labels]
+    count = int(np.count_nonzero(through))
+    warnings = ()
+    if holes == "auto" and count:
+        plural = "spots" if count > 1 else "spot"
+        warnings = (
+            f"{count} open {plural} inside struts show the background's grey and are taken as through-pits; "
+            "where they are glints on the metal, state so.",
+        )
+    return Judged(struts | (spots & ~pits), pits, glints | (spots & ~pits), warnings)
+
+
+def strut_width(struts: np.ndarray) -> float:
+    """Typical width, px: twice the median distance from the edge along the ridges of that distance."""
+    distance = cv2.distanceTransform(struts.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    highest = cv2.dilate(distance, np.ones((3, 3), np.uint8))
+    ridge = distance[(distance >= highest) & (distance >= 1.5)]
+    return 2 * float(np.median(ridge)) if ridge.size else 0.0
+
+
+def _nearest_half(label: np.ndarray, values: np.ndarray, n: int) -> np.ndarray:
+    """Mean of the lower half of each label's values, shape (n,); infinite where it has none."""
+    order = np.lexsort((values, label))
+    label, values = label[order], values[order]
+    count = np.bincount(label, minlength=n)
+    first = np.concatenate([[0], np.cumsum(count)[:-1]])
+    lower = np.arange(len(label)) - first[label] < (count[label] + 1) // 2
+    total = np.bincount(label[lower], values[lower], n)
+    taken = np.bincount(label[lower], minlength=n)
+    return np.where(taken > 0, total / np.maximum(taken, 1), np.inf)
