@@ -10,6 +10,7 @@ import numpy as np
 from surfscan.columns import Table, conform
 from surfscan.images import Calibration
 from surfscan.measurement.edge_profiles import Edges, Rays, find_edges, mask_edges, sample
+from surfscan.measurement.line_smoothing import local_quadratic
 from surfscan.segmentation.centrelines import Centrelines
 from surfscan.segmentation.silhouette import Silhouette
 
@@ -22,8 +23,10 @@ FAULTS = ("", "junction", "end", "frame", "no edge")
 """Why a station does not count towards a strut's widths; "" where it does."""
 
 _REFINEMENTS = 2
-_SMOOTHING_HALF_WIDTHS = 1.0  # standard deviation along the strut of the line that normals are taken from
-_LEAST_SMOOTHING_PX = 3.0
+_SMOOTHING_HALF_WIDTHS = 2.0  # standard deviation along the strut of the window that the line is fitted in
+_LEAST_SMOOTHING_PX = 6.0
+_LEAST_STATIONS = 5  # fewer do not move a line
+_OWN_SHAPE = 0.1  # widths that differ from the strut's own by this share count a quarter for its line
 _RISES = 1.02  # a width this much above the strut's own in the middle belongs to the fillet
 _FARTHEST_FILLET = 2.5  # in radii of the circle inscribed at the junction
 _END_HALF_WIDTHS = 1.0  # a free end rounds off over this many half widths
@@ -56,7 +59,7 @@ class Stations:
         Standard uncertainty of `width` from noise and edge slope, independent from station to station beyond
         `correlation_length`.
     common_uncertainty : ndarray
-        Standard uncertainty of `width` that all stations of a strut share: the levels of metal and background.
+        Standard uncertainty of `width` that all stations of a strut share: the levels on both sides.
     fault : ndarray, str
         See `FAULTS`.
     length : ndarray of shape (S,)
@@ -161,7 +164,8 @@ def place_stations(
     -----
     Width is measured across the normal of the centreline, from edge to edge at half level on the picture.
     The centreline is the middle between the edges, found by measuring, moving and measuring again; its
-    direction is taken from a line smoothed over one half width.
+    direction is that of parabolas fitted locally (Gaussian weights, standard deviation one strut width), in
+    which stations whose width differs from the strut's own count less: a notch does not turn the line across.
 
     Stations inside the circle inscribed at a junction count as fillet ("junction"), and those beyond it as
     long as the width exceeds by 2 % and two standard uncertainties the median of the strut's middle half, at
@@ -177,7 +181,7 @@ def place_stations(
     solid = silhouette.solid
     for _ in range(_REFINEMENTS):
         left, right = _both_edges(silhouette, solid, line, scale, frame)
-        line = line.moved(0.5 * (left.distance - right.distance), pitch_px)
+        line = line.moved(left.distance, right.distance, pitch_px)
     left, right = _both_edges(silhouette, solid, line, scale, frame)
     return _collected(silhouette, centrelines, line, left, right, scale, unit_um, pitch_px)
 
@@ -243,22 +247,27 @@ class _Lines:
         x, y, radius = (np.interp(asked, known, a) for a in (self.x, self.y, self.radius))
         return x, y, radius
 
-    def moved(self, shift: np.ndarray, pitch: float) -> _Lines:
-        """The line through points moved to their left by `shift`, smoothed, with stations anew."""
+    def moved(self, left: np.ndarray, right: np.ndarray, pitch: float) -> _Lines:
+        """The line between the edges at these distances, smoothed, with stations anew."""
         if self.tangent is None:
             raise ValueError("stations are needed")
         x, y = self.x.copy(), self.y.copy()
         ends = np.searchsorted(self.strut, np.arange(1, len(self.length) + 2))
+        shift, width = 0.5 * (left - right), left + right
         for k in range(len(self.length)):
             part = slice(int(ends[k]), int(ends[k + 1]))
-            by = _filled(shift[part], self.radius[part])
-            step = float(self.length[k]) / max(1, ends[k + 1] - ends[k])
-            sigma = (
-                max(_SMOOTHING_HALF_WIDTHS * float(np.median(self.radius[part])), _LEAST_SMOOTHING_PX) / step
-            )
+            good = np.isfinite(width[part]) & (np.abs(shift[part]) < np.maximum(self.radius[part], 3.0))
+            if np.count_nonzero(good) < _LEAST_STATIONS:
+                continue
+            step = float(self.length[k]) / (ends[k + 1] - ends[k])
+            half_width = 0.5 * float(np.median(width[part][good]))
+            sigma = max(_SMOOTHING_HALF_WIDTHS * half_width, _LEAST_SMOOTHING_PX) / step
+            lost = np.abs(width[part] / (2 * half_width) - 1) / _OWN_SHAPE
+            weight = np.where(good, 1 / (1 + np.where(good, lost, 0) ** 2) ** 2, 0.0)
             tx, ty = self.tangent[:, part]
-            x[part] = _smoothed(self.x[part] + by * ty, sigma, bool(self.closed[k]))
-            y[part] = _smoothed(self.y[part] - by * tx, sigma, bool(self.closed[k]))
+            by = np.where(good, shift[part], 0.0)
+            wanted = np.stack([self.x[part] + by * ty, self.y[part] - by * tx])
+            x[part], y[part] = local_quadratic(wanted, weight, sigma, closed=bool(self.closed[k]))
         return self._with_ends(x, y, ends).at_pitch(pitch)
 
     def _with_ends(self, x: np.ndarray, y: np.ndarray, ends: np.ndarray) -> _Lines:
@@ -310,31 +319,6 @@ def _measured(
     length = np.zeros(n)
     np.maximum.at(length, strut - 1, s)
     return _Lines(x, y, s, radius, strut, length, closed)
-
-
-def _filled(shift: np.ndarray, radius: np.ndarray) -> np.ndarray:
-    """Shifts with gaps bridged in a straight line; a leap of more than a radius is a gap."""
-    good = np.isfinite(shift) & (np.abs(np.nan_to_num(shift)) < np.maximum(radius, 3.0))
-    if not good.any():
-        return np.zeros(len(shift))
-    index = np.arange(len(shift))
-    return np.interp(index, index[good], shift[good])
-
-
-def _smoothed(a: np.ndarray, sigma: float, closed: bool) -> np.ndarray:
-    """Gaussian over stations; open lines are reflected through their end points."""
-    sigma = min(sigma, len(a) / 6)
-    if len(a) < 5 or sigma < 0.5:
-        return a
-    reach = min(int(3 * sigma + 1), len(a) - 1)
-    t = np.arange(-reach, reach + 1)
-    kernel = np.exp(-0.5 * (t / sigma) ** 2)
-    kernel /= kernel.sum()
-    if closed:
-        wide = np.concatenate([a[-reach:], a, a[:reach]])
-    else:
-        wide = np.concatenate([2 * a[0] - a[reach:0:-1], a, 2 * a[-1] - a[-2 : -reach - 2 : -1]])
-    return np.convolve(wide, kernel, mode="valid")
 
 
 def _both_edges(

@@ -99,7 +99,9 @@ def find_centrelines(solid: np.ndarray, *, frame: tuple[int, int, int, int] | No
     reach = float(distance_inside(view).max()) if view.any() and not view.all() else 0.0
     pad = int(min(_PAD_WIDTHS * reach, _LARGEST_PAD * max(view.shape))) + 4
     padded = np.zeros((view.shape[0] + 2 * pad, view.shape[1] + 2 * pad), np.uint8)
-    padded[1:-1, 1:-1] = cv2.copyMakeBorder(view.view(np.uint8), *([pad - 1] * 4), cv2.BORDER_REPLICATE)
+    padded[1:-1, 1:-1] = cv2.copyMakeBorder(
+        view.view(np.uint8), pad - 1, pad - 1, pad - 1, pad - 1, cv2.BORDER_REPLICATE
+    )
     if not view.any() or view.all():
         return _assembled(None, _Field(np.zeros((3, 3), np.float32), 0, (0, 0), (0, 0)), None)
     distance = distance_inside(padded)
@@ -246,8 +248,8 @@ def _lines(graph: SkeletonGraph, field: _Field) -> tuple[list[_Line], np.ndarray
                 "junction" if branch.nodes[0] >= 0 else "end",
                 "junction" if branch.nodes[1] >= 0 else "end",
             )
-        nodes = tuple(int(number[n]) if n >= 0 else -1 for n in branch.nodes)
-        lines += _inside(row, col, kinds, nodes, field)
+        a, b = (int(number[n]) if n >= 0 else -1 for n in branch.nodes)
+        lines += _inside(row, col, kinds, (a, b), field)
     merged_size = np.maximum(np.bincount(number, minlength=len(radius)), 1)
     middle_row = np.bincount(number, node_row, len(radius)) / merged_size
     middle_col = np.bincount(number, node_col, len(radius)) / merged_size

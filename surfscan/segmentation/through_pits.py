@@ -79,7 +79,7 @@ def judge_holes(struts: np.ndarray, share: np.ndarray, used: np.ndarray, holes: 
         through = small & (holes == "through")
     pits = through[labels]
     count = int(np.count_nonzero(through))
-    warnings = ()
+    warnings: tuple[str, ...] = ()
     if holes == "auto" and count:
         plural = "spots" if count > 1 else "spot"
         warnings = (
