@@ -13,12 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from surfscan.calibration.bar_candidates import Candidate, Plane, shortest_px, thickest_px
-from surfscan.calibration.bar_ends import edge_of, tick_centre
+from surfscan.calibration.bar_ends import edge_of
+from surfscan.calibration.bar_hanging import Hanging, look_around
 
-_LIKE = 0.6  # share of the step from ground to bar from which a pixel counts as the bar's ink
 _FLAT_GROUND = 0.06  # spread of the ground, as a share of the step, up to which it is a strip or a box
 _LONGEST = 0.8  # of the picture's width
-_TALLEST_TICK = 0.08  # of the picture's height, each way from the bar
 
 
 @dataclass(frozen=True)
@@ -36,6 +35,7 @@ class Found:
     box: tuple[int, int, int, int]
     level: float
     evidence: float
+    factors: dict[str, float]
 
 
 @dataclass(frozen=True)
@@ -64,7 +64,7 @@ def judge(planes: list[Plane], candidate: Candidate) -> Found | None:
         lighter = _core_on(planes[0].levels, core.row0, core.row1, candidate.col0, candidate.col1)
         if (
             lighter is not None
-            and abs(lighter.level - lighter.ground) >= 60
+            and abs(lighter.level - lighter.ground) >= 35
             and _ground_spread(planes[0].levels, lighter, candidate) < _FLAT_GROUND
         ):
             # Luminance keeps the full resolution where JPEG halves that of colour.
@@ -113,7 +113,10 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
     rows, cols = levels.shape
     profile = levels[core.row0 : core.row1].mean(axis=0, dtype=np.float64)
     share = (profile - core.ground) / (core.level - core.ground)
-    first, last = _run(share >= 0.5, (c.col0 + c.col1) // 2)
+    inside = share[c.col0 : c.col1]
+    # A fibre near the bar's own level is no part of it: how near depends on how even the bar is.
+    like = np.abs(share - np.median(inside)) <= np.clip(5 * _spread(inside), 0.15, 0.45)
+    first, last = _run(like, c.col0 + int(np.argmin(np.abs(inside - np.median(inside)))))
     if first is None or last is None or first < 2 or last > cols - 3:
         return None  # it reaches the picture's border: a frame or the edge of a strip
     length = last - first + 1
@@ -127,8 +130,9 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
     thickness = bottom - top
     if thickness > thickest_px(rows) + 1 or length < 2.2 * thickness or length < shortest_px(cols):
         return None
-    hanging = _Hanging.of(levels, core, first, last, thickness)
-    if hanging.framed:
+    spread = _ground_spread(levels, core, c)
+    hanging = look_around(levels, core.row0, core.row1, core.level, core.ground, first, last)
+    if hanging.impossible:
         return None
     start = edge_of(profile, first, -1, most_px=length // 3)
     end = edge_of(profile, last, 1, most_px=length // 3)
@@ -145,17 +149,19 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
             return None
         (left, u_left), (right, u_right) = centres[0], centres[1]
         uncertainty = max(u_left, u_right)
-    evidence = (
-        _contrast_factor(core, coloured)
-        * _ramp(_spread(profile[first + 2 : last - 1]) / abs(core.level - core.ground), 0.25, 0.06)
-        * hanging.factor(_ground_spread(levels, core, c))
-        * _ground_factor(_ground_spread(levels, core, c), core, coloured)
-        * _ramp(max(upward.edge_px, downward.edge_px), 4.0, 1.5)
-        * _ramp(max(start.edge_px, end.edge_px), 5.0, 2.0)
-        * _free_factor(share, first, last, thickness)
-        * _ramp(length / thickness, 2.2, 4.0)
-        * _ramp(length / cols, 1.0, _LONGEST)
-    )
+    factors = {
+        "contrast": _ramp(abs(core.level - core.ground), 15, 70),
+        "even colour": _ramp(
+            _spread(profile[first + 2 : last - 1]) / abs(core.level - core.ground), 0.25, 0.06
+        ),
+        "nothing hanging on": _hanging_factor(hanging, spread <= _FLAT_GROUND, length / cols),
+        "ground": _ground_factor(spread, core, coloured),
+        "straight edges": _ramp(max(upward.edge_px, downward.edge_px), 4.0, 1.5),
+        "sharp ends": _ramp(max(start.edge_px, end.edge_px), 5.0, 2.0),
+        "free ends": _free_factor(like, first, last, thickness),
+        "slender": _ramp(length / thickness, 2.2, 4.0),
+        "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
+    }
     box = (
         int(np.floor(top + 0.5)) - hanging.up,
         int(np.ceil(bottom + 0.5)) + hanging.down,
@@ -173,7 +179,8 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         hanging.ticks,
         box,
         core.level,
-        float(evidence),
+        float(np.prod(list(factors.values()))),
+        factors,
     )
 
 
@@ -193,11 +200,6 @@ def _ramp(value: float, nothing: float, full: float) -> float:
     return float(np.clip((value - nothing) / (full - nothing), 0.0, 1.0))
 
 
-def _contrast_factor(core: _Core, coloured: bool) -> float:
-    """A drawn bar stands out: full marks from 70 grey levels of 255, none at 15."""
-    return _ramp(abs(core.level - core.ground), 15, 70)
-
-
 def _ground_factor(spread: float, core: _Core, coloured: bool) -> float:
     """A strip or box makes any level plausible; over texture only white, black or colour."""
     extreme = coloured or core.level >= 245 or core.level <= 10
@@ -206,111 +208,25 @@ def _ground_factor(spread: float, core: _Core, coloured: bool) -> float:
     return 0.85 if extreme else 0.45
 
 
-def _free_factor(share: np.ndarray, first: int, last: int, thickness: float) -> float:
+def _free_factor(like: np.ndarray, first: int, last: int, thickness: float) -> float:
     """Both ends stand free: no ink of the bar's level close beyond (dashes, a line that goes on)."""
     reach = int(max(6, thickness))
-    beyond = np.r_[share[max(0, first - 2 - reach) : first - 1], share[last + 2 : last + 3 + reach]]
-    return 1.0 - _ramp(float(np.mean(beyond >= 0.5)), 0.05, 0.5) * 0.9 if len(beyond) else 0.0
+    beyond = np.r_[like[max(0, first - 2 - reach) : first - 1], like[last + 2 : last + 3 + reach]]
+    return 1.0 - _ramp(float(np.mean(beyond)), 0.05, 0.5) * 0.9 if len(beyond) else 0.0
 
 
-@dataclass(frozen=True)
-class _Hanging:
-    """Ink that hangs on a bar: end ticks, or what makes it something else."""
+def _hanging_factor(hanging: Hanging, flat: bool, share_of_width: float) -> float:
+    """Nothing hangs on a bar but two like ticks; over texture some ground looks like ink by chance.
 
-    ticks: bool
-    one_sided: bool  # a tick at one end only, or two that differ
-    framed: bool  # ticks that reach too far or close again at their ends
-    interior: float  # share of the columns between the ends with ink hanging on
-    up: int
-    down: int
-    tick_columns: tuple[tuple[int, int], tuple[int, int]]
-    tick_rows: tuple[int, ...]
-
-    @classmethod
-    def of(cls, levels: np.ndarray, core: _Core, first: int, last: int, thickness: float) -> _Hanging:
-        """Count the ink above and below every column."""
-        rows = levels.shape[0]
-        limit = int(max(12, _TALLEST_TICK * rows, 3 * thickness))
-        x0 = max(0, first - 2)
-        x1 = min(levels.shape[1], last + 3)
-        scale = core.level - core.ground
-        ink = (levels[max(0, core.row0 - limit) : core.row1 + limit, x0:x1] - core.ground) / scale >= _LIKE
-        up_ink = ink[: core.row0 - max(0, core.row0 - limit)][::-1]
-        down_ink = ink[core.row1 - max(0, core.row0 - limit) :]
-        up, down = (
-            np.where(part.all(axis=0), len(part), np.argmin(part, axis=0)) for part in (up_ink, down_ink)
-        )
-        lo, hi = first - x0, last - x0
-        zone = int(min(max(5, np.ceil(3 * thickness) + 1), (hi - lo + 1) // 4))
-        inner = slice(lo + zone, hi + 1 - zone)
-        base_up, base_down = int(np.median(up[inner])), int(np.median(down[inner]))
-        extra_up, extra_down = up - base_up, down - base_down
-        interior = float(np.mean((extra_up[inner] >= 2) | (extra_down[inner] >= 2)))
-        least = max(2, round(0.5 * thickness))
-        sides = []
-        for columns in (np.arange(lo - 1, lo + zone), np.arange(hi + 1, hi - zone, -1)):
-            sides.append(_tick(columns, extra_up, extra_down, least, max(4, 2.5 * thickness + 1)))
-        left, right = sides
-        alike = (
-            left is not None
-            and right is not None
-            and all(abs(a - b) <= max(2, 0.3 * max(a, b)) for a, b in zip(left[2:], right[2:], strict=True))
-        )
-        height_up = max((s[2] for s in sides if s is not None), default=0)
-        height_down = max((s[3] for s in sides if s is not None), default=0)
-        framed = (
-            height_up + base_up >= min(limit, len(up_ink)) - 1
-            or height_down + base_down >= min(limit, len(down_ink)) - 1
-        )
-        if left is not None and right is not None and not framed:
-            for part, height in ((up_ink, height_up + base_up), (down_ink, height_down + base_down)):
-                if height > least + 2:
-                    between = part[height - 2 : height + 1, left[1] + 2 : right[0] - 1]
-                    framed = framed or bool(between.size and np.any(between.mean(axis=1) > 0.6))
-        row_up = [core.row0 - base_up - 1 - k for k in range(1, height_up - 1)] if alike else []
-        row_down = [core.row1 + base_down + k for k in range(1, height_down - 1)] if alike else []
-        if alike and not row_up and not row_down:
-            row_up = [core.row0 - base_up - 1 - k for k in range(height_up)]
-            row_down = [core.row1 + base_down + k for k in range(height_down)]
-        columns_of = tuple((s[0] + x0, s[1] + x0) if s is not None else (0, 0) for s in sides)
-        return cls(
-            alike,
-            not alike and (left is not None or right is not None),
-            framed,
-            interior,
-            height_up if alike else 0,
-            height_down if alike else 0,
-            (columns_of[0], columns_of[1]),
-            tuple(row_up + row_down),
-        )
-
-    def factor(self, ground_spread: float) -> float:
-        """Nothing hangs on a bar but two like ticks; over texture some ground looks like ink by chance."""
-        tolerated = 0.02 if ground_spread <= _FLAT_GROUND else 0.3
-        lone = 0.35 if self.one_sided else 1.0
-        return lone * (1.0 - _ramp(self.interior, tolerated / 2, 2 * tolerated))
-
-    def centre(self, levels: np.ndarray, side: int) -> tuple[float, float] | None:
-        """Centre of the tick at one side and its uncertainty."""
-        first, last = self.tick_columns[side]
-        profile = levels[list(self.tick_rows)].mean(axis=0, dtype=np.float64)
-        left, right = slice(max(0, first - 8), max(0, first - 1)), slice(last + 2, last + 9)
-        return tick_centre(profile, first, last, left, right)
-
-
-def _tick(
-    columns: np.ndarray, extra_up: np.ndarray, extra_down: np.ndarray, least: int, widest: float
-) -> tuple[int, int, int, int] | None:
-    """A tick at one end: first and last column, height up and down; None where there is none."""
-    tall = np.maximum(extra_up[columns], extra_down[columns]) >= least
-    at = np.flatnonzero(tall)
-    if len(at) == 0 or at[0] > 3:
-        return None
-    stop = at[0]
-    while stop + 1 < len(tall) and tall[stop + 1]:
-        stop += 1
-    chosen = columns[at[0] : stop + 1]
-    if len(chosen) > widest:
-        return None
-    up, down = (max(0, int(np.max(extra[chosen]))) for extra in (extra_up, extra_down))
-    return (int(chosen.min()), int(chosen.max()), up if up >= 2 else 0, down if down >= 2 else 0)
+    What is shorter than 8 % of the width may be the stroke of a letter: nothing is put down to chance there.
+    """
+    factor = 1.0
+    if hanging.lopsided:
+        factor *= 0.35
+    if hanging.ruler:
+        factor *= 0.1
+    if hanging.underlines:
+        factor *= 0.3
+    if flat or share_of_width < 0.08:
+        return factor * (1.0, 0.3)[min(hanging.stems, 1)]
+    return factor * (1.0 - _ramp(hanging.interior, 0.15, 0.6))

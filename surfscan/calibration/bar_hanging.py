@@ -1,0 +1,213 @@
+"""What hangs on a bar: end ticks, or what makes it a letter, a ruler, a frame or a line under text."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from surfscan.calibration.bar_ends import tick_centre
+
+_INK = 0.6  # share of the step from ground to bar from which a pixel counts as ink
+_SAME = 0.15  # a stem has the bar's own level to within this share of the step
+_TALLEST = 0.08  # of the picture's height that a tick reaches from the bar, each way
+_RULER_STEMS = 3  # between the ends, in even steps, make a ruler
+_EVEN = 0.12  # spread of the steps as a share of their mean
+_MARGIN = 12  # px beyond either end that must be free of ink for a line to count as drawn under text
+
+
+@dataclass(frozen=True)
+class Hanging:
+    """Ink above and below a bar.
+
+    Attributes
+    ----------
+    ticks : bool
+        Two like ticks at the ends.
+    lopsided : bool
+        A tick at one end only, or two of unlike height.
+    impossible : bool
+        It is no thin layer by itself, or its ticks go on too far or close to a frame.
+    ruler : bool
+        Ticks in even steps along it.
+    underlines : bool
+        A line of text close above or below begins and ends where it does.
+    stems : int
+        Places between the ends where ink of its level hangs on.
+    interior : float
+        Share of the columns between the ends where ink hangs on.
+    up, down : int
+        Height of the ticks, px.
+    tick_columns : ((int, int), (int, int))
+        First and last column of the left and the right tick.
+    tick_rows : tuple of int
+        Rows that show ticks alone, without the bar.
+    """
+
+    ticks: bool = False
+    lopsided: bool = False
+    impossible: bool = False
+    ruler: bool = False
+    underlines: bool = False
+    stems: int = 0
+    interior: float = 0.0
+    up: int = 0
+    down: int = 0
+    tick_columns: tuple[tuple[int, int], tuple[int, int]] = ((0, 0), (0, 0))
+    tick_rows: tuple[int, ...] = ()
+
+    def centre(self, levels: np.ndarray, side: int) -> tuple[float, float] | None:
+        """Centre of the left (0) or right (1) tick and its uncertainty, px; None where it cannot be told."""
+        first, last = self.tick_columns[side]
+        profile = levels[list(self.tick_rows)].mean(axis=0, dtype=np.float64)
+        left, right = slice(max(0, first - 8), max(0, first - 1)), slice(last + 2, last + 9)
+        return tick_centre(profile, first, last, left, right)
+
+
+@dataclass(frozen=True)
+class _Tick:
+    first: int
+    last: int
+    up: int
+    down: int
+
+
+def look_around(
+    levels: np.ndarray, row0: int, row1: int, level: float, ground: float, first: int, last: int
+) -> Hanging:
+    """Count the ink above and below each column of a bar.
+
+    Parameters
+    ----------
+    levels : ndarray of shape (M, N), uint8
+    row0, row1 : int
+        Rows wholly inside the bar, row1 excluded.
+    level, ground : float
+        Of the bar and of what is around it.
+    first, last : int
+        Its first and last column.
+    """
+    thick = row1 - row0
+    limit = int(max(12, _TALLEST * levels.shape[0], 3 * thick))
+    x0, x1 = max(0, first - _MARGIN), min(levels.shape[1], last + 1 + _MARGIN)
+    above, below = levels[max(0, row0 - limit) : row0, x0:x1][::-1], levels[row1 : row1 + limit, x0:x1]
+    parts = [(part.astype(np.float32) - ground) / (level - ground) for part in (above, below)]
+    inks = [part >= _INK for part in parts]
+    reach = [_reach(ink) for ink in inks]
+    lo, hi = first - x0, last - x0
+    zone = int(min(max(5, 3 * thick + 1), (hi - lo + 1) // 4))
+    inner = slice(lo + zone, hi + 1 - zone)
+    base = [int(np.median(r[inner])) for r in reach]
+    if max(base) > 2 + 0.1 * thick:
+        return Hanging(impossible=True)
+    extra = [r - b for r, b in zip(reach, base, strict=True)]
+    least = max(2, round(0.5 * thick))
+    ends = [
+        _tick(columns, extra, least, max(4, 2.5 * thick + 1))
+        for columns in (np.arange(lo - 1, lo + zone), np.arange(hi + 1, hi - zone, -1))
+    ]
+    left, right = ends
+    tallest = [max((getattr(t, way) for t in ends if t is not None), default=0) for way in ("up", "down")]
+    if any(t and t + b >= len(ink) - 1 for t, b, ink in zip(tallest, base, inks, strict=True)):
+        return Hanging(impossible=True)
+    stems = _stems(parts, base, inner, max(3, thick + 1))
+    plain = Hanging(
+        stems=len(stems),
+        interior=float(np.mean(np.maximum(extra[0], extra[1])[inner] >= 2)),
+        ruler=_even(stems),
+        lopsided=left is not right,
+    )
+    if left is None or right is None:
+        if left is right and any(_line_of_text(ink, b, lo, hi) for ink, b in zip(inks, base, strict=True)):
+            return replace(plain, underlines=True)
+        return plain
+    if any(_closes(ink, t + b, left, right) for ink, t, b in zip(inks, tallest, base, strict=True) if t > 4):
+        return Hanging(impossible=True)
+    if not all(_alike(getattr(left, way), getattr(right, way)) for way in ("up", "down")):
+        return plain
+    rows = [row0 - base[0] - 1 - k for k in range(1, left.up - 1)]
+    rows += [row1 + base[1] + k for k in range(1, left.down - 1)]
+    if not rows:
+        rows = [row0 - base[0] - 1 - k for k in range(left.up)] + [
+            row1 + base[1] + k for k in range(left.down)
+        ]
+    columns = ((left.first + x0, left.last + x0), (right.first + x0, right.last + x0))
+    return replace(
+        plain,
+        ticks=True,
+        lopsided=False,
+        up=tallest[0],
+        down=tallest[1],
+        tick_columns=columns,
+        tick_rows=tuple(rows),
+    )
+
+
+def _reach(ink: np.ndarray) -> np.ndarray:
+    """Rows of unbroken ink from row 0 on, per column."""
+    if len(ink) == 0:
+        return np.zeros(ink.shape[1], np.int64)
+    return np.where(ink.all(axis=0), len(ink), np.argmin(ink, axis=0))
+
+
+def _tick(columns: np.ndarray, extra: list[np.ndarray], least: int, widest: float) -> _Tick | None:
+    """The tick at one end, looked for from the end inwards."""
+    columns = columns[(columns >= 0) & (columns < len(extra[0]))]
+    tall = np.maximum(extra[0][columns], extra[1][columns]) >= least
+    at = np.flatnonzero(tall)
+    if len(at) == 0 or at[0] > 3:
+        return None
+    stop = at[0]
+    while stop + 1 < len(tall) and tall[stop + 1]:
+        stop += 1
+    chosen = columns[at[0] : stop + 1]
+    if len(chosen) > widest:
+        return None
+    up, down = (int(np.max(e[chosen])) for e in extra)
+    return _Tick(int(chosen.min()), int(chosen.max()), up if up >= 2 else 0, down if down >= 2 else 0)
+
+
+def _alike(a: int, b: int) -> bool:
+    return abs(a - b) <= max(2, 0.3 * max(a, b))
+
+
+def _closes(ink: np.ndarray, height: int, left: _Tick, right: _Tick) -> bool:
+    """Whether a line joins the far ends of two ticks: then it is a frame."""
+    between = ink[max(0, height - 3) : height + 1, left.last + 2 : right.first - 1]
+    return bool(between.size and np.any(between.mean(axis=1) > 0.6))
+
+
+def _stems(parts: list[np.ndarray], base: list[int], inner: slice, least: int) -> list[tuple[float, float]]:
+    """Middle and width of each run of columns between the ends where ink of the bar's level hangs on."""
+    stems: list[tuple[float, float]] = []
+    for part, b in zip(parts, base, strict=True):
+        tall = _reach(np.abs(part[b:, inner] - 1) <= _SAME) >= least
+        edges = np.flatnonzero(np.diff(np.r_[False, tall, False].astype(np.int8)))
+        stems += [((a + z - 1) / 2, z - a) for a, z in zip(edges[::2], edges[1::2], strict=True)]
+    return stems
+
+
+def _even(stems: list[tuple[float, float]]) -> bool:
+    """Whether stems follow one another in even steps."""
+    if len(stems) < _RULER_STEMS:
+        return False
+    steps = np.diff(np.sort([middle for middle, _ in stems]))
+    return bool(np.std(steps) <= _EVEN * np.mean(steps) + 0.5)
+
+
+def _line_of_text(ink: np.ndarray, base: int, lo: int, hi: int) -> bool:
+    """Whether ink close by, in a band of its own, begins and ends where the bar does."""
+    rows = ink[base:, :]
+    filled = np.flatnonzero(rows.any(axis=1))
+    filled = filled[filled >= 1]
+    if len(filled) == 0:
+        return False
+    gap = int(filled[0])
+    breaks = np.flatnonzero(np.diff(filled) > max(2, gap))
+    stop = int(filled[breaks[0]]) if len(breaks) else int(filled[-1])
+    height = stop - gap + 1
+    if gap > 0.5 * height or height < 5:
+        return False
+    columns = np.flatnonzero(rows[gap : stop + 1].any(axis=0))
+    near = 2 + 0.01 * (hi - lo)
+    return bool(abs(columns[0] - lo) <= near and abs(columns[-1] - hi) <= near)
