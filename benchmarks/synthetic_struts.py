@@ -1,7 +1,7 @@
 """Seeded pictures of struts and meshes with exactly known widths.
 
-Every pixel's grey along an edge is the area covered there, worked out from the polygon of the outline. Then come
-blur (the optics), uneven light, and noise (the sensor).
+Every pixel has the area covered there, worked out from the polygon of the outline. Then come blur (the
+optics), uneven light, and noise (the sensor).
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ STEP_PX = 0.5
 REACH_PX = 10.0
 """Samples reach this far to either side of the edge of the mask."""
 
-_LINES = (-1.0, 0.0, 1.0)  # px along the strut: profiles averaged into one
+_LINES = (-0.7, 0.0, 0.7)  # px along the strut: profiles averaged into one
 _CHUNK = 8192
 _FARTHEST_RADII, _FARTHEST_PX = 3.0, 12.0  # how far the edge of the mask is looked for
 _FIT = 2  # samples to either side of the crossing that the line is fitted to
@@ -133,7 +133,7 @@ def find_edges(
 
     Notes
     -----
-    Each profile is the mean of three lines 1 px apart along the strut. The edge is the crossing of half
+    Each profile is the mean of three lines 0.7 px apart along the strut. The edge is the crossing of half
     level nearest to the edge of the mask, from a straight line through the four samples around it. Noise is
     the scatter from station to station of the same four-sample mean well inside and well outside.
     """
