@@ -152,13 +152,15 @@ def bar_picture(seed: int, *, place: str | None = None, n_bars: int = 1) -> BarP
     strip_level = None
     if "strip" in place:
         pixels, area, strip_level = _with_strip(pixels, place, rng, style)
+    if place in ("picture", "box") and rng.random() < 0.5:
+        top = round(0.12 * shape[0])
+        _write_distractors(pixels, (0, top, 0, shape[1]), (255, 255, 255), rng, clear=())
+        area = (top, shape[0], 0, shape[1])
     first = _draw_bar(pixels, area, strip_level, place, rng, style)
     bars = [first]
     if n_bars == 2:
-        rows = (round(0.05 * shape[0]), round(0.45 * shape[0]))
+        rows = (round(0.15 * shape[0]), round(0.45 * shape[0]))
         bars.append(_draw_bar(pixels, (*rows, 0, shape[1]), None, "box", rng, {}))
-    if place in ("picture", "box") and rng.random() < 0.5:
-        _write_distractors(pixels, (0, round(0.12 * shape[0]), 0, shape[1]), (255, 255, 255), rng, clear=())
     return BarPicture(_finish(pixels, rng, style), tuple(bars), style)
 
 

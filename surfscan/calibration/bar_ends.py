@@ -29,7 +29,9 @@ _GAP_PX = 2  # pixels left out on either side of the crossing
 
 @dataclass(frozen=True)
 class End:
-    """One end: position along the row, uncertainty (k = 1), and width of the edge (20 to 80 %), all px."""
+    """One end: position along the row, uncertainty (k = 1) and width of the edge (20 to 80 %
+    at the steepest slope next to the crossing), all px.
+    """
 
     position_px: float
     uncertainty_px: float
@@ -78,14 +80,13 @@ def crossing(samples: np.ndarray, start: int, step: int, bar: np.ndarray, ground
     at = _falls_through(share, 0.5)
     if at is None:
         return None
-    upper, lower = _falls_through(share, 0.8), _falls_through(share, 0.2)
-    width = 0.0 if upper is None or lower is None else max(0.0, lower - upper)
     i = int(at)
     slope = max(share[i] - share[i + 1], 1e-3)
     spread_bar, spread_ground = (float(np.std(part)) / abs(contrast) for part in (bar, ground))
     levels = 0.5 * np.hypot(spread_bar / np.sqrt(len(bar)), spread_ground / np.sqrt(len(ground)))
     pixel = 0.5 * np.hypot(spread_bar, spread_ground)  # at the crossing half of each shows
     near = share[max(0, i - 1) : i + 3]
+    width = 0.6 / max(float(np.max(-np.diff(near))), 0.06)
     soft = bool(np.any((near > _SOFT[0]) & (near < _SOFT[1])))
     floor = SOFT_FLOOR_PX if soft else ROUNDED_FLOOR_PX
     noise = np.hypot(levels, pixel) / slope

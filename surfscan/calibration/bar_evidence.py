@@ -8,7 +8,7 @@ each documented beside its constant: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from surfscan.calibration.bar_candidates import Candidate, Plane, shortest_px, t
 from surfscan.calibration.bar_ends import edge_of
 from surfscan.calibration.bar_hanging import Hanging, look_around
 
+_CLEAR = 35  # grey levels of 255 from which a coloured bar is measured on luminance
 _FLAT_GROUND = 0.06  # spread of the ground, as a share of the step, up to which it is a strip or a box
 _LONGEST = 0.8  # of the picture's width
 
@@ -57,23 +58,24 @@ class _Core:
 def judge(planes: list[Plane], candidate: Candidate) -> Found | None:
     """Measure one candidate; None where it cannot be a scale bar at all."""
     plane = planes[candidate.plane]
-    core = _core(plane.levels, candidate)
+    core = _core_on(plane.levels, candidate.row0, candidate.row1, candidate.col0, candidate.col1)
     if core is None:
         return None
-    if plane.kind == "saturation":
-        lighter = _core_on(planes[0].levels, core.row0, core.row1, candidate.col0, candidate.col1)
-        if (
-            lighter is not None
-            and abs(lighter.level - lighter.ground) >= 35
-            and _ground_spread(planes[0].levels, lighter, candidate) < _FLAT_GROUND
-        ):
-            # Luminance keeps the full resolution where JPEG halves that of colour.
-            return _measure(planes[0].levels, lighter, candidate, coloured=True)
-    return _measure(plane.levels, core, candidate, coloured=plane.kind == "saturation")
-
-
-def _core(levels: np.ndarray, c: Candidate) -> _Core | None:
-    return _core_on(levels, c.row0, c.row1, c.col0, c.col1)
+    coloured = plane.kind == "saturation"
+    found = _measure(plane.levels, core, candidate, coloured=coloured)
+    if found is None or not coloured:
+        return found
+    grey = planes[0].levels
+    core = _core_on(grey, candidate.row0, candidate.row1, candidate.col0, candidate.col1)
+    if (
+        core is None
+        or abs(core.level - core.ground) < _CLEAR
+        or _ground_spread(grey, core, candidate) > _FLAT_GROUND
+    ):
+        return found
+    # Luminance keeps the full resolution where JPEG halves that of colour.
+    finer = _measure(grey, core, candidate, coloured=True)
+    return found if finer is None else replace(finer, evidence=max(found.evidence, finer.evidence))
 
 
 def _core_on(levels: np.ndarray, row0: int, row1: int, col0: int, col1: int) -> _Core | None:
@@ -131,7 +133,8 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
     if thickness > thickest_px(rows) + 1 or length < 2.2 * thickness or length < shortest_px(cols):
         return None
     spread = _ground_spread(levels, core, c)
-    hanging = look_around(levels, core.row0, core.row1, core.level, core.ground, first, last)
+    flat = spread <= _FLAT_GROUND
+    hanging = look_around(levels, core.row0, core.row1, core.level, core.ground, first, last, flat)
     if hanging.impossible:
         return None
     start = edge_of(profile, first, -1, most_px=length // 3)
@@ -150,11 +153,11 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         (left, u_left), (right, u_right) = centres[0], centres[1]
         uncertainty = max(u_left, u_right)
     factors = {
-        "contrast": _ramp(abs(core.level - core.ground), 15, 70),
+        "contrast": _ramp(abs(core.level - core.ground), 12, 40),
         "even colour": _ramp(
             _spread(profile[first + 2 : last - 1]) / abs(core.level - core.ground), 0.25, 0.06
         ),
-        "nothing hanging on": _hanging_factor(hanging, spread <= _FLAT_GROUND, length / cols),
+        "nothing hanging on": _hanging_factor(hanging, flat, length / cols),
         "ground": _ground_factor(spread, core, coloured),
         "straight edges": _ramp(max(upward.edge_px, downward.edge_px), 4.0, 1.5),
         "sharp ends": _ramp(max(start.edge_px, end.edge_px), 5.0, 2.0),

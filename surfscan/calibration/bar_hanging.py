@@ -8,7 +8,7 @@ import numpy as np
 
 from surfscan.calibration.bar_ends import tick_centre
 
-_INK = 0.6  # share of the step from ground to bar from which a pixel counts as ink
+_INK, _INK_ON_TEXTURE = 0.55, 0.8  # share of the step from ground to bar from which a pixel counts as ink
 _SAME = 0.15  # a stem has the bar's own level to within this share of the step
 _TALLEST = 0.08  # of the picture's height that a tick reaches from the bar, each way
 _RULER_STEMS = 3  # between the ends, in even steps, make a ruler
@@ -31,7 +31,7 @@ class Hanging:
     ruler : bool
         Ticks in even steps along it.
     underlines : bool
-        A line of text close above or below begins and ends where it does.
+        A line of text close above begins and ends where it does.
     stems : int
         Places between the ends where ink of its level hangs on.
     interior : float
@@ -73,7 +73,7 @@ class _Tick:
 
 
 def look_around(
-    levels: np.ndarray, row0: int, row1: int, level: float, ground: float, first: int, last: int
+    levels: np.ndarray, row0: int, row1: int, level: float, ground: float, first: int, last: int, flat: bool
 ) -> Hanging:
     """Count the ink above and below each column of a bar.
 
@@ -86,13 +86,15 @@ def look_around(
         Of the bar and of what is around it.
     first, last : int
         Its first and last column.
+    flat : bool
+        Whether the ground is a strip or box; over texture less counts as ink.
     """
     thick = row1 - row0
     limit = int(max(12, _TALLEST * levels.shape[0], 3 * thick))
     x0, x1 = max(0, first - _MARGIN), min(levels.shape[1], last + 1 + _MARGIN)
     above, below = levels[max(0, row0 - limit) : row0, x0:x1][::-1], levels[row1 : row1 + limit, x0:x1]
     parts = [(part.astype(np.float32) - ground) / (level - ground) for part in (above, below)]
-    inks = [part >= _INK for part in parts]
+    inks = [part >= (_INK if flat else _INK_ON_TEXTURE) for part in parts]
     reach = [_reach(ink) for ink in inks]
     lo, hi = first - x0, last - x0
     zone = int(min(max(5, 3 * thick + 1), (hi - lo + 1) // 4))
@@ -118,7 +120,7 @@ def look_around(
         lopsided=left is not right,
     )
     if left is None or right is None:
-        if left is right and any(_line_of_text(ink, b, lo, hi) for ink, b in zip(inks, base, strict=True)):
+        if left is right and _under_text(np.abs(parts[0][base[0] :] - 1) <= _SAME, thick, lo, hi):
             return replace(plain, underlines=True)
         return plain
     if any(_closes(ink, t + b, left, right) for ink, t, b in zip(inks, tallest, base, strict=True) if t > 4):
@@ -195,19 +197,17 @@ def _even(stems: list[tuple[float, float]]) -> bool:
     return bool(np.std(steps) <= _EVEN * np.mean(steps) + 0.5)
 
 
-def _line_of_text(ink: np.ndarray, base: int, lo: int, hi: int) -> bool:
-    """Whether ink close by, in a band of its own, begins and ends where the bar does."""
-    rows = ink[base:, :]
-    filled = np.flatnonzero(rows.any(axis=1))
-    filled = filled[filled >= 1]
+def _under_text(ink: np.ndarray, thick: int, lo: int, hi: int) -> bool:
+    """Whether ink close above, in a band of its own, begins and ends where the bar does."""
+    filled = np.flatnonzero(ink[1:].sum(axis=1) >= max(2, thick)) + 1
     if len(filled) == 0:
         return False
     gap = int(filled[0])
-    breaks = np.flatnonzero(np.diff(filled) > max(2, gap))
+    breaks = np.flatnonzero(np.diff(filled) > 2)
     stop = int(filled[breaks[0]]) if len(breaks) else int(filled[-1])
     height = stop - gap + 1
-    if gap > 0.5 * height or height < 5:
+    if gap > 0.25 * height or height < 5 or thick > 0.25 * height:
         return False
-    columns = np.flatnonzero(rows[gap : stop + 1].any(axis=0))
-    near = 2 + 0.01 * (hi - lo)
+    columns = np.flatnonzero(ink[gap : stop + 1].any(axis=0))
+    near = 2 + 0.005 * (hi - lo)
     return bool(abs(columns[0] - lo) <= near and abs(columns[-1] - hi) <= near)
