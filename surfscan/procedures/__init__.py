@@ -9,16 +9,19 @@ if TYPE_CHECKING:
     from surfscan.procedures.degraded import measure_degraded
     from surfscan.procedures.pits import measure_pits
     from surfscan.procedures.result import Result
-    from surfscan.procedures.settings import DegradedSettings, PitSettings, TextureSettings
+    from surfscan.procedures.section import measure_section
+    from surfscan.procedures.settings import DegradedSettings, PitSettings, SectionSettings, TextureSettings
     from surfscan.procedures.texture import measure_texture
 
 _HOME = {
     "DegradedSettings": "settings",
     "PitSettings": "settings",
     "Result": "result",
+    "SectionSettings": "settings",
     "TextureSettings": "settings",
     "measure_degraded": "degraded",
     "measure_pits": "pits",
+    "measure_section": "section",
     "measure_texture": "texture",
 }
 
@@ -26,9 +29,11 @@ __all__ = [
     "DegradedSettings",
     "PitSettings",
     "Result",
+    "SectionSettings",
     "TextureSettings",
     "measure_degraded",
     "measure_pits",
+    "measure_section",
     "measure_texture",
 ]
 

@@ -172,10 +172,79 @@ class TextureSettings(HeightSettings):
     )
 
 
+class SectionSettings(_Settings):
+    """Remaining metal of polished cross-sections."""
+
+    grey_order: Literal[
+        "auto",
+        "metal_product_medium",
+        "metal_medium_product",
+        "product_metal_medium",
+        "product_medium_metal",
+        "medium_metal_product",
+        "medium_product_metal",
+        "metal_medium",
+        "medium_metal",
+    ] = Field(
+        "auto",
+        description="Classes from light to dark. 'auto': the mounting medium runs along the frame, the metal "
+        "lies deepest. With 'metal_medium' or 'medium_metal' everything but the medium is metal.",
+    )
+    data_strip: Literal["auto", "keep"] = Field(
+        "auto", description="'auto' leaves a data strip along an edge out of the field; 'keep' measures it."
+    )
+    drawn_shape: Literal["rectangle", "ellipse", "trapezoid"] = Field(
+        "rectangle", description="Shape of the section as drawn; a round wire is an ellipse."
+    )
+    drawn_width_um: float | None = Field(None, gt=0, description="Drawn width of the section, µm.")
+    drawn_thickness_um: float | None = Field(
+        None,
+        gt=0,
+        description="Drawn thickness of the section, µm; of a round wire the diameter. Unset: as the width.",
+    )
+    drawn_top_width_um: float | None = Field(
+        None, gt=0, description="Trapezoid: width of the side opposite to drawn_width_um, µm."
+    )
+    drawn_relative_uncertainty: float = Field(
+        0.01,
+        ge=0,
+        le=0.2,
+        description="Relative standard uncertainty (k = 1) of a drawn size: how far parts differ from the "
+        "drawing.",
+    )
+    cut_angle_deg: float | None = Field(
+        None,
+        ge=0,
+        le=75,
+        description="Angle between the plane of the section and the plane square to the strut, degrees: the "
+        "section is stretched by 1 / cos of it.",
+    )
+    cut_stretches: Literal["thickness", "width"] = Field(
+        "thickness", description="Which drawn size an oblique cut stretches."
+    )
+    max_cut_fraction: float = Field(
+        0.05,
+        ge=0,
+        le=0.5,
+        description="Largest share of a section's outline that may lie on the frame; beyond it no area or "
+        "loss is given.",
+    )
+    min_feature_px: int = Field(
+        12, ge=1, description="Pieces of metal, and holes in it, smaller than this are taken for noise, px."
+    )
+    min_profile_px: int = Field(
+        400, ge=50, description="Smallest metal area of a section, px; with less the edge decides everything."
+    )
+    outline_pitch_px: float = Field(
+        2.0, gt=0.2, le=50, description="Distance between stations along outlines and foils, px."
+    )
+
+
 PROCEDURE_SETTINGS: dict[str, type[BaseModel]] = {
     "pits": PitSettings,
     "degraded": DegradedSettings,
     "height_pits": HeightPitSettings,
     "texture": TextureSettings,
+    "section": SectionSettings,
 }
 """Table of settings, as files name it -> its class."""
