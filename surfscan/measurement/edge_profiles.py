@@ -12,11 +12,15 @@ from surfscan.segmentation.class_levels import ClassLevels
 STEP_PX = 0.5
 """Distance between samples along a profile."""
 
+BAND = (-0.7, 0.0, 0.7)
+"""Positions along the strut, px, of the profiles averaged into one."""
+
 REACH_PX = 10.0
 """Samples reach this far to either side of the edge of the mask."""
 
-_LINES = (-0.7, 0.0, 0.7)  # px along the strut: profiles averaged into one
-_CHUNK = 8192
+_CHUNK = 2048
+_SURELY_INSIDE = 0.5  # radii from the centre within which there is metal
+_NEAR_RADII, _NEAR_PX = 1.25, 4.0  # most edges of the mask are this near; the others are looked for anew
 _FARTHEST_RADII, _FARTHEST_PX = 3.0, 12.0  # how far the edge of the mask is looked for
 _FIT = 2  # samples to either side of the crossing that the line is fitted to
 _LEAST_SLOPE = 0.02  # share of the contrast per px: flatter than that there is no edge to locate
@@ -80,11 +84,21 @@ def mask_edges(solid: np.ndarray, rays: Rays) -> np.ndarray:
     """
     out = np.full(len(rays.row), np.nan)
     padded = cv2.copyMakeBorder(solid.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_REPLICATE)
-    order = np.argsort(rays.radius, kind="stable")
+    for radii, px in ((_NEAR_RADII, _NEAR_PX), (_FARTHEST_RADII, _FARTHEST_PX)):
+        order = np.flatnonzero(np.isnan(out))
+        order = order[np.argsort(rays.radius[order], kind="stable")]
+        _search(padded, rays, order, (radii, px), out)
+    return out
+
+
+def _search(
+    padded: np.ndarray, rays: Rays, order: np.ndarray, limit: tuple[float, float], out: np.ndarray
+) -> None:
+    """First pixels outside the mask up to so many radii and px, written to `out`."""
     for a in range(0, len(order), _CHUNK):
         part = order[a : a + _CHUNK]
-        farthest = _FARTHEST_RADII * float(rays.radius[part[-1]]) + _FARTHEST_PX
-        t = np.arange(0.0, farthest, 1.0)
+        farthest = limit[0] * float(rays.radius[part[-1]]) + limit[1]
+        t = np.arange(np.floor(_SURELY_INSIDE * float(rays.radius[part[0]])), farthest, 1.0)
         row = np.rint(rays.row[part, None] + t * rays.step_row[part, None]).astype(np.intp) + 1
         col = np.rint(rays.col[part, None] + t * rays.step_col[part, None]).astype(np.intp) + 1
         np.clip(row, 0, padded.shape[0] - 1, out=row)
@@ -92,9 +106,9 @@ def mask_edges(solid: np.ndarray, rays: Rays) -> np.ndarray:
         metal = padded[row, col] != 0
         started = np.maximum.accumulate(metal, axis=1)
         left = started & ~metal
-        reached = left.any(axis=1) & (t[np.argmax(left, axis=1)] <= 3 * rays.radius[part] + _FARTHEST_PX)
-        out[part] = np.where(reached, t[np.argmax(left, axis=1)] - 0.5, np.nan)
-    return out
+        at = t[np.argmax(left, axis=1)]
+        reached = left.any(axis=1) & (at <= limit[0] * rays.radius[part] + limit[1])
+        out[part] = np.where(reached, at - 0.5, np.nan)
 
 
 def sample(grey: np.ndarray, row: np.ndarray, col: np.ndarray) -> np.ndarray:
@@ -113,6 +127,8 @@ def find_edges(
     rays: Rays,
     start: np.ndarray,
     frame: tuple[int, int, int, int],
+    *,
+    lines: tuple[float, ...] = BAND,
 ) -> Edges:
     """Edges along rays at half level between the metal and the background beside them.
 
@@ -126,6 +142,8 @@ def find_edges(
         Where the edge of the mask is (`mask_edges`).
     frame : (row0, row1, col0, col1)
         Part of the picture that was looked at, ends excluded.
+    lines : tuple of float
+        Positions along the strut, px, of the profiles averaged into one.
 
     Returns
     -------
@@ -133,9 +151,9 @@ def find_edges(
 
     Notes
     -----
-    Each profile is the mean of three lines 0.7 px apart along the strut. The edge is the crossing of half
-    level nearest to the edge of the mask, from a straight line through the four samples around it. Noise is
-    the scatter from station to station of the same four-sample mean well inside and well outside.
+    Each profile is the mean of lines along the strut, by default three, 0.7 px apart. The edge is the
+    crossing of half level nearest to the edge of the mask, from a straight line through the four samples
+    around it. Noise is the scatter from station to station of the same four-sample mean well inside and well outside.
     """
     found = np.isfinite(start)
     origin = np.where(found, start, rays.radius)
@@ -144,9 +162,9 @@ def find_edges(
     row = rays.row[:, None] + t * rays.step_row[:, None]
     col = rays.col[:, None] + t * rays.step_col[:, None]
     profile = np.zeros(row.shape, np.float32)
-    for line in _LINES:
+    for line in lines:
         profile += sample(grey, row + line * rays.along_row[:, None], col + line * rays.along_col[:, None])
-    profile /= len(_LINES)
+    profile /= len(lines)
     middle = len(offsets) // 2
     inside, outside = levels.at(row[:, middle], col[:, middle])
     share = (profile - outside[:, None]) / (inside - outside)[:, None]

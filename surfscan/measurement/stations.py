@@ -9,10 +9,10 @@ import numpy as np
 
 from surfscan.columns import Table, conform
 from surfscan.images import Calibration
-from surfscan.measurement.edge_profiles import Edges, Rays, find_edges, mask_edges, sample
+from surfscan.measurement.edge_profiles import BAND, Edges, Rays, find_edges, mask_edges, sample
 from surfscan.measurement.line_smoothing import local_quadratic
 from surfscan.segmentation.centrelines import Centrelines
-from surfscan.segmentation.silhouette import Silhouette
+from surfscan.segmentation.silhouette import NoStrutError, Silhouette
 
 PITCH_PX = 2.0
 """Distance between stations by default."""
@@ -159,6 +159,8 @@ def place_stations(
     ------
     ValueError
         If the pitch is out of range.
+    NoStrutError
+        If there is no strut, or no station with two edges on any.
 
     Notes
     -----
@@ -173,6 +175,12 @@ def place_stations(
     """
     if not 0 < pitch_px <= LARGEST_PITCH_PX:
         raise ValueError(f"pitch_px must be above 0 and at most {LARGEST_PITCH_PX:g}, got {pitch_px!r}")
+    if not centrelines.n:
+        raise NoStrutError(
+            "Nowhere are there two edges with metal between them: a strut is wider than the field, or one of "
+            "its edges lies outside it.",
+            "Take the picture at a lower magnification, so that both edges of the strut show.",
+        )
     shape = silhouette.mask.shape
     frame = frame or (0, shape[0], 0, shape[1])
     scale, unit_um = _scale(calibration)
@@ -180,10 +188,17 @@ def place_stations(
     line = lines.at_pitch(pitch_px)
     solid = silhouette.solid
     for _ in range(_REFINEMENTS):
-        left, right = _both_edges(silhouette, solid, line, scale, frame)
+        left, right = _both_edges(silhouette, solid, line, scale, frame, (0.0,))
         line = line.moved(left.distance, right.distance, pitch_px)
     left, right = _both_edges(silhouette, solid, line, scale, frame)
-    return _collected(silhouette, centrelines, line, left, right, scale, unit_um, pitch_px)
+    stations = _collected(silhouette, centrelines, line, left, right, scale, unit_um, pitch_px)
+    if not (stations.fault == "").any():
+        raise NoStrutError(
+            "No part of the metal has two edges side by side, clear of junctions, free ends and the frame: "
+            "it shows no strut that a width could be measured on.",
+            "Check the outline and the polarity, or take a picture that shows more of the strut.",
+        )
+    return stations
 
 
 def _scale(calibration: Calibration | None) -> tuple[tuple[float, float], float]:
@@ -327,13 +342,14 @@ def _both_edges(
     line: _Lines,
     scale: tuple[float, float],
     frame: tuple[int, int, int, int],
+    lines: tuple[float, ...] = BAND,
 ) -> tuple[Edges, Edges]:
     """Edges to the left and to the right of every station."""
     out = []
     for side in (1.0, -1.0):
         rays = _rays(line, side, scale)
         start = mask_edges(solid, rays)
-        out.append(find_edges(silhouette.grey, silhouette.levels, rays, start, frame))
+        out.append(find_edges(silhouette.grey, silhouette.levels, rays, start, frame, lines=lines))
     return out[0], out[1]
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from surfscan.segmentation.grouped import distance_inside
 from surfscan.segmentation.skeleton_graph import Branch, SkeletonGraph, graph_of
 from surfscan.segmentation.thinning import thin
+from surfscan.segmentation.through_pits import strut_width
 
 _STANDS_OUT = 1.0  # a side branch stands out of its junction's circle by this many of the circle's radii
 _STANDS_OUT_PX = 4.0  # ... and by this much, or it is a spur
@@ -19,6 +20,7 @@ _PAD_WIDTHS = 1.5  # half widths by which the picture is continued beyond its fr
 _LARGEST_PAD = 0.5  # ... at most this share of its longer side
 _PRUNINGS = 25
 _SHORTEST_PX = 3.0
+_COARSEST, _WIDTH_LEFT_PX = 4, 12  # wide struts are thinned on a grid coarser by at most so much
 _NECK = 0.5  # a branch narrower than this share of its junctions' circles is a strut, however short
 
 END_KINDS = ("junction", "end", "frame", "closed")
@@ -32,7 +34,7 @@ class Centrelines:
     Attributes
     ----------
     row, col : ndarray of shape (P,)
-        Points of the smoothed centrelines, strut after strut, about 1 px apart.
+        Points of the smoothed centrelines, strut after strut, 1 to 6 px apart.
     radius : ndarray of shape (P,)
         Distance to the nearest edge of the mask.
     start : ndarray of shape (S + 1,), int
@@ -96,34 +98,72 @@ def find_centrelines(solid: np.ndarray, *, frame: tuple[int, int, int, int] | No
     view = np.ascontiguousarray(solid[row0:row1, col0:col1])
     if view.ndim != 2 or not view.size:
         raise ValueError(f"a mask with pixels is needed, got shape {solid.shape} and frame {frame}")
-    reach = float(distance_inside(view).max()) if view.any() and not view.all() else 0.0
+    if not view.any() or view.all():
+        return _assembled(None, _Field(np.zeros((3, 3), np.float32), 0, (0, 0), (0, 0), 1), None)
+    view, reduced = _reduced(view)
+    reach = float(distance_inside(view).max())
     pad = int(min(_PAD_WIDTHS * reach, _LARGEST_PAD * max(view.shape))) + 4
     padded = np.zeros((view.shape[0] + 2 * pad, view.shape[1] + 2 * pad), np.uint8)
     padded[1:-1, 1:-1] = cv2.copyMakeBorder(
         view.view(np.uint8), pad - 1, pad - 1, pad - 1, pad - 1, cv2.BORDER_REPLICATE
     )
-    if not view.any() or view.all():
-        return _assembled(None, _Field(np.zeros((3, 3), np.float32), 0, (0, 0), (0, 0)), None)
     distance = distance_inside(padded)
     graph = _pruned(thin(padded.view(bool)), distance)
-    field = _Field(distance, pad, view.shape, (row0, col0))
+    field = _Field(distance, pad, view.shape, (row0, col0), reduced)
     _, parts = cv2.connectedComponents(padded, connectivity=8)
     return _assembled(_lines(graph, field), field, parts)
 
 
+def _reduced(view: np.ndarray) -> tuple[np.ndarray, int]:
+    """The mask on a coarser grid, and how much coarser: as far as struts stay 12 px wide, and no further than
+    it keeps as many parts and as many openings."""
+    coarser = int(min(_COARSEST, strut_width(view) // _WIDTH_LEFT_PX))
+    known = _topology(view) if coarser > 1 else (0, 0)
+    for by in range(coarser, 1, -1):
+        shape = (-(-view.shape[1] // by), -(-view.shape[0] // by))
+        whole = cv2.copyMakeBorder(
+            view.view(np.uint8) * np.uint8(255),
+            0,
+            shape[1] * by - view.shape[0],
+            0,
+            shape[0] * by - view.shape[1],
+            cv2.BORDER_REPLICATE,
+        )
+        small = cv2.resize(whole, shape, interpolation=cv2.INTER_AREA) > 127
+        if _topology(small) == known:
+            return small, by
+    return view, 1
+
+
+def _topology(mask: np.ndarray) -> tuple[int, int]:
+    """Parts of a mask and parts of its background."""
+    return (
+        cv2.connectedComponents(mask.view(np.uint8), connectivity=8)[0],
+        cv2.connectedComponents((~mask).view(np.uint8), connectivity=4)[0],
+    )
+
+
 @dataclass(frozen=True)
 class _Field:
-    """Distances over the continued picture, and where the picture lies in it."""
+    """Distances over the continued picture, where the picture lies in it, and how much coarser it is."""
 
     distance: np.ndarray
     pad: int
     shape: tuple[int, int]
     corner: tuple[int, int]
+    reduced: int
 
     def inside(self, row: np.ndarray, col: np.ndarray) -> np.ndarray:
         """Whether points (of the continued picture) lie in the picture."""
         r, c = row - self.pad, col - self.pad
         return (r >= -0.5) & (r <= self.shape[0] - 0.5) & (c >= -0.5) & (c <= self.shape[1] - 0.5)
+
+    def full(self, row: np.ndarray, col: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Rows and columns of the picture itself."""
+        return (
+            (row - self.pad + 0.5) * self.reduced - 0.5 + self.corner[0],
+            (col - self.pad + 0.5) * self.reduced - 0.5 + self.corner[1],
+        )
 
     def radius(self, row: np.ndarray, col: np.ndarray) -> np.ndarray:
         """Distance to the edge of the mask at points: bilinear, less the half pixel to the edge."""
@@ -336,7 +376,6 @@ def _assembled(
     """Lines numbered and put one after another, in coordinates of the picture."""
     lines, node_row, node_col, node_radius = found or ([], np.zeros(0), np.zeros(0), np.zeros(0))
     lines = sorted(lines, key=lambda line: (line.row[len(line.row) // 2], line.col[len(line.col) // 2]))
-    shift_row, shift_col = field.corner[0] - field.pad, field.corner[1] - field.pad
     row = np.concatenate([line.row for line in lines]) if lines else np.zeros(0)
     col = np.concatenate([line.col for line in lines]) if lines else np.zeros(0)
     used = sorted({node for line in lines for node in line.nodes if node >= 0})
@@ -346,15 +385,18 @@ def _assembled(
         middles = [(round(x.row[len(x.row) // 2]), round(x.col[len(x.col) // 2])) for x in lines]
         _, number = np.unique([parts[m] for m in middles], return_inverse=True)
         part = number + 1
+    radius = field.radius(row, col) * field.reduced if lines else np.zeros(0)
+    row, col = field.full(row, col)
+    junction_row, junction_col = field.full(node_row[used], node_col[used])
     return Centrelines(
-        row=row + shift_row,
-        col=col + shift_col,
-        radius=field.radius(row, col) if lines else np.zeros(0),
+        row=row,
+        col=col,
+        radius=radius,
         start=np.concatenate([[0], np.cumsum([len(line.row) for line in lines])]).astype(int),
         end_kind=np.array([line.kinds for line in lines], dtype=str).reshape(-1, 2),
         end_node=np.array([[renumbered[n] for n in line.nodes] for line in lines], int).reshape(-1, 2),
-        junction_row=node_row[used] + shift_row,
-        junction_col=node_col[used] + shift_col,
-        junction_radius=node_radius[used],
+        junction_row=junction_row,
+        junction_col=junction_col,
+        junction_radius=node_radius[used] * field.reduced,
         part=part,
     )

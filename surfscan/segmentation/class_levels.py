@@ -11,6 +11,7 @@ _CLEAR = 4  # px from the other class from which a pixel is taken to show its ow
 _LESS_CLEAR = 2  # ... or, where a class is too thin for that
 _BLOCKS = 24  # blocks along the longer side
 _LEAST_BLOCK = 16  # px
+_ENOUGH_A_SIDE = 48  # samples a side of a block
 _WIDTHS = (0.8, 2.0, 6.0, 20.0)  # blocks: standard deviations over which levels are spread, narrowest first
 _ENOUGH = 40.0  # pixels, weighted, that a level rests on before a wider spread takes over
 
@@ -53,15 +54,7 @@ class ClassLevels:
         m, n = self.inside.shape
         y = (np.asarray(row, np.float32) + 0.5) * m / self.shape[0] - 0.5
         x = (np.asarray(col, np.float32) + 0.5) * n / self.shape[1] - 0.5
-        flat = [
-            cv2.remap(
-                grid, x.reshape(-1, 1), y.reshape(-1, 1), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-            ).reshape(x.shape)
-            if x.size < 32_000
-            else _bilinear(grid, y, x)
-            for grid in (self.inside, self.outside)
-        ]
-        return flat[0], flat[1]
+        return _bilinear(self.inside, y, x), _bilinear(self.outside, y, x)
 
 
 def local_levels(
@@ -94,19 +87,26 @@ def local_levels(
         If a class has no pixel.
     """
     block = max(_LEAST_BLOCK, round(max(grey.shape) / _BLOCKS))
+    step = max(1, block // _ENOUGH_A_SIDE)
+    thinned = grey[::step, ::step]
     shape = (max(1, round(grey.shape[1] / block)), max(1, round(grey.shape[0] / block)))
     grids = []
     for part, other in ((inside, outside), (outside, inside)):
-        clear = _clear(part & used, other, glints)
+        clear = _clear(part & used, other, glints)[::step, ::step]
         weight = cv2.resize(clear.astype(np.float32), shape, interpolation=cv2.INTER_AREA)
-        total = cv2.resize(np.where(clear, grey, np.float32(0)), shape, interpolation=cv2.INTER_AREA)
-        grids.append(_spread_out(total, weight, block * block))
-    step = grids[0] - grids[1]
-    contrast = float(np.median(step))
+        total = cv2.resize(np.where(clear, thinned, np.float32(0)), shape, interpolation=cv2.INTER_AREA)
+        grids.append(_spread_out(total, weight, (block // step) ** 2))
+    apart = grids[0] - grids[1]
+    contrast = float(np.median(apart))
     sign = np.float32(1 if contrast >= 0 else -1)
     least = np.float32(max(0.05 * abs(contrast), 1e-6))
-    grids[0] = grids[1] + sign * np.maximum(sign * step, least)
+    grids[0] = grids[1] + sign * np.maximum(sign * apart, least)
     return ClassLevels(grids[0], grids[1], grey.shape, max(abs(contrast), 1e-6))
+
+
+def disc(radius: int) -> np.ndarray:
+    """Structuring element: a disc of this radius in px."""
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius + 1, 2 * radius + 1)))
 
 
 def _clear(part: np.ndarray, other: np.ndarray, glints: np.ndarray | None) -> np.ndarray:
@@ -116,8 +116,7 @@ def _clear(part: np.ndarray, other: np.ndarray, glints: np.ndarray | None) -> np
     away = ~other if glints is None else ~(other | glints)
     enough = 0.05 * np.count_nonzero(part)
     for reach in (_CLEAR, _LESS_CLEAR, 1):
-        kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-        clear = cv2.erode(away.view(np.uint8), kernel).astype(bool) & part
+        clear = cv2.erode(away.view(np.uint8), disc(reach), borderValue=1).astype(bool) & part
         if np.count_nonzero(clear) > enough:
             return clear
     return part

@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 
 from surfscan.preparation.noise import pixel_noise
-from surfscan.segmentation.class_levels import ClassLevels, local_levels
+from surfscan.segmentation.class_levels import ClassLevels, disc, local_levels
+from surfscan.segmentation.grouped import distance_inside
 from surfscan.segmentation.illumination import fit_illumination
 from surfscan.segmentation.mixture import two_level_split
 from surfscan.segmentation.through_pits import Holes, judge_holes
@@ -22,7 +23,9 @@ SMALLEST_PART_PX = 25
 _GRID_SIDE = 384  # px a side of the reduced picture on which light and polarity are judged
 _SMOOTHING = 0.7  # standard deviation, px, before the threshold ...
 _NOISY, _NOISY_SMOOTHING = 0.08, 1.4  # ... and where pixel noise passes this share of the contrast
-_DEEP = (3.0, 5.0)  # px from the edge between which both classes must have reached their levels
+_DEEP = (2, 4)  # px from the edge between which both classes must have reached their levels
+_LEAST_DEEP_PX, _LEAST_DEEP = 50, 0.25  # pixels there; share of a class that lies that deep or deeper
+_SAMPLES = 50_000  # pixels looked at there
 _STEP = 0.6  # ... to this share of the contrast
 _CONTRAST_TO_SPREAD = 3.0  # common practice, no source
 _DOUBTFUL_POLARITY = 1.25  # one class is thinner, or rarer along the frame, by less than this factor
@@ -101,8 +104,9 @@ def find_silhouette(
         Pixels to use (not the data strip, not a scale bar).
     polarity : {"auto", "dark", "light"}
         Whether struts are darker (backlit) or lighter than the background. "auto" takes for struts the class
-        that is thinner (95th percentile of the distance to the other class, by area) and rarer along the
-        frame; the two ratios multiplied decide (common practice, no source).
+        that is thinner (95th percentile of the distance to the other class, by area, with the picture gone
+        on beyond its frame by half its side as it ends there) and rarer along the frame; the two ratios
+        multiplied decide (common practice, no source).
     holes : {"auto", "through", "filled"}
         What an open spot inside a strut is; see `surfscan.segmentation.through_pits`.
 
@@ -226,19 +230,27 @@ def _smoothed(grey: np.ndarray, noise: float, levels: ClassLevels) -> tuple[np.n
 
 def _check_two_classes(grey: np.ndarray, light: np.ndarray, used: np.ndarray, levels: ClassLevels) -> None:
     """Refuse a picture whose two classes are one: no step at the edge, or a step lost in the spread."""
-    deep = []
+    deep: list[np.ndarray] = []
+    enough = True
     for part in (light, ~light):
-        distance = cv2.distanceTransform((part & used).view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-        band = (distance >= _DEEP[0]) & (distance <= _DEEP[1]) & used
-        deep.append(grey[band][:: max(1, np.count_nonzero(band) // 50_000)])
-    enough = min(len(values) for values in deep) >= 50
+        inside = part & used
+        near, far = (
+            cv2.erode(inside.view(np.uint8), disc(radius), borderValue=1).astype(bool) for radius in _DEEP
+        )
+        band = near & ~far & used
+        count = np.count_nonzero(band)
+        core = np.count_nonzero(near & used)
+        enough &= bool(count >= _LEAST_DEEP_PX and core >= _LEAST_DEEP * np.count_nonzero(inside))
+        where = np.flatnonzero(band)[:: max(1, count // _SAMPLES)]
+        inside_level, outside_level = levels.at(*np.divmod(where, grey.shape[1]))
+        deep.append((grey.ravel()[where] - outside_level) / (inside_level - outside_level))
     step = float(np.median(deep[0]) - np.median(deep[1])) if enough else 0.0
-    spread = np.sqrt(0.5 * sum(_spread(values) ** 2 for values in deep)) if enough else np.inf
-    if step < _STEP * levels.contrast or step < _CONTRAST_TO_SPREAD * spread:
+    spread = min(_spread(values) for values in deep) if enough else np.inf
+    if step < _STEP or step < _CONTRAST_TO_SPREAD * spread:
         raise NoStrutError(
             "No strut was found: nowhere does the grey step between two levels as at an edge.",
-            "The picture shows no strut, or a strut wider than the field, or is out of focus: take one that "
-            "shows both edges of the strut and background beside them.",
+            "The picture shows no strut, or a strut wider than the field or under 6 px wide, or is out of "
+            "focus: take one that shows both edges of the strut and background beside them.",
         )
 
 
@@ -263,6 +275,7 @@ def polarity_of(light: np.ndarray, used: np.ndarray) -> tuple[Literal["dark", "l
     """
     step = max(1, round(max(light.shape) / _GRID_SIDE))
     shape = (light.shape[1] // step, light.shape[0] // step)
+    beyond = max(shape) // 2
     small = cv2.resize(light.view(np.uint8), shape, interpolation=cv2.INTER_NEAREST).astype(bool)
     valid = cv2.resize(used.view(np.uint8), shape, interpolation=cv2.INTER_NEAREST).astype(bool)
     rows, cols = np.flatnonzero(valid.any(axis=1)), np.flatnonzero(valid.any(axis=0))
@@ -270,12 +283,16 @@ def polarity_of(light: np.ndarray, used: np.ndarray) -> tuple[Literal["dark", "l
     frame = np.concatenate([small[0], small[-1], small[:, 0], small[:, -1]])
     widths = []
     for part in (small, ~small):
-        distance = cv2.distanceTransform(part.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-        inside = distance[part]
+        wide = cv2.copyMakeBorder(part.view(np.uint8), *_ring(beyond), cv2.BORDER_REPLICATE)
+        inside = distance_inside(wide)[wide != 0]
         widths.append(float(np.percentile(inside, 95)) if inside.size else 0.5)
     on_frame = (np.count_nonzero(frame) + 1) / (np.count_nonzero(~frame) + 1)
     factor = widths[0] / widths[1] * on_frame  # above 1: the lighter class is the background
     return ("dark", factor) if factor > 1 else ("light", 1 / factor)
+
+
+def _ring(size: int) -> tuple[int, int, int, int]:
+    return size, size, size, size
 
 
 def _polarity_warnings(found: str, factor: float, stated: str) -> list[str]:

@@ -8,12 +8,16 @@ from typing import Literal
 import cv2
 import numpy as np
 
+from surfscan.segmentation.grouped import distance_inside
+
 Holes = Literal["auto", "through", "filled"]
 
 _REACHED = 0.3  # share of the contrast within which a hole reaches the background's level
+_PAST = 0.15  # ... or goes past it, and is still taken for open
 _GLINT = 0.35  # further beyond the background than this: a glint
 _GLINT_REACH = 3  # px around a glint whose blurred flank passes through the background's level
 _LEAST_HOLE_PX = 6
+_GRID_SIDE = 2048  # the typical width is read on a picture of about this many pixels a side
 
 
 @dataclass(frozen=True)
@@ -54,8 +58,8 @@ def judge_holes(struts: np.ndarray, share: np.ndarray, used: np.ndarray, holes: 
     A part of the background that is enclosed by metal, does not touch the frame and has a smaller area than
     the square of the typical strut width is a spot inside a strut; a larger one is an opening of the mesh
     (common practice, no source). A spot reaches the background's level where the mean of its half nearest to
-    that level lies within 30 % of the contrast from it; spots under 6 px, or next to something beyond the
-    background's level (a glint and its blurred flank), are none.
+    that level lies at most 30 % of the contrast short of it or 15 % past it; spots under 6 px,
+    or next to something beyond the background's level (a glint and its blurred flank), are none.
     """
     empty = np.zeros(struts.shape, bool)
     n, labels, stats, _ = cv2.connectedComponentsWithStats((~struts).view(np.uint8), connectivity=4)
@@ -72,7 +76,8 @@ def judge_holes(struts: np.ndarray, share: np.ndarray, used: np.ndarray, holes: 
     label = labels.ravel()[where]
     values = share.ravel()[where]
     if holes == "auto":
-        through = (_nearest_half(label, values, n) < _REACHED) & (area >= _LEAST_HOLE_PX) & small
+        level = _nearest_half(label, values, n)
+        through = (level > -_PAST) & (level < _REACHED) & (area >= _LEAST_HOLE_PX) & small
         near = cv2.dilate(glints.view(np.uint8), np.ones((2 * _GLINT_REACH + 1,) * 2, np.uint8)).astype(bool)
         through[np.unique(labels[spots & near])] = False
     else:
@@ -81,19 +86,20 @@ def judge_holes(struts: np.ndarray, share: np.ndarray, used: np.ndarray, holes: 
     count = int(np.count_nonzero(through))
     warnings: tuple[str, ...] = ()
     if holes == "auto" and count:
-        plural = "spots" if count > 1 else "spot"
+        what = f"{count} open spots inside struts show" if count > 1 else "1 open spot inside a strut shows"
         warnings = (
-            f"{count} open {plural} inside struts show the background's grey and are taken as through-pits; "
-            "where they are glints on the metal, state so.",
+            f"{what} the background's grey: taken for open through; where glints do that, state that holes "
+            "are filled.",
         )
     return Judged(struts | (spots & ~pits), pits, glints | (spots & ~pits), warnings)
 
 
 def strut_width(struts: np.ndarray) -> float:
     """Typical width, px: twice the median distance from the edge along the ridges of that distance."""
-    distance = cv2.distanceTransform(struts.view(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    step = max(1, round(max(struts.shape) / _GRID_SIDE))
+    distance = distance_inside(np.ascontiguousarray(struts[::step, ::step])) * step
     highest = cv2.dilate(distance, np.ones((3, 3), np.uint8))
-    ridge = distance[(distance >= highest) & (distance >= 1.5)]
+    ridge = distance[(distance >= highest) & (distance >= 1.5 * step)]
     return 2 * float(np.median(ridge)) if ridge.size else 0.0
 
 
