@@ -102,10 +102,12 @@ def _texture(rng: np.random.Generator, shape: tuple[int, int], coarse: int) -> n
     return np.asarray(cv2.resize(small, shape[::-1], interpolation=cv2.INTER_CUBIC))
 
 
-def _polygon_mask(points: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
-    mask = np.zeros(shape, np.uint8)
-    cv2.fillPoly(mask, [np.round(points * 256).astype(np.int32)], 1, shift=8)
-    return mask
+def _inside_drawn(shape: str, width: float, thickness: float, u: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """Whether points (u along the width, v along the thickness, from the middle) lie in a drawn strut."""
+    if shape == "ellipse":
+        return np.asarray((u / (width / 2)) ** 2 + (v / (thickness / 2)) ** 2 <= 1)
+    half = width / 2 * np.ones_like(v) if shape == "rectangle" else width / 1.8 * (0.9 + 0.2 * v / thickness)
+    return np.asarray((np.abs(v) <= thickness / 2) & (np.abs(u) <= half))
 
 
 def make_section(recipe: SectionRecipe) -> SyntheticSection:
@@ -119,10 +121,12 @@ def make_section(recipe: SectionRecipe) -> SyntheticSection:
     spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
     centre = side / 2 + rng.uniform(-8, 8, 2)
     outline = drawn_outline(recipe.shape, recipe.width_px, recipe.thickness_px) @ spin.T + centre
-    original = _polygon_mask((outline + 0.5) * k - 0.5, fine)
+    rows, cols = (np.mgrid[0 : fine[0], 0 : fine[1]].astype(np.float32) + 0.5) / k - 0.5
+    u = (cols - centre[0]) * spin[0, 0] + (rows - centre[1]) * spin[1, 0]
+    v = (cols - centre[0]) * spin[0, 1] + (rows - centre[1]) * spin[1, 1]
+    original = _inside_drawn(recipe.shape, recipe.width_px, recipe.thickness_px, u, v).astype(np.uint8)
     depth = cv2.distanceTransform(original, cv2.DIST_L2, cv2.DIST_MASK_PRECISE) / k
     height = cv2.distanceTransform(1 - original, cv2.DIST_L2, cv2.DIST_MASK_PRECISE) / k
-    rows, cols = np.mgrid[0 : fine[0], 0 : fine[1]].astype(np.float32) / k
     angle = np.arctan2(rows - centre[1], cols - centre[0]) % (2 * np.pi)
     spread = np.maximum(0.15, 1 + recipe.unevenness * _wave(rng, angle, 12))
     for _ in range(recipe.pits):
@@ -145,7 +149,9 @@ def make_section(recipe: SectionRecipe) -> SyntheticSection:
     spots = np.flatnonzero(product)
     for _ in range(recipe.cracks if spots.size else 0):
         y, x = np.divmod(int(rng.choice(spots)), fine[1])
-        way = np.arctan2(y / k - centre[1], x / k - centre[0]) + rng.normal(0, 0.3) + rng.choice([0, np.pi / 2])
+        way = (
+            np.arctan2(y / k - centre[1], x / k - centre[0]) + rng.normal(0, 0.3) + rng.choice([0, np.pi / 2])
+        )
         half = rng.uniform(0.3, 1.0) * max(size, 4) * k
         ends = [(int(x + f * half * np.cos(way)), int(y + f * half * np.sin(way))) for f in (-1, 1)]
         cv2.line(void, *ends, 1, thickness=int(rng.uniform(1, 2.5) * k))
@@ -157,7 +163,16 @@ def make_section(recipe: SectionRecipe) -> SyntheticSection:
     room = np.flatnonzero(lost & product & (depth > 6) & (cut * spread - depth > 6))
     for _ in range(recipe.islands if room.size else 0):
         y, x = np.divmod(int(rng.choice(room)), fine[1])
-        cv2.ellipse(flecks, (int(x), int(y)), (int(rng.uniform(3, 5) * k), int(rng.uniform(3, 5) * k)), 0, 0, 360, 1, -1)
+        cv2.ellipse(
+            flecks,
+            (int(x), int(y)),
+            (int(rng.uniform(3, 5) * k), int(rng.uniform(3, 5) * k)),
+            0,
+            0,
+            360,
+            1,
+            -1,
+        )
     metal |= flecks.view(bool) & product & ~core
     levels = ORDERS[recipe.order]
     scene = np.full(fine, levels["medium"], np.float32) * (1 + 0.03 * _texture(rng, fine, 60 * k))
@@ -184,10 +199,14 @@ def _light(rng: np.random.Generator, side: int, shade: float) -> np.ndarray:
     """Light that falls off to one side and to the corners, by at most about `shade` either way."""
     y, x = np.mgrid[-1 : 1 : side * 1j, -1 : 1 : side * 1j]
     way = rng.uniform(0, 2 * np.pi)
-    return (1 + shade * (x * np.cos(way) + y * np.sin(way)) * 0.7 - 0.4 * shade * (x**2 + y**2)).astype(np.float32)
+    return (1 + shade * (x * np.cos(way) + y * np.sin(way)) * 0.7 - 0.4 * shade * (x**2 + y**2)).astype(
+        np.float32
+    )
 
 
-def _photograph(scene: np.ndarray, light: np.ndarray, recipe: SectionRecipe, rng: np.random.Generator) -> np.ndarray:
+def _photograph(
+    scene: np.ndarray, light: np.ndarray, recipe: SectionRecipe, rng: np.random.Generator
+) -> np.ndarray:
     """Average down, blur, light and noise; uint8."""
     side = scene.shape[0] // OVERSAMPLING
     picture = cv2.resize(scene, (side, side), interpolation=cv2.INTER_AREA)

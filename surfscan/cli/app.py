@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from surfscan._version import __version__
-from surfscan.cli import height_commands, image_commands, study_commands, table_commands
+from surfscan.cli import height_commands, image_commands, section_commands, study_commands, table_commands
 from surfscan.errors import InputError
 
 app = typer.Typer(
@@ -30,6 +30,7 @@ for command in (
     image_commands.pits,
     image_commands.degraded,
     height_commands.texture,
+    section_commands.section,
     table_commands.extremes,
 ):
     app.command()(command)

@@ -13,7 +13,19 @@ from surfscan.columns import TEXTURE_PARAMETERS, Table, columns
 from surfscan.procedures.result import Result
 
 SIGNIFICANT_DIGITS = 7
-_ALWAYS_IN_PX = frozenset({"row_px", "col_px", "area_px", "deepest_row_px", "deepest_col_px"})
+_ALWAYS_IN_PX = frozenset(
+    {
+        "row_px",
+        "col_px",
+        "area_px",
+        "deepest_row_px",
+        "deepest_col_px",
+        "max_row_px",
+        "max_col_px",
+        "metal_row_px",
+        "metal_col_px",
+    }
+)
 
 
 def result_json(result: Result) -> str:

@@ -71,6 +71,25 @@ _ROWS = {
         ("region_area_mm2", "specimen region", "mm²"),
         ("region_area_px", "specimen region", "px"),
     ),
+    "section": (
+        ("original_outline", "original outline", ""),
+        ("metal_area_um2", "remaining metal", "µm²"),
+        ("metal_area_px", "remaining metal", "px"),
+        ("original_area_um2", "original area", "µm²"),
+        ("original_area_px", "original area", "px"),
+        ("remaining_thickness_fraction", "remaining thickness", "%"),
+        ("mean_thickness_um", "mean thickness", "µm"),
+        ("mean_thickness_px", "mean thickness", "px"),
+        ("mean_penetration_um", "mean penetration", "µm"),
+        ("mean_penetration_px", "mean penetration", "px"),
+        ("max_penetration_um", "greatest penetration", "µm"),
+        ("max_penetration_px", "greatest penetration", "px"),
+        ("local_pitting_factor", "local pitting factor", ""),
+        ("least_ligament_um", "least ligament", "µm"),
+        ("least_ligament_px", "least ligament", "px"),
+        ("profile_count", "sections", ""),
+        ("grey_order_found", "light to dark", ""),
+    ),
     "texture": (
         *(
             (c.name, c.name.removesuffix("_um").removesuffix("_deg"), _TEXTURE_UNITS.get(c.unit, c.unit))
@@ -93,12 +112,21 @@ def _headline(result: Result) -> str:
         return f"degraded area {share}" if share else "degraded area not determined"
     if result.procedure == "texture":
         return f"areal texture of the {result.summary['surface']} surface"
+    if result.procedure == "section":
+        return _section_headline(result.summary)
     count = result.summary["pit_count"]
     text = f"{count} pit" if count == 1 else f"{count} pits"
     near, review = result.summary.get("near_limit_count"), result.summary.get("for_review_count")
     asides = [f"{near} near a limit"] if near else []
     asides += [f"{review} more for review"] if review else []
     return f"{text} ({', '.join(asides)})" if asides else text
+
+
+def _section_headline(summary: Mapping[str, Any]) -> str:
+    if not summary["profile_count"]:
+        return "no section found"
+    share = _figure(summary, "remaining_fraction", "%")
+    return f"remaining section {share}" if share else "remaining section not determined"
 
 
 def _scale(result: Result) -> str:

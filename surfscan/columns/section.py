@@ -52,7 +52,9 @@ _PROFILES: tuple[Column, ...] = (
         "Shortest straight cut through the largest piece of metal that leaves a quarter of its area or more on "
         "either side; of a crossing section its least thickness.",
     ),
-    Column("mean_thickness_um", "µm", "float64", "Mean thickness of a crossing section, outer faces of metal."),
+    Column(
+        "mean_thickness_um", "µm", "float64", "Mean thickness of a crossing section, outer faces of metal."
+    ),
     Column("island_count", "1", "int64", "Pieces of metal apart from the largest."),
     Column("island_area_um2", "µm²", "float64", "Area of these pieces."),
     Column("product_area_um2", "µm²", "float64", "Product inside the section's outer edge."),

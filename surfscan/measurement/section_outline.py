@@ -41,7 +41,10 @@ def largest_outline(field: np.ndarray) -> np.ndarray:
     if not found:
         raise ValueError("nothing lies above 0")
     chain = max(found, key=cv2.contourArea)[:, 0].astype(np.float32)
-    slope_x, slope_y = cv2.Sobel(fine, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(fine, cv2.CV_32F, 0, 1, scale=0.125)
+    slope_x, slope_y = (
+        cv2.Sobel(fine, cv2.CV_32F, 1, 0, scale=0.125),
+        cv2.Sobel(fine, cv2.CV_32F, 0, 1, scale=0.125),
+    )
     value, gx, gy = (sample(f, chain) for f in (fine, slope_x, slope_y))
     step = value / np.maximum(gx**2 + gy**2, 1e-8)
     length = np.abs(step) * np.hypot(gx, gy)
@@ -166,12 +169,11 @@ def _evened(values: np.ndarray) -> np.ndarray:
     away = values - np.median(values)
     limit = 1.0 + 1.5 * float(np.median(np.abs(away)))
     size = np.abs(away)
-    return np.asarray(np.where(size > limit, np.sign(away) * np.sqrt(limit * (2 * size - limit)), away))
+    bent = np.sign(away) * np.sqrt(limit * np.maximum(2 * size - limit, 0))
+    return np.asarray(np.where(size > limit, bent, away))
 
 
-def _fit(
-    points: np.ndarray, pose: np.ndarray, gap: np.ndarray, rim: np.ndarray
-) -> tuple[float, np.ndarray]:
+def _fit(points: np.ndarray, pose: np.ndarray, gap: np.ndarray, rim: np.ndarray) -> tuple[float, np.ndarray]:
     """Levenberg-Marquardt on shift and turn."""
     reach = float(np.hypot(*points.T).max())
     scale = np.array([1.0, 1.0, 1.0 / reach])

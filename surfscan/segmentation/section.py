@@ -219,7 +219,9 @@ def _bodies(inside: np.ndarray, metal: np.ndarray) -> tuple[np.ndarray, list[str
 
 def _owner(k: int, parts: np.ndarray, number: np.ndarray, stats: np.ndarray) -> int:
     """Number of the section that piece `k` is an island of, 0 where none is near."""
-    area = {int(n): float(stats[np.flatnonzero(number == n), cv2.CC_STAT_AREA].sum()) for n in set(number) - {0}}
+    area = {
+        int(n): float(stats[np.flatnonzero(number == n), cv2.CC_STAT_AREA].sum()) for n in set(number) - {0}
+    }
     reach = int(np.ceil(_ISLAND_REACH * np.sqrt(max(area.values()))))
     x, y, w, h = (int(v) for v in stats[k, :4])
     window = (slice(max(y - reach, 0), y + h + reach), slice(max(x - reach, 0), x + w + reach))

@@ -139,9 +139,7 @@ def _mixture(ratio: np.ndarray, good: np.ndarray, *, allow_three: bool) -> Mixtu
         if three is not None:
             return three
     mean = float(points.mean())
-    two = fit_mixture(
-        histogram, np.array([(low, high), (low, mean), (mean, high)]), least_spread=least
-    )
+    two = fit_mixture(histogram, np.array([(low, high), (low, mean), (mean, high)]), least_spread=least)
     if two.separation() < _APART or two.shares.min() < _SMALLEST:
         return None
     return two
@@ -198,9 +196,7 @@ def _fit_light(smooth: np.ndarray, light: np.ndarray, good: np.ndarray, mixture:
     damping = np.diag(np.full(len(normal), 1e-4 * np.trace(normal) / len(normal)))
     start = np.zeros(len(normal))
     start[0] = 1.0
-    solved = start + np.linalg.solve(
-        normal + damping, design.T @ (values * weight - design @ start)
-    )
+    solved = start + np.linalg.solve(normal + damping, design.T @ (values * weight - design @ start))
     return np.asarray(solved)
 
 
