@@ -18,9 +18,9 @@ import numpy as np
 
 INSTALL = 'pip install "surfscan[ocr]"'
 
-_HEIGHTS_PX = (160, 280, 420)  # height a window is brought to: its letters are then some 20 to 80 px high
-_WIDEST_PX = 1400
-_MAGNIFIED, _REDUCED = 5.0, 0.2
+_SIZES = (1.0, 0.65, 0.42)  # of the largest rendering: letters come out some 20 to 80 px high in one of them
+_HIGHEST_PX, _WIDEST_PX = 420, 1400  # a window is brought to this size at most
+_MAGNIFIED = 5.0
 
 
 @dataclass(frozen=True)
@@ -110,8 +110,9 @@ def read_labels(
     return found
 
 
-RENDERINGS = 2 * len(_HEIGHTS_PX)
-"""How many renderings of a window are read."""
+def is_plain(rendering: int) -> bool:
+    """Whether a rendering shows the picture as it is, not the distance from the ink or two levels."""
+    return rendering % 2 == 0
 
 
 def _renderings(part: np.ndarray, ink: np.ndarray | None) -> list[tuple[np.ndarray, float]]:
@@ -121,9 +122,9 @@ def _renderings(part: np.ndarray, ink: np.ndarray | None) -> list[tuple[np.ndarr
     grey = part if part.ndim == 2 else cv2.cvtColor(np.ascontiguousarray(part), cv2.COLOR_RGB2GRAY)
     apart = _from_ink(part, ink) if ink is not None else grey
     pictures = []
-    for height in _HEIGHTS_PX:
-        factor = height / part.shape[0]
-        factor = float(np.clip(min(factor, _WIDEST_PX / part.shape[1]), _REDUCED, _MAGNIFIED))
+    largest = min(_HIGHEST_PX / part.shape[0], _WIDEST_PX / part.shape[1], _MAGNIFIED)
+    for size_share in _SIZES:
+        factor = largest * size_share
         size = (max(32, round(part.shape[1] * factor)), max(32, round(part.shape[0] * factor)))
         how = cv2.INTER_CUBIC if factor > 1 else cv2.INTER_AREA
         plain = cv2.resize(np.ascontiguousarray(part), size, interpolation=how)

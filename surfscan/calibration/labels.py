@@ -25,8 +25,8 @@ _NUMBER = r"(?P<number>[0-9]{1,3}(?: [0-9]{3})+|[0-9OoQlISB]{1,5}(?:[.,][0-9Oo]{
 _LABEL = re.compile(rf"^(?:scale ?bar|scale|bar)?[\s:=]*{_NUMBER}\s*(?P<unit>[^\d\s].*)$", re.IGNORECASE)
 _DIGITS = str.maketrans({"O": "0", "o": "0", "Q": "0", "l": "1", "I": "1", "S": "5", "B": "8"})
 
-_ROUND = (1.0, 2.0, 5.0)
-_USUAL = (1.5, 2.5, 3.0, 4.0, 6.0, 7.5, 8.0, 1.25)
+_ROUND = (1.0, 2.0, 2.5, 5.0)
+_USUAL = (1.25, 1.5, 3.0, 4.0, 6.0, 7.5, 8.0)
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ def is_round(label: Label) -> float:
     Returns
     -------
     float
-        1 for 1, 2 or 5 times a power of ten, 0.9 for 1.25, 1.5, 2.5, 3, 4, 6, 7.5 and 8, else 0.4 (common
+        1 for 1, 2, 2.5 or 5 times a power of ten, 0.9 for 1.25, 1.5, 3, 4, 6, 7.5 and 8, else 0.4 (common
         practice, no source).
     """
     number = float(label.text.split()[0])

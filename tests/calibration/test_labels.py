@@ -45,7 +45,7 @@ def test_no_label(text):
 
 
 @pytest.mark.parametrize(("text", "round_like"), [
-    ("1 µm", 1), ("20 nm", 1), ("500 µm", 1), ("0.5 mm", 1), ("2.5 µm", 0.9), ("300 nm", 0.9), ("15 µm", 0.9),
+    ("1 µm", 1), ("20 nm", 1), ("500 µm", 1), ("0.5 mm", 1), ("2.5 µm", 1), ("300 nm", 0.9), ("15 µm", 0.9),
     ("11.9 µm", 0.4), ("37 µm", 0.4), ("1.10 µm", 0.4),
 ])  # fmt: skip
 def test_round_numbers(text, round_like):
