@@ -163,6 +163,7 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         "sharp ends": _ramp(max(start.edge_px, end.edge_px), 5.0, 2.0),
         "free ends": _free_factor(like, first, last, thickness),
         "slender": _ramp(length / thickness, 2.2, 4.0),
+        "not short": _ramp(length / cols, 0.02, 0.035),
         "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
     }
     box = (
@@ -205,10 +206,9 @@ def _ramp(value: float, nothing: float, full: float) -> float:
 
 def _ground_factor(spread: float, core: _Core, coloured: bool) -> float:
     """A strip or box makes any level plausible; over texture only white, black or colour."""
-    extreme = coloured or core.level >= 245 or core.level <= 10
-    if spread <= _FLAT_GROUND:
-        return 1.0 if extreme else 0.9
-    return 0.85 if extreme else 0.45
+    if coloured or core.level >= 245 or core.level <= 10:
+        return 1.0 if spread <= _FLAT_GROUND else 0.85
+    return 0.45 + 0.45 * _ramp(spread, _FLAT_GROUND, 0.03)
 
 
 def _free_factor(like: np.ndarray, first: int, last: int, thickness: float) -> float:
@@ -226,6 +226,7 @@ def _hanging_factor(hanging: Hanging, flat: bool, share_of_width: float) -> floa
     factor = 1.0
     if hanging.lopsided:
         factor *= 0.35
+    factor *= (1.0, 0.5, 0.25)[hanging.goes_on]
     if hanging.ruler:
         factor *= 0.1
     if hanging.underlines:

@@ -11,8 +11,9 @@ from surfscan.calibration.bar_ends import tick_centre
 _INK, _INK_ON_TEXTURE = 0.55, 0.8  # share of the step from ground to bar from which a pixel counts as ink
 _SAME = 0.15  # a stem has the bar's own level to within this share of the step
 _TALLEST = 0.08  # of the picture's height that a tick reaches from the bar, each way
-_RULER_STEMS = 3  # between the ends, in even steps, make a ruler
-_EVEN = 0.12  # spread of the steps as a share of their mean
+_ABOUT_THE_SAME = 0.3  # and what goes on beyond an end has it to within this share
+_RULER_STEMS = 5  # between the ends, in even steps, make a ruler
+_EVEN = 0.6  # correlation of the columns with ink with themselves, shifted by one step
 _MARGIN = 12  # px beyond either end that must be free of ink for a line to count as drawn under text
 
 
@@ -34,6 +35,8 @@ class Hanging:
         A line of text close above begins and ends where it does.
     stems : int
         Places between the ends where ink of its level hangs on.
+    goes_on : int
+        Ends beyond which ink of about its level goes on.
     interior : float
         Share of the columns between the ends where ink hangs on.
     up, down : int
@@ -50,6 +53,7 @@ class Hanging:
     ruler: bool = False
     underlines: bool = False
     stems: int = 0
+    goes_on: int = 0
     interior: float = 0.0
     up: int = 0
     down: int = 0
@@ -112,12 +116,16 @@ def look_around(
     tallest = [max((getattr(t, way) for t in ends if t is not None), default=0) for way in ("up", "down")]
     if any(t and t + b >= len(ink) - 1 for t, b, ink in zip(tallest, base, inks, strict=True)):
         return Hanging(impossible=True)
-    stems = _stems(parts, base, inner, max(3, thick + 1))
+    within = slice(lo, hi + 1) if left is None and right is None else inner
     plain = Hanging(
-        stems=len(stems),
+        stems=sum(_stems(part[b:, within], max(3, thick + 1)) for part, b in zip(parts, base, strict=True)),
         interior=float(np.mean(np.maximum(extra[0], extra[1])[inner] >= 2)),
-        ruler=_even(stems),
+        ruler=any(
+            _evenly_spaced((part[b : b + 3, inner] >= 0.5).all(axis=0))
+            for part, b in zip(parts, base, strict=True)
+        ),
         lopsided=left is not right,
+        goes_on=_goes_on(levels, row0, row1, level, ground, first, last),
     )
     if left is None or right is None:
         if left is right and _under_text(np.abs(parts[0][base[0] :] - 1) <= _SAME, thick, lo, hi):
@@ -179,22 +187,43 @@ def _closes(ink: np.ndarray, height: int, left: _Tick, right: _Tick) -> bool:
     return bool(between.size and np.any(between.mean(axis=1) > 0.6))
 
 
-def _stems(parts: list[np.ndarray], base: list[int], inner: slice, least: int) -> list[tuple[float, float]]:
-    """Middle and width of each run of columns between the ends where ink of the bar's level hangs on."""
-    stems: list[tuple[float, float]] = []
-    for part, b in zip(parts, base, strict=True):
-        tall = _reach(np.abs(part[b:, inner] - 1) <= _SAME) >= least
-        edges = np.flatnonzero(np.diff(np.r_[False, tall, False].astype(np.int8)))
-        stems += [((a + z - 1) / 2, z - a) for a, z in zip(edges[::2], edges[1::2], strict=True)]
-    return stems
+def _stems(part: np.ndarray, least: int) -> int:
+    """Runs of columns where ink of the bar's level hangs on for at least `least` rows."""
+    tall = _reach(np.abs(part - 1) <= _SAME) >= least
+    return _runs(tall)
 
 
-def _even(stems: list[tuple[float, float]]) -> bool:
-    """Whether stems follow one another in even steps."""
-    if len(stems) < _RULER_STEMS:
+def _runs(flags: np.ndarray) -> int:
+    return int(np.count_nonzero(np.diff(np.r_[False, flags].astype(np.int8)) == 1))
+
+
+def _evenly_spaced(inked: np.ndarray) -> bool:
+    """Whether columns with ink recur in even steps: the flags shifted by some step agree with themselves."""
+    if _runs(inked) < _RULER_STEMS or inked.mean() > 0.5:
         return False
-    steps = np.diff(np.sort([middle for middle, _ in stems]))
-    return bool(np.std(steps) <= _EVEN * np.mean(steps) + 0.5)
+    centred = inked - inked.mean()
+    n = len(centred)
+    for step in range(4, n // 4):
+        a, b = centred[:-step], centred[step:]
+        if np.dot(a, b) >= _EVEN * np.sqrt(np.dot(a, a) * np.dot(b, b)) and not inked[:step].all():
+            return True
+    return False
+
+
+def _goes_on(
+    levels: np.ndarray, row0: int, row1: int, level: float, ground: float, first: int, last: int
+) -> int:
+    """Ends (0 to 2) beyond which the line goes on, bent to one side."""
+    thick = row1 - row0
+    top, bottom = max(0, row0 - thick - 4), row1 + thick + 4
+    count = 0
+    for beyond in (
+        levels[top:bottom, last + 2 : last + 7],
+        levels[top:bottom, max(0, first - 6) : first - 1],
+    ):
+        ink = np.abs((beyond.astype(np.float32) - ground) / (level - ground) - 1) <= _ABOUT_THE_SAME
+        count += bool(beyond.shape[1] and ink.any(axis=0).all() and ink.mean() < 0.6)
+    return count
 
 
 def _under_text(ink: np.ndarray, thick: int, lo: int, hi: int) -> bool:
@@ -209,5 +238,5 @@ def _under_text(ink: np.ndarray, thick: int, lo: int, hi: int) -> bool:
     if gap > 0.25 * height or height < 5 or thick > 0.25 * height:
         return False
     columns = np.flatnonzero(ink[gap : stop + 1].any(axis=0))
-    near = 2 + 0.005 * (hi - lo)
+    near = 2 + 0.12 * height
     return bool(abs(columns[0] - lo) <= near and abs(columns[-1] - hi) <= near)
