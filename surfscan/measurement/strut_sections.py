@@ -253,7 +253,8 @@ def fraction_uncertainty(
     -------
     ndarray of shape (n,)
         Root of the sum of squares of the effects that each size has alone (JCGM 100:2008, 5.1.2, from
-        memory), each worked out as half the difference between size + u and size - u.
+        memory), each worked out as the change when it is off by
+        its u.
     """
     w = np.asarray(width, float)
     u = np.broadcast_to(np.asarray(width_uncertainty, float), w.shape)
@@ -264,11 +265,13 @@ def fraction_uncertainty(
         return found.equal_loss_fraction if equal_loss else found.fraction
 
     effects = [(fraction(w + u, drawn) - fraction(w - u, drawn)) / 2]
-    for name, size in (("width", drawn.width_uncertainty), ("thickness", drawn.thickness_uncertainty)):
-        if size:
-            more = replace(drawn, **{name: getattr(drawn, name) + size})
-            less = replace(drawn, **{name: getattr(drawn, name) - size})
-            effects.append((fraction(w, more) - fraction(w, less)) / 2)
+    now = fraction(w, drawn)
+    if drawn.width_uncertainty:
+        effects.append(fraction(w, replace(drawn, width=drawn.width + drawn.width_uncertainty)) - now)
+    if drawn.thickness_uncertainty:
+        # Thinner, not thicker: a steep trapezoid would close.
+        thinner = drawn.thickness - min(drawn.thickness_uncertainty, drawn.thickness / 2)
+        effects.append(fraction(w, replace(drawn, thickness=thinner)) - now)
     if thickness is not None and thickness_uncertainty and not equal_loss:
         shift = thickness_uncertainty
         effects.append((fraction(w, drawn, shift) - fraction(w, drawn, -shift)) / 2)

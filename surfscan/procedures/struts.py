@@ -1,0 +1,312 @@
+"""Struts of one image: from pixels to widths, losses and remaining sections along every strut."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from surfscan.columns import empty_table
+from surfscan.errors import InputError
+from surfscan.images import Calibration, Micrograph
+from surfscan.measurement.stations import Stations, place_stations
+from surfscan.measurement.strut_faults import Fault, find_faults
+from surfscan.measurement.strut_widths import StrutWidths, measure_widths
+from surfscan.preparation.strip import find_data_strip
+from surfscan.procedures.result import Result
+from surfscan.procedures.settings import StrutSettings
+from surfscan.procedures.strut_comparison import Comparison, compare
+from surfscan.procedures.strut_sections import strut_sections
+from surfscan.procedures.strut_summary import empty_summary, strut_summary
+from surfscan.procedures.strut_tables import fault_table, station_table, strut_table
+from surfscan.segmentation.centrelines import Centrelines, find_centrelines
+from surfscan.segmentation.silhouette import NoStrutError, Silhouette, find_silhouette
+
+_TOUCHES = 0.5  # share of stations left out because an edge lies beyond the frame that is worth a warning
+
+
+@dataclass(frozen=True)
+class FoundStruts:
+    """Everything measured on one picture of struts; lengths in px.
+
+    Attributes
+    ----------
+    silhouette : Silhouette
+    centrelines : Centrelines
+    stations : Stations
+    widths : StrutWidths
+        With the scale's uncertainty in the intervals.
+    widths_px : StrutWidths
+        Without it.
+    faults : list of Fault
+    frame : (row0, row1, col0, col1)
+    region : ndarray of shape (M, N), bool
+    """
+
+    silhouette: Silhouette
+    centrelines: Centrelines
+    stations: Stations
+    widths: StrutWidths
+    widths_px: StrutWidths
+    faults: list[Fault]
+    frame: tuple[int, int, int, int]
+    region: np.ndarray
+
+
+def measure_struts(
+    image: Micrograph,
+    settings: StrutSettings | None = None,
+    *,
+    region: np.ndarray | None = None,
+    before: Micrograph | None = None,
+) -> Result:
+    """Measure the widths of struts and what is left of their sections.
+
+    Parameters
+    ----------
+    image : Micrograph
+    settings : StrutSettings, optional
+        Defaults where None.
+    region : ndarray of shape (M, N), optional
+        What may be looked at, non-zero inside; the whole picture less its data strip where None.
+    before : Micrograph, optional
+        The same part before exposure, or its drawing as a picture.
+
+    Returns
+    -------
+    Result
+        Tables "struts" (a row a strut, and one for each that is missing), "stations" (rows along them) and
+        "strut_faults" (cracks, gaps, free ends, fragments, missing struts). Masks: "struts" (int32: 0
+        background, k strut k, by the nearest station) and "region". Summary: counts; mean and least width;
+        least section with strut and place, both as upper bound and with equal loss all round; results with
+        lost metal as zero width and over survivors. Without a scale, figures in µm are None and their twins
+        in px are given. Where no strut is found the counts are 0 and a warning says why.
+
+    Raises
+    ------
+    InputError
+        If the region does not fit or leaves nothing, or settings contradict each other.
+    """
+    settings = settings or StrutSettings()
+    _check_settings(settings, image)
+    scale = image.calibration
+    warnings = list(image.warnings)
+    frame, mask = _field(image, settings, region)
+    try:
+        found = _find(image, settings, frame, mask)
+    except NoStrutError as nothing:
+        return _no_strut(image, settings, mask, [*warnings, str(nothing)])
+    if found.stations.n_struts == 0:
+        reason = (
+            "No strut was found: the metal shows no centreline with an edge on either side. A strut wider "
+            "than the field cannot be measured; take a picture that shows both of its edges."
+        )
+        return _no_strut(image, settings, mask, [*warnings, *found.silhouette.warnings, reason])
+    warnings += found.silhouette.warnings
+    comparison = None
+    if before is not None:
+        comparison, doubts = _compare(image, before, settings, found)
+        warnings += doubts
+    cut, doubts = strut_sections(found.stations, found.widths, comparison, settings)
+    warnings += doubts
+    warnings += _remarks(found, scale, settings)
+    tables = {
+        "struts": strut_table(
+            found.centrelines,
+            found.stations,
+            found.widths,
+            found.widths_px,
+            found.faults,
+            comparison,
+            cut,
+            settings,
+            scale,
+        ),
+        "stations": station_table(found.stations, comparison, cut),
+        "strut_faults": fault_table(found.faults, found.stations, comparison),
+    }
+    summary, doubts = strut_summary(tables, found.widths_px, found.stations, comparison, cut, settings, scale)
+    summary |= {"polarity": found.silhouette.polarity, "pitch_px": settings.pitch_px}
+    return Result(
+        procedure="struts",
+        source=image.source,
+        calibration=scale,
+        settings=settings.model_dump(mode="json"),
+        summary=summary,
+        tables=tables,
+        masks={"struts": strut_labels(found.silhouette.mask, found.stations), "region": mask},
+        warnings=(*warnings, *doubts),
+    )
+
+
+def strut_labels(mask: np.ndarray, stations: Stations) -> np.ndarray:
+    """Number of the strut that each metal pixel belongs to, by the nearest station.
+
+    Parameters
+    ----------
+    mask : ndarray of shape (M, N), bool
+    stations : Stations
+
+    Returns
+    -------
+    ndarray of shape (M, N), int32
+        0 off the metal, and everywhere where there are no stations.
+    """
+    import cv2
+
+    labels = np.zeros(mask.shape, np.int32)
+    if not len(stations.row):
+        return labels
+    row = np.clip(np.rint(stations.row), 0, mask.shape[0] - 1).astype(int)
+    col = np.clip(np.rint(stations.col), 0, mask.shape[1] - 1).astype(int)
+    free = np.ones(mask.shape, np.uint8)
+    free[row, col] = 0
+    _, nearest = cv2.distanceTransformWithLabels(
+        free, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    strut = np.zeros(int(nearest.max()) + 1, np.int32)
+    strut[nearest[row, col]] = stations.strut
+    labels[mask] = strut[nearest[mask]]
+    return labels
+
+
+def _check_settings(settings: StrutSettings, image: Micrograph) -> None:
+    path = image.source.path
+    if settings.drawn_top_width_um is not None:
+        wide, thick = settings.drawn_width_um, settings.drawn_thickness_um
+        if settings.drawn_shape != "trapezoid":
+            raise InputError(
+                path, "drawn_top_width_um belongs to a trapezoid", "Set drawn_shape to trapezoid"
+            )
+        if wide is None or thick is None or settings.drawn_top_width_um > wide:
+            raise InputError(
+                path,
+                "a trapezoid needs drawn_width_um, drawn_thickness_um and a narrower drawn_top_width_um",
+                "Give the wider face as drawn_width_um, the narrower as drawn_top_width_um",
+            )
+    elif settings.drawn_shape == "trapezoid":
+        raise InputError(
+            path,
+            "a trapezoid needs the width of its narrower face",
+            "Set drawn_top_width_um, or another shape",
+        )
+
+
+def _field(
+    image: Micrograph, settings: StrutSettings, region: np.ndarray | None
+) -> tuple[tuple[int, int, int, int], np.ndarray]:
+    """Frame without the data strip, and what may be looked at."""
+    rows, cols = image.shape
+    strip = find_data_strip(image.grey) if settings.data_strip == "auto" else None
+    frame = strip.frame(image.shape) if strip else (0, rows, 0, cols)
+    mask = np.zeros(image.shape, bool)
+    mask[frame[0] : frame[1], frame[2] : frame[3]] = True
+    if region is not None:
+        if region.shape != image.shape:
+            raise InputError(
+                image.source.path,
+                f"the region mask is {region.shape[0]} x {region.shape[1]} px, the image {rows} x {cols} px "
+                "(rows x columns)",
+                "Draw the mask on this image, at its full size",
+            )
+        mask &= np.asarray(region) != 0
+        if not mask.any():
+            raise InputError(
+                image.source.path, "the region mask leaves nothing to measure", "Draw it with values above 0"
+            )
+    return frame, mask
+
+
+def _find(
+    image: Micrograph, settings: StrutSettings, frame: tuple[int, int, int, int], mask: np.ndarray
+) -> FoundStruts:
+    silhouette = find_silhouette(
+        image.pixels,
+        valid=None if mask.all() else mask,
+        polarity=settings.polarity,
+        holes=settings.holes,
+    )
+    centrelines = find_centrelines(silhouette.solid, frame=frame)
+    scale = image.calibration
+    stations = place_stations(
+        silhouette, centrelines, calibration=scale, pitch_px=settings.pitch_px, frame=frame
+    )
+    unit = stations.unit_um
+    axes = (1.0, 1.0) if scale is None else (scale.pixel_size_x_um / unit, scale.pixel_size_y_um / unit)
+    edge = 0.0 if scale is None else settings.edge_uncertainty_um / unit
+    widths = measure_widths(
+        stations,
+        axes=axes,
+        edge_uncertainty=edge,
+        relative_scale_uncertainty=0.0 if scale is None else scale.relative_uncertainty,
+    )
+    widths_px = measure_widths(stations, axes=axes, edge_uncertainty=edge)
+    faults = find_faults(
+        silhouette.solid, centrelines, stations, widths.mean, frame=frame, free_ends=settings.free_ends
+    )
+    return FoundStruts(silhouette, centrelines, stations, widths, widths_px, faults, frame, mask)
+
+
+def _compare(
+    image: Micrograph, before: Micrograph, settings: StrutSettings, found: FoundStruts
+) -> tuple[Comparison | None, list[str]]:
+    """Struts of the picture before, laid over those of this one."""
+    frame, mask = _field(before, settings, None)
+    try:
+        earlier = _find(before, settings.model_copy(update={"holes": "filled"}), frame, mask)
+    except NoStrutError as nothing:
+        return None, [f"Nothing is compared with {before.source.path}: {nothing}"]
+    if earlier.stations.n_struts == 0:
+        return None, [f"Nothing is compared with {before.source.path}: no strut was found on it."]
+    return compare(
+        earlier.silhouette.solid,
+        earlier.stations,
+        before.calibration,
+        found.silhouette.solid,
+        found.stations,
+        image.calibration,
+        max_rotation_deg=settings.before_max_rotation_deg,
+        max_shift_fraction=settings.before_max_shift_fraction,
+        before_field=earlier.region,
+        after_field=found.region,
+        frame=found.frame,
+        path=before.source.path,
+    )
+
+
+def _no_strut(image: Micrograph, settings: StrutSettings, mask: np.ndarray, warnings: list[str]) -> Result:
+    return Result(
+        procedure="struts",
+        source=image.source,
+        calibration=image.calibration,
+        settings=settings.model_dump(mode="json"),
+        summary=empty_summary() | {"polarity": None, "pitch_px": settings.pitch_px},
+        tables={name: empty_table(name) for name in ("struts", "stations", "strut_faults")},
+        masks={"struts": np.zeros(image.shape, np.int32), "region": mask},
+        warnings=tuple(warnings),
+    )
+
+
+def _remarks(found: FoundStruts, scale: Calibration | None, settings: StrutSettings) -> list[str]:
+    """What the reader should know about how the widths came about."""
+    remarks: list[str] = []
+    if scale is None:
+        remarks.append("No scale: lengths and widths are given in px only.")
+        given: list[Any] = [settings.drawn_width_um, settings.drawn_thickness_um, settings.thickness_um]
+        if any(value is not None for value in given) or settings.edge_uncertainty_um > 0:
+            remarks.append("Sizes in µm cannot be used without a scale: no loss or section is worked out.")
+    unmeasured = [str(k + 1) for k in range(found.stations.n_struts) if not np.isfinite(found.widths.mean[k])]
+    if unmeasured:
+        which = ", ".join(unmeasured[:8]) + (" and more" if len(unmeasured) > 8 else "")
+        remarks.append(
+            f"No width is given for {len(unmeasured)} of {found.stations.n_struts} struts ({which}): too "
+            "short between fillets, or an edge lies outside the field."
+        )
+    outside = found.stations.fault == "frame"
+    if outside.size and outside.mean() > _TOUCHES:
+        remarks.append(
+            f"At {100 * outside.mean():.0f} % of the stations an edge lies outside the field: struts wider "
+            "than the field cannot be measured; take a picture that shows both edges."
+        )
+    return remarks
