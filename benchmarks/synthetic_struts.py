@@ -132,6 +132,7 @@ def curved_strut(
     ragged_px: float = 0.0,
     glints: int = 0,
     product_px: float = 0.0,
+    product_level: float = 0.3,
 ) -> SyntheticStrut:
     """One curved strut that leaves the field on both sides, with notches; what is not given is drawn."""
     rng = np.random.default_rng(seed)
@@ -182,7 +183,7 @@ def curved_strut(
             for sign, h in ((1, halves[0]), (-1, halves[1]))
         ]
         cover = coverage([np.concatenate([rim[0], rim[1][::-1]])], shape)
-        extra += 0.3 * (inside - outside) * (cover - share)
+        extra += product_level * (inside - outside) * (cover - share)
     pixels = developed(
         share, rng, inside=inside, outside=outside, blur=blur, noise=noise, uneven=uneven, finishing=extra
     )

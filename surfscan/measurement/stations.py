@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -69,6 +69,9 @@ class Stations:
         Distance along a strut over which the uncertainties of stations are one, for its independent part.
     unit_um : float
         µm of one px; not-a-number where the scale is unknown.
+    product : ndarray, bool
+        Something of a grey of its own clings to an edge there; the width is that of the metal under it.
+    warnings : tuple of str
     """
 
     strut: np.ndarray
@@ -89,6 +92,8 @@ class Stations:
     pitch: float
     correlation_length: float
     unit_um: float
+    product: np.ndarray = field(default_factory=lambda: np.zeros(0, bool))
+    warnings: tuple[str, ...] = ()
 
     @property
     def n_struts(self) -> int:
@@ -120,6 +125,7 @@ class Stations:
                 "right_col_px": self.right_col,
                 "near_junction": self.fault == "junction",
                 "through_pit": self.open_width > 0,
+                "product": self.product if len(self.product) else np.zeros(len(self.s), bool),
                 "fault": self.fault,
                 "s_px": self.s,
                 "width_px": self.width,
@@ -411,8 +417,20 @@ def _collected(
         pitch=pitch_px,
         correlation_length=max(3.0, pitch_px),
         unit_um=unit_um,
+        product=left.product | right.product,
     )
-    return replace(stations, fault=_faults(stations, centrelines))
+    fault = _faults(stations, centrelines)
+    return replace(stations, fault=fault, warnings=_warnings(stations.product & (fault == "")))
+
+
+def _warnings(product: np.ndarray) -> tuple[str, ...]:
+    count = int(np.count_nonzero(product))
+    if not count:
+        return ()
+    return (
+        f"At {count} stations something of a grey between metal and background clings to an edge: widths "
+        "there are of the metal under it. Product of the metal's own grey would be measured as metal.",
+    )
 
 
 def _open_width(silhouette: Silhouette, rays: Rays, left: np.ndarray, right: np.ndarray) -> np.ndarray:

@@ -26,12 +26,19 @@ _NOISY, _NOISY_SMOOTHING = 0.08, 1.4  # ... and where pixel noise passes this sh
 _DEEP = (2, 4)  # px from the edge between which both classes must have reached their levels
 _LEAST_DEEP_PX, _LEAST_DEEP = 50, 0.25  # pixels there; share of a class that lies that deep or deeper
 _SAMPLES = 50_000  # pixels looked at there
-_STEP = 0.6  # ... to this share of the contrast
+_STEP = 0.6  # ... to this share of the contrast ...
+_NEAR, _SHARP, _LEAST_STEP = (
+    (1, 2),
+    0.55,
+    0.3,
+)  # ... or to this one, if that share of it comes this near the edge
 _CONTRAST_TO_SPREAD = 3.0  # common practice, no source
 _DOUBTFUL_POLARITY = 1.25  # one class is thinner, or rarer along the frame, by less than this factor
 _BEYOND = (
     0.6  # further beyond the background's level than this share of the contrast: a glint, not background
 )
+_THIRD, _THIRD_PEAK, _THIRD_SHARE = (0.15, 0.85), 1.5, 0.05  # a third grey: where, how clear, how much of it
+_EVEN, _EVEN_LIMIT = 0.06, 0.12  # spread of an even class, and how far off its pixels may be
 _ROUNDS = 2
 
 
@@ -131,15 +138,19 @@ def find_silhouette(
     for _ in range(_ROUNDS):
         light = smoothed > levels.half(grey.shape)
         levels = local_levels(grey, light, ~light, used)
-    light = smoothed > levels.half(grey.shape)
-    _check_two_classes(grey, light, used, levels)
-    found, doubt = polarity_of(light, used)
+    found, doubt = polarity_of(smoothed > levels.half(grey.shape), used)
     stated = found if polarity == "auto" else polarity
     warnings = _polarity_warnings(found, doubt, polarity)
-    struts = light if stated == "light" else ~light
     if stated == "dark":
         levels = levels.swapped()
     share = levels.share_inside(smoothed)
+    struts, whole = share > _level_between(share, used), share > 0.5
+    if not (_steps_at_the_edge(grey, whole, used, levels) or _steps_at_the_edge(grey, struts, used, levels)):
+        raise NoStrutError(
+            "No strut was found: nowhere does the grey step between two levels as at an edge.",
+            "The picture shows no strut, or a strut wider than the field or under 6 px wide, or is out of "
+            "focus: take one that shows both edges of the strut and background beside them.",
+        )
     struts = (struts | (share < -_BEYOND)) & used
     judged = judge_holes(struts, share, used, holes)
     mask, dropped = _without_specks(judged.mask)
@@ -151,7 +162,9 @@ def find_silhouette(
         warnings.append(
             f"Noise is {noise_share:.0%} of the contrast between strut and background: edges are uncertain."
         )
-    levels = local_levels(grey, mask, ~(mask | judged.through_pits), used, glints=judged.glints)
+    background = ~(mask | judged.through_pits)
+    between = _between_the_levels(share, mask, background & used)
+    levels = local_levels(grey, mask, background & ~between, used, glints=judged.glints | (between & mask))
     return Silhouette(
         mask,
         judged.through_pits & ~mask,
@@ -228,30 +241,71 @@ def _smoothed(grey: np.ndarray, noise: float, levels: ClassLevels) -> tuple[np.n
     return np.asarray(cv2.GaussianBlur(grey, (0, 0), sigma)), share
 
 
-def _check_two_classes(grey: np.ndarray, light: np.ndarray, used: np.ndarray, levels: ClassLevels) -> None:
-    """Refuse a picture whose two classes are one: no step at the edge, or a step lost in the spread."""
-    deep: list[np.ndarray] = []
-    enough = True
-    for part in (light, ~light):
+def _steps_at_the_edge(grey: np.ndarray, struts: np.ndarray, used: np.ndarray, levels: ClassLevels) -> bool:
+    """Whether the two classes are two: a step at the edge that is not lost in the spread.
+
+    Where something clings to the edges the step there is smaller; then it must be a sharp one.
+    """
+    near, far = (_beside_the_edge(grey, struts, used, levels, reach) for reach in (_NEAR, _DEEP))
+    if far is None:
+        return False
+    step, spread = far
+    sharp = near is not None and near[0] >= _SHARP * step
+    return step >= (_LEAST_STEP if sharp else _STEP) and step >= _CONTRAST_TO_SPREAD * spread
+
+
+def _beside_the_edge(
+    grey: np.ndarray, struts: np.ndarray, used: np.ndarray, levels: ClassLevels, reach: tuple[int, int]
+) -> tuple[float, float] | None:
+    """Step between pixels on either side of the edge, so far from it, and the lesser spread of the two sides.
+
+    As shares of the contrast; None where a class has next to no pixels that far from the other.
+    """
+    sides: list[np.ndarray] = []
+    for part in (struts, ~struts):
         inside = part & used
         near, far = (
-            cv2.erode(inside.view(np.uint8), disc(radius), borderValue=1).astype(bool) for radius in _DEEP
+            cv2.erode(inside.view(np.uint8), disc(radius), borderValue=1).astype(bool) & used
+            for radius in reach
         )
-        band = near & ~far & used
-        count = np.count_nonzero(band)
-        core = np.count_nonzero(near & used)
-        enough &= bool(count >= _LEAST_DEEP_PX and core >= _LEAST_DEEP * np.count_nonzero(inside))
-        where = np.flatnonzero(band)[:: max(1, count // _SAMPLES)]
+        where = np.flatnonzero(near & ~far)
+        if where.size < _LEAST_DEEP_PX or np.count_nonzero(near) < _LEAST_DEEP * np.count_nonzero(inside):
+            return None
+        where = where[:: max(1, where.size // _SAMPLES)]
         inside_level, outside_level = levels.at(*np.divmod(where, grey.shape[1]))
-        deep.append((grey.ravel()[where] - outside_level) / (inside_level - outside_level))
-    step = float(np.median(deep[0]) - np.median(deep[1])) if enough else 0.0
-    spread = min(_spread(values) for values in deep) if enough else np.inf
-    if step < _STEP or step < _CONTRAST_TO_SPREAD * spread:
-        raise NoStrutError(
-            "No strut was found: nowhere does the grey step between two levels as at an edge.",
-            "The picture shows no strut, or a strut wider than the field or under 6 px wide, or is out of "
-            "focus: take one that shows both edges of the strut and background beside them.",
-        )
+        sides.append((grey.ravel()[where] - outside_level) / (inside_level - outside_level))
+    return float(np.median(sides[0]) - np.median(sides[1])), min(_spread(side) for side in sides)
+
+
+def _level_between(share: np.ndarray, used: np.ndarray) -> float:
+    """Where to cut between background (0) and metal (1): half-way, or, where a third grey shows between the
+    two (product that clings to the metal), in the valley between it and the metal."""
+    step = max(1, round(np.sqrt(share.size / _SAMPLES / 4)))
+    values = share[::step, ::step][used[::step, ::step]]
+    metal = values[values > 0.5]
+    if not metal.size or _spread(metal[metal > _THIRD[1]]) > _EVEN:
+        return 0.5
+    count, edges = np.histogram(values, bins=60, range=(0.0, 1.2))
+    density = cv2.GaussianBlur(count[None].astype(np.float32), (0, 0), 1.5)[0]
+    centre = 0.5 * (edges[1:] + edges[:-1])
+    third = (centre > _THIRD[0]) & (centre < _THIRD[1])
+    peak = int(np.argmax(np.where(third, density, -1)))
+    top = peak + int(np.argmax(density[peak:]))
+    valley = peak + int(np.argmin(density[peak : top + 1]))
+    enough = density[third].sum() > _THIRD_SHARE * count[centre > _THIRD[1]].sum()
+    clear = _THIRD[0] < centre[peak] - 0.02 and density[peak] > _THIRD_PEAK * density[valley]
+    return max(0.5, float(centre[valley])) if enough and clear and centre[peak] < centre[valley] else 0.5
+
+
+def _between_the_levels(share: np.ndarray, mask: np.ndarray, background: np.ndarray) -> np.ndarray:
+    """Pixels that show neither class (clinging product, blurred edges), told only where a class is even."""
+    out = np.zeros(share.shape, bool)
+    for part, level in ((mask, 1.0), (background, 0.0)):
+        away = np.abs(share - np.float32(level))
+        values = share[part][:: max(1, np.count_nonzero(part) // _SAMPLES)]
+        if values.size and _spread(values) < _EVEN:
+            out |= part & (away > max(_EVEN_LIMIT, 3 * _spread(values)))
+    return out
 
 
 def _spread(values: np.ndarray) -> float:

@@ -13,7 +13,7 @@ from surfscan.segmentation.grouped import distance_inside
 Holes = Literal["auto", "through", "filled"]
 
 _REACHED = 0.3  # share of the contrast within which a hole reaches the background's level
-_PAST = 0.15  # ... or goes past it, and is still taken for open
+_PAST = 0.1  # ... or its farthest quarter goes past it, and is still taken for open
 _GLINT = 0.35  # further beyond the background than this: a glint
 _GLINT_REACH = 3  # px around a glint whose blurred flank passes through the background's level
 _LEAST_HOLE_PX = 6
@@ -57,9 +57,9 @@ def judge_holes(struts: np.ndarray, share: np.ndarray, used: np.ndarray, holes: 
     -----
     A part of the background that is enclosed by metal, does not touch the frame and has a smaller area than
     the square of the typical strut width is a spot inside a strut; a larger one is an opening of the mesh
-    (common practice, no source). A spot reaches the background's level where the mean of its half nearest to
-    that level lies at most 30 % of the contrast short of it or 15 % past it; spots under 6 px,
-    or next to something beyond the background's level (a glint and its blurred flank), are none.
+    (common practice, no source). A spot reaches the background's level where the mean of its lowest half
+    lies at most 30 % of the contrast short of it and that of its lowest quarter at most 10 % past it; spots
+    under 6 px, or next to something beyond the background's level (a glint and its blurred flank), are none.
     """
     empty = np.zeros(struts.shape, bool)
     n, labels, stats, _ = cv2.connectedComponentsWithStats((~struts).view(np.uint8), connectivity=4)
@@ -76,8 +76,8 @@ def judge_holes(struts: np.ndarray, share: np.ndarray, used: np.ndarray, holes: 
     label = labels.ravel()[where]
     values = share.ravel()[where]
     if holes == "auto":
-        level = _nearest_half(label, values, n)
-        through = (level > -_PAST) & (level < _REACHED) & (area >= _LEAST_HOLE_PX) & small
+        half, quarter = (_lowest(label, values, n, parts) for parts in (2, 4))
+        through = (quarter > -_PAST) & (half < _REACHED) & (area >= _LEAST_HOLE_PX) & small
         near = cv2.dilate(glints.view(np.uint8), np.ones((2 * _GLINT_REACH + 1,) * 2, np.uint8)).astype(bool)
         through[np.unique(labels[spots & near])] = False
     else:
@@ -103,13 +103,13 @@ def strut_width(struts: np.ndarray) -> float:
     return 2 * float(np.median(ridge)) if ridge.size else 0.0
 
 
-def _nearest_half(label: np.ndarray, values: np.ndarray, n: int) -> np.ndarray:
-    """Mean of the lower half of each label's values, shape (n,); infinite where it has none."""
+def _lowest(label: np.ndarray, values: np.ndarray, n: int, parts: int) -> np.ndarray:
+    """Mean of the lowest half (2 parts), quarter (4) ... of each label's values; infinite without any."""
     order = np.lexsort((values, label))
     label, values = label[order], values[order]
     count = np.bincount(label, minlength=n)
     first = np.concatenate([[0], np.cumsum(count)[:-1]])
-    lower = np.arange(len(label)) - first[label] < (count[label] + 1) // 2
+    lower = np.arange(len(label)) - first[label] < (count[label] + parts - 1) // parts
     total = np.bincount(label[lower], values[lower], n)
     taken = np.bincount(label[lower], minlength=n)
     return np.where(taken > 0, total / np.maximum(taken, 1), np.inf)
