@@ -16,6 +16,7 @@ from surfscan.calibration.bar_candidates import Candidate, Plane, shortest_px, t
 from surfscan.calibration.bar_ends import edge_of
 from surfscan.calibration.bar_hanging import Hanging, look_around
 
+_SOFTER_COLOUR = 1.7  # by so much JPEG may blur colour more than luminance
 _CLEAR = 35  # grey levels of 255 from which a coloured bar is measured on luminance
 _FLAT_GROUND = 0.06  # spread of the ground, as a share of the step, up to which it is a strip or a box
 _LONGEST = 0.8  # of the picture's width
@@ -130,7 +131,7 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         return None
     top, bottom = upward.position_px + max(0, core.row0 - 8), downward.position_px + max(0, core.row0 - 8)
     thickness = bottom - top
-    if thickness > thickest_px(rows) + 1 or length < 2.2 * thickness or length < shortest_px(cols):
+    if thickness > thickest_px(rows) + 1 or length < 2.0 * thickness or length < shortest_px(cols):
         return None
     spread = _ground_spread(levels, core, c)
     flat = spread <= _FLAT_GROUND
@@ -152,6 +153,7 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
             return None
         (left, u_left), (right, u_right) = centres[0], centres[1]
         uncertainty = max(u_left, u_right)
+    soft = _SOFTER_COLOUR if coloured else 1.0
     factors = {
         "contrast": _ramp(abs(core.level - core.ground), 12, 40),
         "even colour": _ramp(
@@ -159,10 +161,10 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         ),
         "nothing hanging on": _hanging_factor(hanging, flat, length / cols),
         "ground": _ground_factor(spread, core, coloured),
-        "straight edges": _ramp(max(upward.edge_px, downward.edge_px), 4.0, 1.5),
-        "sharp ends": _ramp(max(start.edge_px, end.edge_px), 5.0, 2.0),
-        "free ends": _free_factor(like, first, last, thickness),
-        "slender": _ramp(length / thickness, 2.2, 4.0),
+        "straight edges": _ramp(max(upward.edge_px, downward.edge_px) / soft, 4.0, 1.5),
+        "sharp ends": _ramp(max(start.edge_px, end.edge_px) / soft, 5.0, 2.0),
+        "free ends": _free_factor(like, first, last),
+        "slender": _ramp(length / thickness, 2.0, 3.0),
         "not short": _ramp(length / cols, 0.02, 0.035),
         "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
     }
@@ -211,9 +213,9 @@ def _ground_factor(spread: float, core: _Core, coloured: bool) -> float:
     return 0.45 + 0.45 * _ramp(spread, _FLAT_GROUND, 0.03)
 
 
-def _free_factor(like: np.ndarray, first: int, last: int, thickness: float) -> float:
+def _free_factor(like: np.ndarray, first: int, last: int) -> float:
     """Both ends stand free: no ink of the bar's level close beyond (dashes, a line that goes on)."""
-    reach = int(max(6, thickness))
+    reach = 6  # a box behind need not be much wider than the bar
     beyond = np.r_[like[max(0, first - 2 - reach) : first - 1], like[last + 2 : last + 3 + reach]]
     return 1.0 - _ramp(float(np.mean(beyond)), 0.05, 0.5) * 0.9 if len(beyond) else 0.0
 

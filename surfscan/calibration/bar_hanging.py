@@ -11,7 +11,7 @@ from surfscan.calibration.bar_ends import tick_centre
 _INK, _INK_ON_TEXTURE = 0.55, 0.8  # share of the step from ground to bar from which a pixel counts as ink
 _SAME = 0.15  # a stem has the bar's own level to within this share of the step
 _TALLEST = 0.08  # of the picture's height that a tick reaches from the bar, each way
-_ABOUT_THE_SAME = 0.3  # and what goes on beyond an end has it to within this share
+_ABOUT_THE_SAME = 0.2  # and what goes on beyond an end has it to within this share
 _RULER_STEMS = 5  # between the ends, in even steps, make a ruler
 _EVEN = 0.6  # correlation of the columns with ink with themselves, shifted by one step
 _MARGIN = 12  # px beyond either end that must be free of ink for a line to count as drawn under text
@@ -121,8 +121,8 @@ def look_around(
         stems=sum(_stems(part[b:, within], max(3, thick + 1)) for part, b in zip(parts, base, strict=True)),
         interior=float(np.mean(np.maximum(extra[0], extra[1])[inner] >= 2)),
         ruler=any(
-            _evenly_spaced((part[b : b + 3, inner] >= 0.5).all(axis=0))
-            for part, b in zip(parts, base, strict=True)
+            _evenly_spaced(r[inner] >= 3)
+            for r in (_reach(part[b:] >= 0.5) for part, b in zip(parts, base, strict=True))
         ),
         lopsided=left is not right,
         goes_on=_goes_on(levels, row0, row1, level, ground, first, last),
@@ -199,14 +199,19 @@ def _runs(flags: np.ndarray) -> int:
 
 def _evenly_spaced(inked: np.ndarray) -> bool:
     """Whether columns with ink recur in even steps: the flags shifted by some step agree with themselves."""
-    if _runs(inked) < _RULER_STEMS or inked.mean() > 0.5:
+    if _runs(inked) < _RULER_STEMS:
         return False
-    centred = inked - inked.mean()
-    n = len(centred)
-    for step in range(4, n // 4):
+    wider = inked.copy()  # steps are rounded to whole pixels
+    wider[1:] |= inked[:-1]
+    wider[:-1] |= inked[1:]
+    centred = wider - wider.mean()
+    fell = False  # a shift within one and the same tick does not count
+    for step in range(1, len(centred) // 4):
         a, b = centred[:-step], centred[step:]
-        if np.dot(a, b) >= _EVEN * np.sqrt(np.dot(a, a) * np.dot(b, b)) and not inked[:step].all():
+        agreement = np.dot(a, b) / max(np.sqrt(np.dot(a, a) * np.dot(b, b)), 1e-9)
+        if fell and agreement >= _EVEN:
             return True
+        fell = fell or agreement < 0.1
     return False
 
 
@@ -214,15 +219,15 @@ def _goes_on(
     levels: np.ndarray, row0: int, row1: int, level: float, ground: float, first: int, last: int
 ) -> int:
     """Ends (0 to 2) beyond which the line goes on, bent to one side."""
-    thick = row1 - row0
-    top, bottom = max(0, row0 - thick - 4), row1 + thick + 4
+    top = max(0, row0 - 5)
     count = 0
     for beyond in (
-        levels[top:bottom, last + 2 : last + 7],
-        levels[top:bottom, max(0, first - 6) : first - 1],
+        levels[top : row1 + 5, last + 2 : last + 7],
+        levels[top : row1 + 5, max(0, first - 6) : first - 1][:, ::-1],
     ):
         ink = np.abs((beyond.astype(np.float32) - ground) / (level - ground) - 1) <= _ABOUT_THE_SAME
-        count += bool(beyond.shape[1] and ink.any(axis=0).all() and ink.mean() < 0.6)
+        near = ink[max(0, row0 - 2 - top) : row1 + 2 - top, :2]
+        count += bool(ink.shape[1] and near.any(axis=0).all() and ink.any(axis=0).all() and ink.mean() < 0.6)
     return count
 
 
