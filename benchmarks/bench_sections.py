@@ -1,4 +1,4 @@
-"""How well `surfscan` measures polished cross-sections: metal, original area, remaining fraction, penetration.
+"""How well `surfscan` measures polished cross-sections: metal, original area, fraction, penetration.
 
 What: relative error of metal area and of original area, error of the remaining fraction, whether its 95 %
 interval holds the truth, error of the greatest penetration, by where the original outline comes from. How:
@@ -105,7 +105,8 @@ def main() -> None:
             limit = TARGETS.get(key, 2.0)
             print(
                 f"{name:9}{key:10}{np.nanmean(value):9.4f}{np.sqrt(np.nanmean(value**2)):9.4f}"
-                f"{np.nanpercentile(size, 95):9.4f}{np.nanmax(size):9.4f}{np.sum(size <= limit):5d}/{len(value)}"
+                f"{np.nanpercentile(size, 95):9.4f}{np.nanmax(size):9.4f}"
+                f"{np.sum(size <= limit):5d}/{len(value)}"
             )
         held = np.nanmean([row["held"] for row in rows[name]])
         print(f"{name:9}interval holds {100 * held:.0f} %")

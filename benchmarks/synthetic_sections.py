@@ -2,8 +2,8 @@
 
 A strut of drawn size is attacked from its original outline inwards: unevenly, with pits; what was lost is
 product, which swells beyond the outline, cracks, carries pores, spalls in places and holds islands of metal.
-Everything is drawn with `OVERSAMPLING` points a pixel each way, where the truth is counted; then the picture is
-averaged down, blurred, lit unevenly and given noise.
+Everything is drawn with `OVERSAMPLING` points a pixel each way, where the truth is counted; then the picture
+is averaged down, blurred, lit unevenly and given noise.
 """
 
 from __future__ import annotations

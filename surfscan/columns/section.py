@@ -18,8 +18,8 @@ _PROFILES: tuple[Column, ...] = (
     *with_ci95(
         "metal_area_um2",
         "µm²",
-        "Remaining metal, islands included, without product, cracks and pores, within the half-level outline; "
-        "times the cosine of the cut angle where one is given.",
+        "Remaining metal, islands included, without product, cracks and pores, within the half-level "
+        "outline; times the cosine of the cut angle where one is given.",
     ),
     Column("original_area_um2", "µm²", "float64", "Area inside the original outline."),
     Column(
@@ -40,7 +40,7 @@ _PROFILES: tuple[Column, ...] = (
         "max_penetration_um",
         "µm",
         "float64",
-        "Greatest local penetration along the original outline (table outline).",
+        "Greatest distance of lost metal from the original outline (deepest_um of the table outline).",
     ),
     Column("max_row_px", "px", "float64", "Row of the outline point with the greatest penetration."),
     Column("max_col_px", "px", "float64", "Column of the outline point with the greatest penetration."),
@@ -49,8 +49,8 @@ _PROFILES: tuple[Column, ...] = (
         "least_ligament_um",
         "µm",
         "float64",
-        "Shortest straight cut through the largest piece of metal that leaves a quarter of its area or more on "
-        "either side; of a crossing section its least thickness.",
+        "Shortest straight cut through the largest piece of metal that leaves a quarter of its area or more "
+        "on either side; of a crossing section its least thickness.",
     ),
     Column(
         "mean_thickness_um", "µm", "float64", "Mean thickness of a crossing section, outer faces of metal."
@@ -85,12 +85,20 @@ _OUTLINE: tuple[Column, ...] = (
         "over), at most to where another part of the outline is nearer; below 0 where metal lies outside.",
     ),
     Column(
+        "deepest_um",
+        "µm",
+        "float64",
+        "Distance along the inward normal to the last point where metal has gone: penetration_um, or more where "
+        "attack undercuts metal; closed pores are not counted.",
+    ),
+    Column(
         "reaches_metal", "", "bool", "False where the normal meets no metal: a corner, or metal all gone."
     ),
     Column("metal_row_px", "px", "float64", "Row of the other end of the penetration."),
     Column("metal_col_px", "px", "float64", "Column of the other end of the penetration."),
     Column("s_px", "px", "float64", "As s_um, in px."),
     Column("penetration_px", "px", "float64", "As penetration_um, in px."),
+    Column("deepest_px", "px", "float64", "As deepest_um, in px."),
 )
 
 _THICKNESS: tuple[Column, ...] = (

@@ -102,7 +102,8 @@ def place_outline(template: np.ndarray, metal: np.ndarray, body: np.ndarray) -> 
 
     Least squares over the outline: metal outside it counts most; then how much the gap to the metal varies,
     and with less weight how much the distance to the outer edge of the product does, both so that pits and
-    spalled parts do not pull (Huber). It is tried from the directions of the least boxes round metal and body.
+    spalled parts do not pull (Huber). It is tried from the directions of the least boxes round metal and
+    body.
 
     Parameters
     ----------
@@ -214,6 +215,9 @@ class PenetrationMap:
     penetration_px : ndarray of shape (n,)
         Distance along the inward normal to the metal; where the normal meets none before it comes nearer to
         another part of the outline (a corner), the distance to there. Below 0 where metal lies outside.
+    deepest_px : ndarray of shape (n,)
+        Distance along the inward normal to the last point, this side of the ridge, where metal has gone:
+        attack that undercuts metal is counted.
     inward : ndarray of shape (n, 2)
         Unit normals.
     reaches_metal : ndarray of shape (n,), bool
@@ -222,6 +226,7 @@ class PenetrationMap:
     points: np.ndarray
     s_px: np.ndarray
     penetration_px: np.ndarray
+    deepest_px: np.ndarray
     inward: np.ndarray
     reaches_metal: np.ndarray
 
@@ -234,7 +239,7 @@ def penetration_map(outline: np.ndarray, excess: np.ndarray, pitch_px: float) ->
     outline : ndarray of shape (n, 2)
         Original outline.
     excess : ndarray of shape (M, N), float32
-        Above 0 in metal.
+        Above 0 in metal, closed pores in it as well.
     pitch_px : float
         Distance between stations, at most.
 
@@ -267,7 +272,7 @@ def penetration_map(outline: np.ndarray, excess: np.ndarray, pitch_px: float) ->
     over = below < way - (1.0 + 0.03 * np.maximum(way, 0))
     end = np.where(over.any(axis=1), over.argmax(axis=1), len(way) - 1)
     hit = (metal > 0) & (np.arange(len(way)) < end[:, None])
-    met = hit.any(axis=1)
+    met = np.asarray(hit.any(axis=1))
     first = np.where(met, hit.argmax(axis=1), end)
     n = np.arange(count)
     before = np.maximum(first - 1, 0)
@@ -276,4 +281,11 @@ def penetration_map(outline: np.ndarray, excess: np.ndarray, pitch_px: float) ->
     alive = np.arange(len(way)) <= end[:, None]
     ridge = np.where(alive, below, -np.inf).max(axis=1)
     found = np.where(met, way[before] + part * (way[first] - way[before]), np.maximum(ridge, 0.0))
-    return PenetrationMap(points, n * length / count, found, inward, met)
+    before_end = np.arange(len(way)) < end[:, None]
+    gone = (metal <= 0) & before_end
+    last = np.where(gone.any(axis=1), len(way) - 1 - gone[:, ::-1].argmax(axis=1), 0)
+    beyond = np.minimum(last + 1, len(way) - 1)
+    a, b = metal[n, last], metal[n, beyond]
+    part = np.where(beyond < end, np.clip(-a / np.where(b - a > 1e-6, b - a, 1.0), 0, 1), 0.0)
+    deepest = np.where(met, np.maximum(way[last] + part * _STEP_PX, found), found)
+    return PenetrationMap(points, n * length / count, found, deepest, inward, met)

@@ -20,7 +20,8 @@ class ThicknessProfile:
     middle : ndarray of shape (n, 2)
         Half-way between both faces, (x, y).
     thickness_px : ndarray of shape (n,)
-        Between the outer faces of the metal, square to the foil's direction; not-a-number where there is none.
+        Between the outer faces of the metal, square to the foil's direction; not-a-number where there is
+        none.
     tilt_rad : float
         Direction of the foil against the axis that it crosses the field along.
     """

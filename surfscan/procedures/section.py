@@ -15,8 +15,8 @@ from surfscan.procedures.section_profiles import Profile, measure_profile
 from surfscan.procedures.settings import SectionSettings
 
 _NONE_FOUND = (
-    "No section stands apart from a mounting medium in this field: nothing is measured. Take the whole section "
-    "with medium around it, check the exposure, or state grey_order."
+    "No section stands apart from a mounting medium in this field: nothing is measured. Take the whole "
+    "section with medium around it, check the exposure, or state grey_order."
 )
 
 
@@ -48,17 +48,17 @@ def measure_section(
     Result
         Tables "profiles" (a row a section), "outline" (local penetration along the original outline) and
         "thickness" (of sections that cross the field). Masks: "section" (uint8: 0 medium, 1 metal, 2 product,
-        3 crack or pore) and "region". Summary, over all sections that lie whole in the field: `metal_area_um2`,
-        `original_area_um2`, `remaining_fraction` (each with `_ci95`), `mean_penetration_um`,
-        `max_penetration_um`, `local_pitting_factor`, `least_ligament_um`, `original_outline` and how many
-        sections there are; px twins of all lengths and areas; None where there is no scale or no figure that
+        3 crack or pore) and "region". Summary, over all sections that lie whole in the field:
+        `metal_area_um2`(+`_ci95`), `original_area_um2`, `remaining_fraction`(+`_ci95`),
+        `mean_penetration_um`, `max_penetration_um`, `local_pitting_factor`, `least_ligament_um`,
+        `original_outline` and how many sections there are; px twins of all lengths and areas; None where there is no scale or no figure that
         can be defended. A section that crosses the field has `mean_thickness_um` and
         `remaining_thickness_fraction` in place of areas.
 
     Notes
     -----
-    The original outline is, in this order, that of `before`, of `twin`, the drawn size, or the outer edge of the
-    product, which says little: product takes up more room than metal and spalls. The interval of an area
+    The original outline is, in this order, that of `before`, of `twin`, the drawn size, or the outer edge of
+    the product, which says little: product takes up more room than metal and spalls. The interval of an area
     holds the choice of level (0.4 to 0.6 of the step between metal and surroundings) and the scale.
 
     Raises
@@ -82,8 +82,8 @@ def measure_section(
                 profiles.append(profile)
             else:
                 warnings.append(
-                    f"Section {k} holds fewer than {settings.min_profile_px} px of metal and is left out: take "
-                    "it at a higher magnification."
+                    f"Section {k} holds fewer than {settings.min_profile_px} px of metal and is left out: "
+                    "take it at a higher magnification."
                 )
         warnings += _distinct(profiles)
     if image.calibration is None:

@@ -77,7 +77,7 @@ def fresh_sections(field: SectionField, scale: float) -> list[Fresh]:
         own = found.bodies == k
         if own[0].any() or own[-1].any() or own[:, 0].any() or own[:, -1].any():
             continue
-        excess = np.where(own, found.excess, np.minimum(found.excess, np.float32(-0.05)))
+        excess = np.where(own, found.excess, np.minimum(found.excess, np.float32(-0.5)))
         area = area_above(excess)
         spread = 0.5 * (area_above(excess, -EDGE_SHARE) - area_above(excess, EDGE_SHARE))
         outline = (largest_outline(excess) + 0.5) * scale - 0.5
@@ -121,11 +121,9 @@ def original_of(
     if twin:
         single = twin[0] if len(twin) == 1 else twin[min(k, len(twin)) - 1]
         placed = place_outline(single.outline, metal, body)
-        note = ()
+        note: tuple[str, ...] = ()
         if 1 < len(twin) != int(field.found.bodies.max()):
-            note = (
-                f"The twin shows {len(twin)} sections, this picture another number: matched in reading order.",
-            )
+            note = (f"The twin shows {len(twin)} sections, this picture another number: matched in order.",)
         return Original(
             "twin", placed.outline, single.area_px, single.relative_uncertainty,
             field.um_per_px is not None, None, placed.misfit_px, note,
@@ -147,19 +145,19 @@ def original_of(
 
 def _from_before(metal: np.ndarray, body: np.ndarray, before: list[Fresh]) -> Original:
     """The outline before exposure that holds most of this metal; placed anew where it does not lie right."""
-    held = []
+    held: list[float] = []
     for fresh in before:
         inside = np.zeros(metal.shape, np.uint8)
         cv2.fillPoly(inside, [np.round(fresh.outline * 256).astype(np.int32)], 1, shift=8)
-        held.append(np.count_nonzero(metal & inside.view(bool)) / max(np.count_nonzero(metal), 1))
+        held.append(float(np.mean(inside[metal])))
     best = int(np.argmax(held))
     fresh = before[best]
     if held[best] >= 1 - _OUTSIDE:
         return Original("before", fresh.outline, fresh.area_px, fresh.relative_uncertainty)
     placed = place_outline(fresh.outline, metal, body)
     note = (
-        f"{100 * (1 - held[best]):.1f} % of the metal lies outside the outline before exposure where that picture "
-        "has it: the outline was placed anew by fitting. Register the two pictures for a map to rely on."
+        f"{100 * (1 - held[best]):.1f} % of the metal lies outside the outline before exposure as it lies "
+        "there: the outline was placed anew by fitting. Register the two pictures for a map to rely on."
     )
     return Original(
         "before", placed.outline, fresh.area_px, fresh.relative_uncertainty, misfit_px=placed.misfit_px,

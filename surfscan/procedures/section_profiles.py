@@ -52,13 +52,13 @@ def measure_profile(
     """Measure section `k`; None where it holds too little metal."""
     assert field.found is not None  # only called on what was found
     own = field.found.bodies == k
-    excess = np.where(own, field.found.excess, np.minimum(field.found.excess, np.float32(-0.05)))
+    excess = np.where(own, field.found.excess, np.minimum(field.found.excess, np.float32(-0.5)))
     if np.count_nonzero(excess > 0) < settings.min_profile_px:
         return None
     cut, sides = _cut(own)
     pieces = _Pieces(excess)
     base = _base(k, field, excess, own, pieces) | {"cut_fraction": cut}
-    if {"top", "bottom"} <= sides or {"left", "right"} <= sides:
+    if sides in ({"top", "bottom"}, {"left", "right"}):
         return _crossing(k, field, settings, pieces, sides, base, before or twin)
     whole = cut <= settings.max_cut_fraction
     kind = "closed" if cut == 0 else "cut"
@@ -86,8 +86,8 @@ def measure_profile(
     if original.source == "outer edge of product":
         warnings.append(
             "the original outline is taken from the outer edge of the product, which swells and spalls: the "
-            "fraction is a lower bound where it swelled. Give a picture before exposure, an unexposed twin or the "
-            "drawn size."
+            "fraction is a lower bound where it swelled. Give a picture before exposure, an unexposed twin or "
+            "the drawn size."
         )
     if fraction > 1:
         warnings.append(
@@ -96,15 +96,15 @@ def measure_profile(
         )
     if original.misfit_px > _OUTSIDE_PX:
         warnings.append(
-            f"metal lies outside the original outline ({original.source}) by {original.misfit_px:.1f} px in the "
-            "root mean square: the local penetration is not to be relied on."
+            f"metal lies outside the original outline ({original.source}) by {original.misfit_px:.1f} px in "
+            "the root mean square: the local penetration is not to be relied on."
         )
     mean = mean_penetration(original, settings, field.um_per_px, fraction)
-    away = penetration_map(original.outline, pieces.without_islands(), settings.outline_pitch_px)
+    away = penetration_map(original.outline, pieces.solid(), settings.outline_pitch_px)
     shrink = _shrink(original, settings, away.inward, cosine)
-    local = away.penetration_px * shrink
-    deepest = int(np.argmax(local))
-    greatest = float(local[deepest])
+    local, under = away.penetration_px * shrink, away.deepest_px * shrink
+    deepest = int(np.argmax(under))
+    greatest = float(under[deepest])
     factor = greatest / mean if mean > 0.5 else np.nan
     length, ends = least_ligament(pieces.outline())
     ligament = length * float(
@@ -112,8 +112,8 @@ def measure_profile(
     )
     if cosine < 1 and original.turn_rad is None:
         warnings.append(
-            f"areas are corrected for the oblique cut; lengths are not, for its direction in the picture is not "
-            f"known: they are up to {100 * (1 / cosine - 1):.0f} % too large."
+            "areas are corrected for the oblique cut; lengths are not, for its direction in the picture is "
+            f"not known: they are up to {100 * (1 / cosine - 1):.0f} % too large."
         )
     rows, cols = field.in_picture(away.points)
     foot = field.in_picture(away.points + away.penetration_px[:, None] * away.inward)
@@ -129,12 +129,12 @@ def measure_profile(
     stations = {
         "profile": np.full(n, k), "s_um": away.s_px * unit, "row_px": rows, "col_px": cols,
         "penetration_um": local * unit, "reaches_metal": away.reaches_metal, "metal_row_px": foot[0],
-        "metal_col_px": foot[1], "s_px": away.s_px, "penetration_px": local,
+        "metal_col_px": foot[1], "s_px": away.s_px, "penetration_px": local, "deepest_um": under * unit, "deepest_px": under,
     }  # fmt: skip
     return Profile(
         k, kind, original.source, {"profiles": row, "outline": stations}, metal,
-        (float(spread[0]), float(spread[1])), original_px, fraction, limits, perimeter(original.outline), mean,
-        greatest, factor, ligament, warnings=tuple(warnings),
+        (float(spread[0]), float(spread[1])), original_px, fraction, limits, perimeter(original.outline),
+        mean, greatest, factor, ligament, warnings=tuple(warnings),
     )  # fmt: skip
 
 
@@ -158,11 +158,20 @@ class _Pieces:
         self.count = count - 1
 
     def _only(self, kept: np.ndarray) -> np.ndarray:
-        return np.where((self.excess > 0) & ~kept[self.parts], np.float32(-0.05), self.excess)
+        return np.where((self.excess > 0) & ~kept[self.parts], np.float32(-0.5), self.excess)
 
     def without_islands(self) -> np.ndarray:
         """The field with small pieces taken out."""
         return self._only(self.area >= _ISLAND * self.area[self.largest])
+
+    def solid(self) -> np.ndarray:
+        """The field with small pieces taken out and closed pores filled."""
+        field = self.without_islands()
+        count, gaps = cv2.connectedComponents((field <= 0).astype(np.uint8), connectivity=4)
+        edge = np.concatenate([gaps[0], gaps[-1], gaps[:, 0], gaps[:, -1]])
+        closed = np.ones(count, bool)
+        closed[np.append(edge, 0)] = False
+        return np.where(closed[gaps], np.float32(0.5), field)
 
     def outline(self) -> np.ndarray:
         """Outline of the largest piece."""
@@ -278,8 +287,8 @@ def _crossing(
 ) -> Profile:  # fmt: skip
     """A section that crosses the field: thickness in place of area."""
     warnings = [
-        "the section crosses the field from side to side, so it has no closed outline: no area and no loss of "
-        "area is given, but its thickness along the field."
+        "the section crosses the field from side to side, so it has no closed outline: no area and no loss "
+        "of area is given, but its thickness along the field."
     ]
     if fresh:
         warnings.append(

@@ -18,8 +18,9 @@ _BAND_PX = (3.0, 7.0)  # metal and its surroundings are read so far from the edg
 _REACH_PX = 4.0  # the edge is looked for so far from its first guess
 _LOCAL_PX = (4.0, 14.0)  # Gaussian over which surroundings are averaged, and the wider one where those fail
 _METAL_PX = 10.0
+_LAYER_SHARE = 0.2  # of the band of surroundings that is product, for product to be what the metal borders on
 _MOUTH_PX = 2  # cracks narrower than about twice this count as part of the section, also where they are open
-_SMALLEST_PART = 0.05  # a body whose metal is below this share of the largest one's is debris
+_SMALLEST_PART = 0.1  # a body whose metal is below this share of the largest one's is debris
 _ISLAND_REACH = 0.25  # debris within this share of the root of a body's area is an island of it
 _FRINGE_PX = 4  # half the width of what an edge from light product to a dark crack may pass for
 _VOID_SHARE = 0.5  # a void is darker than product by this share of the product's distance to black
@@ -54,9 +55,9 @@ def map_section(
 ) -> SectionMap | None:
     """Tell metal, product, medium and voids apart, and find the metal's edge to a fraction of a pixel.
 
-    Every pixel goes to the nearest class level first. Then the edge of the metal is set anew at the half level
-    between the metal inside and what lies next to it outside, both read 3 to 7 px from the edge and locally,
-    so that neither uneven light nor product of changing grey moves it.
+    Every pixel goes to the nearest class level first. Then the edge of the metal is set anew at the half
+    level between the metal inside and what lies next to it outside, both read 3 to 7 px from the edge and
+    locally, so that neither uneven light nor product of changing grey moves it.
 
     Parameters
     ----------
@@ -92,16 +93,17 @@ def map_section(
     if not metal.any():
         return None
     excess = np.zeros(0, np.float32)
-    for _ in range(2):
-        excess = _excess(smooth, metal, usable, levels)
+    product = named.get("product", np.zeros(grey.shape, bool))
+    for layer in (np.zeros(grey.shape, bool), product):
+        excess = _excess(smooth, metal, usable, levels, layer)
         metal = _tidied(excess > 0, between, min_feature_px)
-    excess = np.where(metal | (excess <= 0), excess, np.float32(-0.05))
+    excess = np.where(metal | (excess <= 0), excess, np.float32(-0.5))
     outside = _outside(named["medium"] & ~metal, usable) & ~metal
     bodies, warnings = _bodies(~outside, metal)
     if not bodies.any():
         return None
     inside = bodies > 0
-    excess = np.where(inside, excess, np.minimum(excess, np.float32(-0.05)))
+    excess = np.where(inside, excess, np.minimum(excess, np.float32(-0.5)))
     metal &= inside
     classes = np.zeros(grey.shape, np.uint8)
     classes[inside] = PRODUCT
@@ -157,8 +159,14 @@ def _local(values: np.ndarray, where: np.ndarray, sigma: float) -> tuple[np.ndar
     return total / np.maximum(weight, 1e-6), weight
 
 
-def _excess(smooth: np.ndarray, metal: np.ndarray, usable: np.ndarray, levels: SectionLevels) -> np.ndarray:
-    """Signed share of the step by which the grey is on the metal's side of the half level."""
+def _excess(
+    smooth: np.ndarray, metal: np.ndarray, usable: np.ndarray, levels: SectionLevels, layer: np.ndarray
+) -> np.ndarray:
+    """Signed share of the step by which the grey is on the metal's side of the half level.
+
+    Where enough of what lies next to the metal is product (`layer`), it alone counts as its surroundings, for a
+    thin layer would go under in the medium beyond it.
+    """
     inner = metal.astype(np.uint8)
     within = cv2.distanceTransform(inner, cv2.DIST_L2, cv2.DIST_MASK_5)
     away = cv2.distanceTransform(1 - inner, cv2.DIST_L2, cv2.DIST_MASK_5)
@@ -180,6 +188,10 @@ def _excess(smooth: np.ndarray, metal: np.ndarray, usable: np.ndarray, levels: S
         around, sure = _local(smooth, side, _LOCAL_PX[0])
         wide, wide_sure = _local(smooth, side, _LOCAL_PX[1])
         around = np.where(sure > 0.01, around, np.where(wide_sure > 1e-3, wide, np.float32(nearest_level)))
+        thin = side & layer
+        if thin.any():
+            shell, of_layer = _local(smooth, thin, _LOCAL_PX[0])
+            around = np.where(of_layer > _LAYER_SHARE * np.maximum(sure, 1e-3), shell, around)
         step = sign * (level - around)
         least = np.float32(0.5 * abs(own - nearest_level))
         step = np.maximum(step, least)
@@ -202,10 +214,10 @@ def _bodies(inside: np.ndarray, metal: np.ndarray) -> tuple[np.ndarray, list[str
     for n, (_, _, k) in enumerate(sorted(first), start=1):
         number[k] = n
     dropped = 0
-    for k in np.flatnonzero((held > 0) & (number == 0)):
-        owner = _owner(int(k), parts, number, stats)
+    for piece in np.flatnonzero((held > 0) & (number == 0)).tolist():
+        owner = _owner(piece, parts, number, stats)
         if owner:
-            number[k] = owner
+            number[piece] = owner
         else:
             dropped += 1
     warnings = []

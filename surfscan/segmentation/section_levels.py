@@ -21,8 +21,8 @@ _APART = 2.5  # Ashman's D between neighbouring classes, at least
 _STEP = 0.12  # step between neighbouring classes, at least this share of the whole range
 _SMALLEST = 0.002  # share of the picture that a class takes up, at least
 _ALONG_SIDE = 0.3  # a class along this share of a side lies there; on 3 or 4 sides it is medium
-_ONE_PIECE = 0.5  # the largest piece of metal is at least this share of it, or it is a phase of the metal
-_SCATTERED = 0.35  # a second class in so many pieces that its largest is below this share
+_SLENDER = 0.2  # "metal" nowhere thicker than this share of the whole section ...
+_PIECES = 10  # ... and in so many pieces is a phase of the metal
 _BORDER_PX = 4
 _TWO = ("metal_medium", "medium_metal")
 _REACH_PX = 20  # a thin layer of product lies so near the metal
@@ -30,6 +30,7 @@ _EVEN_STEP = 0.05  # and is not a mere edge: grey changes by less than this shar
 _BEYOND = 0.12  # or it is lighter or darker than both, by this share of the step
 _BETWEEN = 0.12
 _THIN_PX = 60
+_AT_RIM = 0.7  # share of the layer that lies near the medium as well; a phase inside the metal does not
 
 NAMES = ("metal", "product", "medium")
 
@@ -63,9 +64,9 @@ def find_levels(grey: np.ndarray, valid: np.ndarray, order: str = "auto") -> Sec
     """Levels of metal, product and medium, and which is which.
 
     Two or three normal classes are fitted to the grey off edges; three are taken where each stands clear of
-    the next by Ashman's D and by a share of the whole range. Light is a surface of second order, fitted to all
-    classes together. By itself ("auto") the medium is the class that runs along most of the frame, and the
-    metal the class that lies deeper, seen from the medium; where two lie equally deep, the lighter.
+    the next by Ashman's D and by a share of the whole range. Light is a surface of second order, fitted to
+    all classes together. By itself ("auto") the medium is the class that runs along most of the frame, and
+    the metal the class that lies deeper, seen from the medium; where two lie equally deep, the lighter.
 
     Parameters
     ----------
@@ -213,6 +214,7 @@ def _thin_layer(
     share = (smooth - medium) / step
     near = cv2.dilate((share > 0.9).astype(np.uint8), disc(_REACH_PX)).view(bool) & valid
     slope = np.hypot(cv2.Sobel(share, cv2.CV_32F, 1, 0), cv2.Sobel(share, cv2.CV_32F, 0, 1)) / 8
+    rim = cv2.dilate((share < 0.1).astype(np.uint8), disc(_REACH_PX)).view(bool)
     found: list[tuple[int, float, str]] = []
     between = near & (share > _BETWEEN) & (share < 1 - _BETWEEN) & (slope < _EVEN_STEP)
     middle = ("metal_product_medium", "medium_product_metal")
@@ -226,7 +228,7 @@ def _thin_layer(
             continue
         body = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)).view(bool)
         count = int(np.count_nonzero(body))
-        if count >= _THIN_PX:
+        if count >= _THIN_PX and np.mean(rim[body]) > _AT_RIM:
             found.append((count, float(np.median(smooth[body])), orders[0]))
     return max(found)[1] if found else None
 
@@ -239,29 +241,26 @@ def _named(map_: np.ndarray, count: int, order: str) -> tuple[list[str], list[st
             return wanted, []
         if count == 2:
             medium = _medium(map_, count)
-            other = "metal"
-            note = [
-                "Only two grey levels stand apart: no product was found, and all but the medium counts as metal."
-            ]
-            return [("medium" if k in medium else other) for k in range(count)], note
+            note = ["Only two grey levels stand apart: no product was found, all but the medium is metal."]
+            return [("medium" if k in medium else "metal") for k in range(count)], note
     medium = _medium(map_, count)
     inner = [k for k in range(count) if k not in medium]
     if len(inner) < 2:
         return [("medium" if k in medium else "metal") for k in range(count)], []
-    depth, largest = {}, {}
+    depth: dict[int, float] = {}
+    slender: dict[int, bool] = {}
     outside = np.isin(map_, [*medium, -1]).astype(np.uint8)
     outside = cv2.morphologyEx(outside, cv2.MORPH_OPEN, disc(2), borderType=cv2.BORDER_REPLICATE)
     away = cv2.distanceTransform(1 - outside, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     for k in inner:
         body = cv2.morphologyEx((map_ == k).astype(np.uint8), cv2.MORPH_OPEN, disc(2))
-        n, _, stats, _ = cv2.connectedComponentsWithStats(body, connectivity=8)
-        area = stats[1:, cv2.CC_STAT_AREA] if n > 1 else np.zeros(1)
+        n, _ = cv2.connectedComponents(body, connectivity=8)
         depth[k] = float(away[body > 0].mean()) if body.any() else 0.0
-        largest[k] = float(area.max() / max(area.sum(), 1))
-    dark, light = inner
-    metal = dark if depth[dark] > 1.15 * depth[light] else light
-    other = light if metal == dark else dark
-    if largest[metal] < _SCATTERED and largest[other] > _ONE_PIECE:
+        thick = cv2.distanceTransform(body, cv2.DIST_L2, cv2.DIST_MASK_5)
+        slender[k] = n - 1 >= _PIECES and float(thick.max()) < _SLENDER * float(away.max())
+    darker, lighter = inner
+    metal = darker if depth[darker] > 1.15 * depth[lighter] else lighter
+    if slender[metal]:
         names = ["medium" if k in medium else "metal" for k in range(count)]
         return names, [
             "Two phases lie scattered through each other inside the section; both count as metal. If one is "
