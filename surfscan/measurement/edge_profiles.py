@@ -26,6 +26,8 @@ _FIT = 2  # samples to either side of the crossing that the line is fitted to
 _AVERAGED = 7  # stations over which profiles are averaged to look for product
 _FLAT_PX, _FLAT_CHANGE = 2.0, 0.04
 _SHELF, _SHELF_PX = (0.15, 0.85), 4.0
+_ALIKE = 0.19  # correlation of the noise of neighbouring stations, whose bands overlap (drawn struts)
+_SAMPLING_PX = 0.015  # what an edge is off by without noise, from pixels and interpolation (drawn struts)
 _LEAST_SLOPE = 0.02  # share of the contrast per px: flatter than that there is no edge to locate
 
 
@@ -38,7 +40,7 @@ class Edges:
     distance : ndarray
         From the centre to the edge, px of `axes`; not-a-number where there is none.
     uncertainty : ndarray
-        Standard uncertainty of `distance` from noise and the slope of the edge (k = 1).
+        Standard uncertainty of `distance` from noise and the slope of the edge, and sampling (k = 1).
     level_shift : ndarray
         How far the edge moves for a half level that is off by one per cent of the contrast.
     beyond_frame : ndarray, bool
@@ -186,7 +188,7 @@ def find_edges(
     good = found & np.isfinite(at) & ~beyond
     return Edges(
         np.where(good, edge, np.nan),
-        np.where(good, noise / slope, np.nan),
+        np.where(good, np.hypot(noise / slope, _SAMPLING_PX), np.nan),
         np.where(good, 0.01 / slope, np.nan),
         np.where(found & np.isfinite(at), beyond, False),
         good & product,
@@ -253,5 +255,5 @@ def _noise(share: np.ndarray, order: np.ndarray) -> float:
     for where in (slice(0, 2 * _FIT), slice(-2 * _FIT, None)):
         mean = share[:, where].mean(axis=1)
         change = np.abs(np.diff(mean))[same]
-        parts.append(1.4826 * float(np.median(change)) / np.sqrt(2) if change.size else 0.0)
+        parts.append(1.4826 * float(np.median(change)) / np.sqrt(2 * (1 - _ALIKE)) if change.size else 0.0)
     return float(np.sqrt(0.5 * (parts[0] ** 2 + parts[1] ** 2)))

@@ -177,6 +177,57 @@ def find_silhouette(
     )
 
 
+def given_silhouette(
+    pixels: np.ndarray, mask: np.ndarray, *, valid: np.ndarray | None = None, holes: Holes = "auto"
+) -> Silhouette:
+    """Struts as somebody outlined them, with the levels that edges are located by read from the picture.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (M, N) or (M, N, 3)
+    mask : ndarray of shape (M, N), bool
+        Metal.
+    valid, holes
+        As for `find_silhouette`.
+
+    Returns
+    -------
+    Silhouette
+
+    Raises
+    ------
+    NoStrutError
+        If the mask is empty or full.
+    ValueError
+        If the arrays do not fit together.
+    """
+    grey, used = _telling_channel(pixels, valid)
+    if mask.shape != grey.shape:
+        raise ValueError(f"the mask has shape {mask.shape}, the picture {grey.shape}")
+    struts = mask.astype(bool) & used
+    if not struts.any() or not (used & ~struts).any():
+        raise NoStrutError(
+            "The mask outlines no strut, or the whole field.", "Give a mask of the metal with background."
+        )
+    levels = local_levels(grey, struts, ~struts, used)
+    stated: Literal["dark", "light"] = "light" if _median_step(levels) > 0 else "dark"
+    judged = judge_holes(struts, levels.share_inside(grey), used, holes)
+    return Silhouette(
+        judged.mask,
+        judged.through_pits,
+        judged.glints & judged.mask,
+        grey,
+        stated,
+        levels,
+        pixel_noise(grey),
+        judged.warnings,
+    )
+
+
+def _median_step(levels: ClassLevels) -> float:
+    return float(np.median(levels.inside - levels.outside))
+
+
 def _telling_channel(pixels: np.ndarray, valid: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
     """Grey as float32 without gaps, and which pixels may be used.
 
