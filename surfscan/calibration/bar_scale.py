@@ -22,6 +22,9 @@ ACCEPTED_FROM = 0.75
 READ_FROM = 0.6
 """Bars of less evidence are not worth the time of character recognition while a picture is opened."""
 
+SMALLEST_SIDE_PX = 48
+"""No bar is looked for on a smaller picture: it has no room for one with its label."""
+
 _READ_AT_MOST = 3  # bars whose surroundings are read
 _UNLIKE = 0.03  # relative difference of two scales of one picture that is a disagreement
 _CONTRADICTED, _SECOND = (
@@ -29,6 +32,8 @@ _CONTRADICTED, _SECOND = (
     0.92,
 )  # what is left of the confidence then, and beside another bar without label
 _USUAL_PIXELS_UM = (1e-4, 60.0)  # pixel sizes of electron and light microscopes; others halve the fit
+_GIVEN_ALONE = 0.95  # fit of a label that was given and could not be read
+_PLAIN_BAR = 0.8  # a bar without label is left out of the field from this evidence on
 _MARGIN_PX = 3
 
 
@@ -52,6 +57,8 @@ class BarReading:
         0 to 1: evidence of the bar, of the label and their fit multiplied, lowered by contradictions.
     accepted : bool
     uncertainty : ScaleUncertainty or None
+    read_otherwise : str
+        What the label clearly reads where one was given that says otherwise; else empty.
     """
 
     bar: Bar
@@ -62,6 +69,7 @@ class BarReading:
     confidence: float = 0.0
     accepted: bool = False
     uncertainty: ScaleUncertainty | None = None
+    read_otherwise: str = ""
 
     @property
     def pixel_size_um(self) -> float:
@@ -79,6 +87,9 @@ class ScaleReading:
         The one to go by first.
     warnings : tuple of str
         What is doubtful, and what to do.
+    contradiction : str
+        What a bar that is read with certainty says against the pixel size given otherwise; empty where it
+        agrees or nothing is given.
     calibration : Calibration or None
         From the first reading where it is accepted.
     overlays : tuple of Box
@@ -88,6 +99,7 @@ class ScaleReading:
 
     readings: tuple[BarReading, ...]
     warnings: tuple[str, ...]
+    contradiction: str
     calibration: Calibration | None
     overlays: tuple[Box, ...]
 
@@ -132,21 +144,26 @@ def read_scale(
     renderings agree, how well they were recognised, whether any reads otherwise) and their fit (distance of
     the label from the bar, a number such as bars have, a pixel size such as microscopes have). Two bars that
     give scales more than 3 % apart, two labels at one bar, or metadata that say otherwise halve it; another
-    bar without a label lowers it a little. Limits are common practice, no source; they were set on drawn bars.
+    bar without a label lowers it a little. Limits are common practice, no source, set on drawn bars.
     """
+    large = min(pixels.shape[:2]) >= SMALLEST_SIDE_PX
+    found = find_bars(pixels) if large else []
+    bars = [bar for bar in found if bar.evidence >= READ_FROM or label is not None]
+    if not bars:
+        return ScaleReading((), (), "", None, ())
     level = as_bytes(pixels)
-    bars = [bar for bar in find_bars(pixels) if bar.evidence >= READ_FROM or label is not None]
     readings = [_judged(level, bar, label, certificate_relative_uncertainty) for bar in bars[:_READ_AT_MOST]]
     readings += [BarReading(bar) for bar in bars[_READ_AT_MOST:]]
     readings = _one_bar_a_label(readings)
     order = sorted(range(len(readings)), key=lambda k: (-readings[k].confidence, k))
     readings = [readings[k] for k in order]
-    warnings: list[str] = []
-    if readings:
-        first, warnings = _weighed(readings, label, metadata_um)
-        readings[0] = replace(first, accepted=first.label is not None and first.confidence >= accepted_from)
-    warnings += _remarks(readings, label)
-    return ScaleReading(tuple(readings), tuple(warnings), _calibration(readings), _overlays(level, readings))
+    first, warnings = _weighed(readings, label)
+    first, contradiction = _against_metadata(first, metadata_um, accepted_from)
+    readings[0] = replace(first, accepted=first.label is not None and first.confidence >= accepted_from)
+    warnings += _remarks(readings[0])
+    return ScaleReading(
+        tuple(readings), tuple(warnings), contradiction, _calibration(readings[0]), _overlays(level, readings)
+    )
 
 
 def as_bytes(pixels: np.ndarray) -> np.ndarray:
@@ -167,11 +184,10 @@ def _judged(level: np.ndarray, bar: Bar, given: Label | None, certificate: float
     if given is not None:
         agreeing = [t for t in tied if abs(t.label.length_um / given.length_um - 1) < 1e-6]
         best = agreeing[0] if agreeing else tied[0] if tied else None
-        contradicted = best is not None and not agreeing
-        box = best.box if best else None
-        reading = BarReading(bar, given, box, 1.0, 1.0 if agreeing else 0.9)
-        if contradicted:
-            reading = replace(reading, fit=0.8)
+        reads_otherwise = best is not None and not agreeing and best.evidence * best.position >= ACCEPTED_FROM
+        fit = 1.0 if agreeing else _CONTRADICTED if reads_otherwise else _GIVEN_ALONE
+        read = best.label.text if best and reads_otherwise else ""
+        reading = BarReading(bar, given, best.box if best else None, 1.0, fit, read_otherwise=read)
     elif tied:
         best = tied[0]
         reading = BarReading(bar, best.label, best.box, best.evidence, best.position * is_round(best.label))
@@ -214,10 +230,8 @@ def _meet(a: Box, b: Box) -> bool:
     return a[0] < b[1] and b[0] < a[1] and a[2] < b[3] and b[2] < a[3]
 
 
-def _weighed(
-    readings: list[BarReading], given: Label | None, metadata_um: float | None
-) -> tuple[BarReading, list[str]]:
-    """The first reading with its confidence lowered by what speaks against it, and what that is."""
+def _weighed(readings: list[BarReading], given: Label | None) -> tuple[BarReading, list[str]]:
+    """The first reading with its confidence lowered by what other bars say against it, and what that is."""
     first, *others = readings
     warnings: list[str] = []
     if first.label is None:
@@ -232,14 +246,22 @@ def _weighed(
                 f"Two scale bars contradict each other: {_text(first)} and {_text(other)}. Crop the picture "
                 "to the one that holds, or state the pixel size."
             )
-    if metadata_um is not None and abs(first.pixel_size_um / metadata_um - 1) > _UNLIKE:
-        factor *= _CONTRADICTED
-        warnings.append(
-            f"The scale bar {_text(first)} and the pixel size given otherwise ({metadata_um:.5g} µm) differ "
-            f"by {100 * (first.pixel_size_um / metadata_um - 1):+.1f} %: check which holds. A picture that "
-            "was resized keeps its bar, not its metadata."
-        )
     return replace(first, confidence=first.confidence * factor), warnings
+
+
+def _against_metadata(
+    first: BarReading, metadata_um: float | None, accepted_from: float
+) -> tuple[BarReading, str]:
+    """The first reading with its confidence lowered where the pixel size given otherwise is another."""
+    if metadata_um is None or first.label is None or abs(first.pixel_size_um / metadata_um - 1) <= _UNLIKE:
+        return first, ""
+    told = (
+        f"The scale bar, {_text(first)}, and the pixel size given otherwise ({metadata_um:.5g} µm) differ by "
+        f"{100 * (first.pixel_size_um / metadata_um - 1):+.1f} %: check which holds. A picture that was "
+        "resized keeps its bar, not its metadata."
+    )
+    sure = first.confidence >= accepted_from
+    return replace(first, confidence=first.confidence * _CONTRADICTED), told if sure else ""
 
 
 def _rivals(first: BarReading, other: BarReading) -> bool:
@@ -248,17 +270,21 @@ def _rivals(first: BarReading, other: BarReading) -> bool:
     return apart and other.fit >= first.fit and other.bar.evidence > 0.8 * first.bar.evidence
 
 
-def _remarks(readings: list[BarReading], given: Label | None) -> list[str]:
+def _remarks(first: BarReading) -> list[str]:
     """What there is to say where no bar gives the scale."""
-    if not readings or readings[0].accepted:
+    if first.accepted:
         return []
-    first = readings[0]
     where = f"row {first.bar.row_px:.0f}, columns {first.bar.col_start_px:.0f} to {first.bar.col_end_px:.0f}"
+    if first.label is not None and first.read_otherwise:
+        return [
+            f"The label given is '{first.label.text}', but the one beside the bar ({where}) reads "
+            f"'{first.read_otherwise}': nothing was taken. Give the right one, or state the pixel size."
+        ]
     if first.label is not None:
         return [
             f"A scale bar may read {_text(first)} ({where}), but with a confidence of only "
-            f"{first.confidence:.2f} it was not taken. Look at it: `surfscan scale IMAGE` shows the reading; if "
-            f"it is right, state --pixel-size-um {first.pixel_size_um:.6g}."
+            f"{first.confidence:.2f} it was not taken. Look at it; if it is right, state the pixel size: "
+            f"--pixel-size-um {first.pixel_size_um:.6g} on the command line, pixel_size_um in study.toml."
         ]
     reason = why_unreadable() or "no label could be read beside it"
     return [
@@ -269,14 +295,13 @@ def _remarks(readings: list[BarReading], given: Label | None) -> list[str]:
 
 def _text(reading: BarReading) -> str:
     assert reading.label is not None
-    return f"'{reading.label.text}' over {reading.bar.length_px:.1f} px, {reading.pixel_size_um:.5g} µm per pixel"
+    length, size = reading.bar.length_px, reading.pixel_size_um
+    return f"'{reading.label.text}' over {length:.1f} px, {size:.5g} µm per pixel"
 
 
-def _calibration(readings: list[BarReading]) -> Calibration | None:
-    if not readings or not readings[0].accepted:
+def _calibration(first: BarReading) -> Calibration | None:
+    if not first.accepted or first.label is None or first.uncertainty is None:
         return None
-    first = readings[0]
-    assert first.label is not None and first.uncertainty is not None
     size = first.pixel_size_um
     return Calibration(size, size, first.uncertainty.combined, f"scale bar '{first.label.text}'")
 
@@ -285,6 +310,8 @@ def _overlays(level: np.ndarray, readings: list[BarReading]) -> tuple[Box, ...]:
     rows, cols = level.shape[:2]
     boxes = []
     for reading in readings:
+        if reading.label is None and reading.bar.evidence < _PLAIN_BAR:
+            continue
         found = [reading.bar.box, reading.label_box, box_behind(level, reading.bar)]
         for box in found:
             if box is not None:

@@ -192,7 +192,7 @@ def _tied(place: list[ReadText], texts: list[ReadText], bar: Bar) -> TiedLabel |
 
 
 def _joined(texts: list[ReadText]) -> list[ReadText]:
-    """Texts with a number and the unit that follows it on its line, where they were read apart, put together."""
+    """Texts, with a number and the unit that follows it on its line put together if they were read apart."""
     out: list[ReadText] = []
     used: set[int] = set()
     for left in texts:
@@ -216,8 +216,8 @@ def _gap(left: Box, right: Box) -> float:
     middle = 0.5 * (left[0] + left[1])
     if not right[0] <= middle <= right[1]:
         return float("inf")
-    gap = (right[2] - left[3]) / high
-    return gap if gap >= -0.5 else float("inf")
+    space = (right[2] - left[3]) / high
+    return space if space >= -0.5 else float("inf")
 
 
 def _is_named(agreeing: list[tuple[float, ReadText, Label]], texts: list[ReadText]) -> bool:
@@ -245,7 +245,7 @@ def _position(box: Box, bar: Bar) -> float:
     middle = 0.5 * (col0 + col1)
     over = max(0.0, bar.col_start_px - middle, middle - bar.col_end_px)
     if over <= 0.5 * wide + 2:
-        gap = max(above, below)
+        gap = float(max(above, below))
         if gap < -0.9 * high:
             gap = max(bar.row_px - bar.thickness_px / 2 - row1, row0 - bar.row_px - bar.thickness_px / 2)
         if gap > -0.6 * high:

@@ -168,14 +168,14 @@ def widened(
     -------
     (float, float) or None
         Distances of the limits from the value and the scale's 1.96 power u combined as root sum of squares
-        of their logarithms, which keeps limits above 0. A limit at 0 stays; above a value of 0 the upper
-        limit grows by the scale's part in full.
+        of their logarithms, which keeps limits above 0. A limit at 0 stays; above a value of 0 the scale's
+        part of the upper limit itself is combined with it.
     """
     if ci95 is None or value is None:
         return ci95
     low, high = ci95
     part = _Z * abs(power) * scale_relative
     if value <= 0:
-        return low, high * math.exp(part)
+        return low, high * math.hypot(1.0, part)
     lower = value * math.exp(-math.hypot(math.log(value / low), part)) if low > 0 else low
     return lower, value * math.exp(math.hypot(math.log(high / value), part))

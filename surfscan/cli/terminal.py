@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from surfscan.cli.scale_text import scale_headline, scale_rows
 from surfscan.columns import TEXTURE_PARAMETERS
 from surfscan.procedures.result import Result
 from surfscan.report.rounding import round_to_interval
@@ -23,10 +24,10 @@ def result_text(result: Result) -> str:
         Lines of text, the last without a line break.
     """
     lines = [f"{result.source.path}: {_headline(result)}", f"  scale: {_scale(result)}"]
-    rows: dict[str, str] = {}
-    for name, label, unit in _ROWS[result.procedure]:
+    rows = scale_rows(result.summary) if result.procedure == "scale" else {}
+    for name, label, unit in _ROWS.get(result.procedure, ()):
         rows[label] = rows.get(label) or _figure(result.summary, name, unit)
-    width = max(map(len, rows))
+    width = max(map(len, rows), default=0)
     lines += [f"  {label:<{width}}  {figure}" for label, figure in rows.items() if figure]
     lines += [f"  warning: {warning}" for warning in result.warnings]
     return "\n".join(lines)
@@ -36,6 +37,31 @@ _TEXTURE_UNITS = {"1": "", "deg": "°"}
 
 # Where two figures carry one label, the first that the summary has is said: px only where there is no µm.
 _ROWS = {
+    "struts": (
+        ("mean_width_um", "mean width", "µm"),
+        ("mean_width_px", "mean width", "px"),
+        ("min_width_um", "least width", "µm"),
+        ("min_width_px", "least width", "px"),
+        ("min_width_strut", "  on strut", ""),
+        ("min_width_s_um", "  from its start", "µm"),
+        ("min_width_s_px", "  from its start", "px"),
+        ("loss_fraction", "loss of width", "%"),
+        ("loss_against", "  against", ""),
+        ("least_section_fraction", "least section left", "%"),
+        ("least_section_equal_loss_fraction", "  with equal loss all round", "%"),
+        ("section_basis", "  from", ""),
+        ("least_section_strut", "  of least section: strut", ""),
+        ("mean_section_fraction", "mean section left", "%"),
+        ("mean_section_equal_loss_fraction", "  mean with equal loss all round", "%"),
+        ("lost_length_fraction", "length without metal", "%"),
+        ("lost_metal_from", "  known from", ""),
+        ("mean_width_with_lost_um", "mean width, lost metal as 0", "µm"),
+        ("mean_width_with_lost_px", "mean width, lost metal as 0", "px"),
+        ("loss_with_lost_fraction", "loss, lost metal as 0", "%"),
+        ("loss_of_survivors_fraction", "loss of what survives", "%"),
+        ("total_length_um", "length of struts", "µm"),
+        ("total_length_px", "length of struts", "px"),
+    ),
     "pits": (
         ("pit_density_per_mm2", "pit density", "per mm²"),
         ("pit_density_per_mpx", "pit density", "per million pixels"),
@@ -112,6 +138,10 @@ def _headline(result: Result) -> str:
         return f"degraded area {share}" if share else "degraded area not determined"
     if result.procedure == "texture":
         return f"areal texture of the {result.summary['surface']} surface"
+    if result.procedure == "scale":
+        return scale_headline(result.summary)
+    if result.procedure == "struts":
+        return _strut_headline(result.summary)
     if result.procedure == "section":
         return _section_headline(result.summary)
     count = result.summary["pit_count"]
@@ -127,6 +157,25 @@ def _section_headline(summary: Mapping[str, Any]) -> str:
         return "no section found"
     share = _figure(summary, "remaining_fraction", "%")
     return f"remaining section {share}" if share else "remaining section not determined"
+
+
+def _strut_headline(summary: Mapping[str, Any]) -> str:
+    """How many struts, and what is broken."""
+    count = summary["strut_count"]
+    if not count and not summary["missing_count"]:
+        return "no strut measured"
+    text = f"{count} strut" if count == 1 else f"{count} struts"
+    asides = [
+        f"{number} {word}"
+        for number, word in (
+            (summary["broken_count"], "broken"),
+            (summary["missing_count"], "missing"),
+            (summary["through_pitted_count"], "pitted through"),
+            (summary["fragment_count"], "in loose fragments"),
+        )
+        if number
+    ]
+    return f"{text} ({', '.join(asides)})" if asides else text
 
 
 def _scale(result: Result) -> str:

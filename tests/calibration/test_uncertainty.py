@@ -73,7 +73,7 @@ def test_widened_interval():
     assert widened(3, (0, 10), 0.01, power=1)[0] == 0
     low, high = widened(0, (0, 4), 0.01, power=2)
     assert low == 0
-    assert high == pytest.approx(4 * math.exp(0.0392), rel=1e-4)
+    assert high == pytest.approx(4 * math.hypot(1, 0.0392), rel=1e-4)
     assert widened(None, None, 0.01, power=2) is None
 
 
