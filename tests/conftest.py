@@ -1,6 +1,7 @@
 """What tests of several rooms share: a small picture with known pits."""
 
 from collections.abc import Callable, Iterable
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -40,5 +41,66 @@ def draw_discs() -> Callable[..., np.ndarray]:
         if blur == 0:
             return contrast
         return np.asarray(cv2.GaussianBlur(contrast, (0, 0), blur, borderType=cv2.BORDER_REPLICATE))
+
+    return draw
+
+
+@pytest.fixture(scope="session")
+def draw_section() -> Callable[..., np.ndarray]:
+    """Function that draws polished cross-sections as an 8-bit picture.
+
+    Each part is (shape, centre column, centre row, width, height, grey), "rectangle" or "ellipse", later parts over
+    earlier ones, read on 4 x 4 points a pixel; then the optics blur and the camera adds noise.
+    """
+
+    def draw(
+        shape: tuple[int, int],
+        parts: Iterable[tuple[str, float, float, float, float, float]],
+        *,
+        medium: float = 30,
+        blur: float = 1.0,
+        noise: float = 2.0,
+        turn_deg: float = 0.0,
+    ) -> np.ndarray:
+        rows, cols = (np.mgrid[: shape[0] * 4, : shape[1] * 4] + 0.5) / 4 - 0.5
+        grey = np.full(rows.shape, medium, np.float32)
+        c, s = np.cos(np.deg2rad(turn_deg)), np.sin(np.deg2rad(turn_deg))
+        for kind, col, row, width, height, level in parts:
+            u = ((cols - col) * c + (rows - row) * s) / (width / 2)
+            v = ((rows - row) * c - (cols - col) * s) / (height / 2)
+            inside = np.hypot(u, v) <= 1 if kind == "ellipse" else np.maximum(abs(u), abs(v)) <= 1
+            grey[inside] = level
+        seen = cv2.resize(grey, shape[::-1], interpolation=cv2.INTER_AREA)
+        if blur:
+            seen = cv2.GaussianBlur(seen, (0, 0), blur, borderType=cv2.BORDER_REPLICATE)
+        seen = seen + np.random.default_rng(5).normal(0, noise, shape)
+        return np.clip(np.rint(seen), 0, 255).astype(np.uint8)
+
+    return draw
+
+
+@pytest.fixture(scope="session")
+def draw_bar() -> Callable[..., np.ndarray]:
+    """Function that draws a scale bar (its outer edges `col` and `col + length`) with a label into a picture.
+
+    `label` "" draws the bar alone, `length` 0 the label alone; `box` a level behind both. The picture comes
+    back changed, a copy; grey stays grey.
+    """
+    import matplotlib
+    from PIL import Image, ImageDraw, ImageFont
+
+    def draw(
+        picture: np.ndarray, label: str = "50 µm", *, row: int = 200, col: int = 40, length: int = 120,
+        thickness: int = 4, ink: int = 255, box: int | None = 0, size: int = 22,
+    ) -> np.ndarray:  # fmt: skip
+        path = Path(matplotlib.get_data_path(), "fonts", "ttf", "DejaVuSans.ttf")
+        font = ImageFont.truetype(str(path), size)
+        out = picture.copy()
+        if box is not None:
+            out[row - size - 18 : row + thickness + 8, col - 10 : col + max(length, 110) + 10] = box
+        out[row : row + thickness, col : col + length] = ink
+        image = Image.fromarray(out)
+        ImageDraw.Draw(image).text((col + 10, row - size - 12), label, fill=ink, font=font)
+        return np.asarray(image).copy()
 
     return draw

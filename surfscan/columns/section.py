@@ -88,8 +88,8 @@ _OUTLINE: tuple[Column, ...] = (
         "deepest_um",
         "µm",
         "float64",
-        "Distance along the inward normal to the last point where metal has gone: penetration_um, or more where "
-        "attack undercuts metal; closed pores are not counted.",
+        "Distance along the inward normal to the last point where metal has gone: penetration_um, or more "
+        "where attack undercuts metal; closed pores are not counted.",
     ),
     Column(
         "reaches_metal", "", "bool", "False where the normal meets no metal: a corner, or metal all gone."

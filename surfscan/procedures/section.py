@@ -51,9 +51,9 @@ def measure_section(
         3 crack or pore) and "region". Summary, over all sections that lie whole in the field:
         `metal_area_um2`(+`_ci95`), `original_area_um2`, `remaining_fraction`(+`_ci95`),
         `mean_penetration_um`, `max_penetration_um`, `local_pitting_factor`, `least_ligament_um`,
-        `original_outline` and how many sections there are; px twins of all lengths and areas; None where there is no scale or no figure that
-        can be defended. A section that crosses the field has `mean_thickness_um` and
-        `remaining_thickness_fraction` in place of areas.
+        `original_outline` and how many sections there are; px twins of all lengths and areas; None where
+        there is no scale or no figure that can be defended. A section that crosses the field has
+        `mean_thickness_um` and `remaining_thickness_fraction` in place of areas.
 
     Notes
     -----

@@ -16,6 +16,7 @@ from surfscan.measurement.section_loss import (
 from surfscan.measurement.section_outline import area_above, largest_outline, place_outline
 from surfscan.procedures.section_field import SectionField
 from surfscan.procedures.settings import SectionSettings
+from surfscan.segmentation.section import excess_of
 
 EDGE_SHARE = 0.1
 """Limits of an area: the outline set at 0.4 and 0.6 of the step from surroundings to metal."""
@@ -77,7 +78,7 @@ def fresh_sections(field: SectionField, scale: float) -> list[Fresh]:
         own = found.bodies == k
         if own[0].any() or own[-1].any() or own[:, 0].any() or own[:, -1].any():
             continue
-        excess = np.where(own, found.excess, np.minimum(found.excess, np.float32(-0.5)))
+        excess = excess_of(found.excess, own)
         area = area_above(excess)
         spread = 0.5 * (area_above(excess, -EDGE_SHARE) - area_above(excess, EDGE_SHARE))
         outline = (largest_outline(excess) + 0.5) * scale - 0.5

@@ -15,12 +15,13 @@ from surfscan.measurement.section_thickness import thickness_profile
 from surfscan.procedures.section_field import SectionField
 from surfscan.procedures.section_original import EDGE_SHARE, Fresh, Original, mean_penetration, original_of
 from surfscan.procedures.settings import SectionSettings
-from surfscan.segmentation.section import PRODUCT, VOID
+from surfscan.segmentation.section import PRODUCT, VOID, excess_of
 
 _ISLAND = 0.1  # pieces below this share of the largest do not stop the way from the outline to the metal
 _MARGIN_PX = 8
 _SMOOTH_STATIONS = 5  # least thickness of a foil: median of so many stations, so that one speck is none
 _OUTSIDE_PX = 1.5
+_LEAST_MEAN_PX = 0.5  # a mean penetration below this is no denominator
 _NAN2 = (np.nan, np.nan)
 
 
@@ -52,7 +53,7 @@ def measure_profile(
     """Measure section `k`; None where it holds too little metal."""
     assert field.found is not None  # only called on what was found
     own = field.found.bodies == k
-    excess = np.where(own, field.found.excess, np.minimum(field.found.excess, np.float32(-0.5)))
+    excess = excess_of(field.found.excess, own)
     if np.count_nonzero(excess > 0) < settings.min_profile_px:
         return None
     cut, sides = _cut(own)
@@ -85,9 +86,9 @@ def measure_profile(
     limits = _fraction_limits(fraction, metal, spread, original, field)
     if original.source == "outer edge of product":
         warnings.append(
-            "the original outline is taken from the outer edge of the product, which swells and spalls: the "
-            "fraction is a lower bound where it swelled. Give a picture before exposure, an unexposed twin or "
-            "the drawn size."
+            "the original outline is taken from the outer edge of the product, which swells and spalls: "
+            "the fraction is a lower bound where it swelled. Give a picture before exposure, an unexposed "
+            "twin or the drawn size."
         )
     if fraction > 1:
         warnings.append(
@@ -100,23 +101,21 @@ def measure_profile(
             "the root mean square: the local penetration is not to be relied on."
         )
     mean = mean_penetration(original, settings, field.um_per_px, fraction)
-    away = penetration_map(original.outline, pieces.solid(), settings.outline_pitch_px)
-    shrink = _shrink(original, settings, away.inward, cosine)
-    local, under = away.penetration_px * shrink, away.deepest_px * shrink
-    deepest = int(np.argmax(under))
-    greatest = float(under[deepest])
-    factor = greatest / mean if mean > 0.5 else np.nan
-    length, ends = least_ligament(pieces.outline())
-    ligament = length * float(
-        _shrink(original, settings, (ends[1] - ends[0])[None] / max(length, 1e-9), cosine)[0]
+    view = _straight(original, settings, cosine)
+    away = penetration_map(
+        view.points(original.outline), view.field(pieces.solid()), settings.outline_pitch_px
     )
+    deepest = int(np.argmax(away.deepest_px))
+    greatest = float(away.deepest_px[deepest])
+    factor = greatest / mean if mean > _LEAST_MEAN_PX else np.nan
+    ligament, _ = least_ligament(view.points(pieces.outline()))
     if cosine < 1 and original.turn_rad is None:
         warnings.append(
             "areas are corrected for the oblique cut; lengths are not, for its direction in the picture is "
             f"not known: they are up to {100 * (1 / cosine - 1):.0f} % too large."
         )
-    rows, cols = field.in_picture(away.points)
-    foot = field.in_picture(away.points + away.penetration_px[:, None] * away.inward)
+    rows, cols = field.in_picture(view.back(away.points))
+    foot = field.in_picture(view.back(away.points + away.penetration_px[:, None] * away.inward))
     row = _row(
         base, field, kind=kind, original_outline=original.source, metal_area=metal,
         metal_limits=(float(spread[0]), float(spread[1])), original_area=original_px, fraction=fraction,
@@ -128,8 +127,9 @@ def measure_profile(
     unit = np.nan if field.um_per_px is None else field.um_per_px
     stations = {
         "profile": np.full(n, k), "s_um": away.s_px * unit, "row_px": rows, "col_px": cols,
-        "penetration_um": local * unit, "reaches_metal": away.reaches_metal, "metal_row_px": foot[0],
-        "metal_col_px": foot[1], "s_px": away.s_px, "penetration_px": local, "deepest_um": under * unit, "deepest_px": under,
+        "penetration_um": away.penetration_px * unit, "penetration_px": away.penetration_px,
+        "deepest_um": away.deepest_px * unit, "deepest_px": away.deepest_px, "s_px": away.s_px,
+        "reaches_metal": away.reaches_metal, "metal_row_px": foot[0], "metal_col_px": foot[1],
     }  # fmt: skip
     return Profile(
         k, kind, original.source, {"profiles": row, "outline": stations}, metal,
@@ -202,15 +202,48 @@ def _fraction_limits(
     return float(max(fraction - low, 0.0)), float(fraction + high)
 
 
-def _shrink(original: Original, settings: SectionSettings, ways: np.ndarray, cosine: float) -> np.ndarray:
-    """True over apparent length along directions (n, 2) of an obliquely cut section of known direction."""
+@dataclass(frozen=True)
+class _View:
+    """A section as it would show cut square to the strut.
+
+    Attributes
+    ----------
+    matrix : ndarray of shape (2, 2)
+        From the picture, about `centre`.
+    centre : ndarray of shape (2,)
+    """
+
+    matrix: np.ndarray
+    centre: np.ndarray
+
+    def points(self, points: np.ndarray) -> np.ndarray:
+        """Points (n, 2) of the picture in this view."""
+        return np.asarray((points - self.centre) @ self.matrix.T + self.centre)
+
+    def back(self, points: np.ndarray) -> np.ndarray:
+        """Points of this view in the picture."""
+        return np.asarray((points - self.centre) @ np.linalg.inv(self.matrix).T + self.centre)
+
+    def field(self, field: np.ndarray) -> np.ndarray:
+        """A field of the picture in this view."""
+        if np.array_equal(self.matrix, np.eye(2)):
+            return field
+        shift = self.centre - self.matrix @ self.centre
+        affine = np.column_stack([self.matrix, shift])
+        return np.asarray(
+            cv2.warpAffine(field, affine, field.shape[::-1], borderMode=cv2.BORDER_CONSTANT, borderValue=-0.5)
+        )
+
+
+def _straight(original: Original, settings: SectionSettings, cosine: float) -> _View:
+    """The view square to the strut, where cut angle and direction are known; else the picture as it is."""
+    centre = original.outline.mean(axis=0)
     if cosine == 1 or original.turn_rad is None:
-        return np.ones(len(ways))
+        return _View(np.eye(2), centre)
     c, s = np.cos(original.turn_rad), np.sin(original.turn_rad)
-    along, across = ways @ np.array([c, s]), ways @ np.array([-s, c])
-    if settings.cut_stretches == "thickness":
-        return np.asarray(np.hypot(along, across * cosine))
-    return np.asarray(np.hypot(along * cosine, across))
+    axes = np.array([[c, s], [-s, c]])
+    scale = [1.0, cosine] if settings.cut_stretches == "thickness" else [cosine, 1.0]
+    return _View(axes.T @ np.diag(scale) @ axes, centre)
 
 
 def _base(

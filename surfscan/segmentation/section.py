@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -22,6 +23,7 @@ _LAYER_SHARE = 0.2  # of the band of surroundings that is product, for product t
 _MOUTH_PX = 2  # cracks narrower than about twice this count as part of the section, also where they are open
 _SMALLEST_PART = 0.1  # a body whose metal is below this share of the largest one's is debris
 _ISLAND_REACH = 0.25  # debris within this share of the root of a body's area is an island of it
+_AT_EDGE, _MOST_SPILL = 0.15, 0.15
 _FRINGE_PX = 4  # half the width of what an edge from light product to a dark crack may pass for
 _VOID_SHARE = 0.5  # a void is darker than product by this share of the product's distance to black
 
@@ -94,8 +96,10 @@ def map_section(
         return None
     excess = np.zeros(0, np.float32)
     product = named.get("product", np.zeros(grey.shape, bool))
+    spill = 0.0
     for layer in (np.zeros(grey.shape, bool), product):
-        excess = _excess(smooth, metal, usable, levels, layer)
+        excess = _excess(smooth, metal, usable, levels, layer, spill)
+        spill = _spill(excess)
         metal = _tidied(excess > 0, between, min_feature_px)
     excess = np.where(metal | (excess <= 0), excess, np.float32(-0.5))
     outside = _outside(named["medium"] & ~metal, usable) & ~metal
@@ -103,13 +107,19 @@ def map_section(
     if not bodies.any():
         return None
     inside = bodies > 0
-    excess = np.where(inside, excess, np.minimum(excess, np.float32(-0.5)))
+    excess = excess_of(excess, inside)
     metal &= inside
     classes = np.zeros(grey.shape, np.uint8)
     classes[inside] = PRODUCT
     classes[inside & _void(smooth, named, levels)] = VOID
     classes[metal] = METAL
     return SectionMap(classes, excess, bodies, levels, (*levels.warnings, *warnings))
+
+
+def excess_of(excess: np.ndarray, own: np.ndarray) -> np.ndarray:
+    """`excess` with all metal outside `own` (M, N) taken out; edges of what lies inside stay as they are."""
+    near = cv2.dilate(own.astype(np.uint8), disc(int(_REACH_PX))).view(bool)
+    return np.where(own | (near & (excess <= 0)), excess, np.float32(-0.5))
 
 
 def _nearest(smooth: np.ndarray, levels: SectionLevels) -> tuple[np.ndarray, list[str]]:
@@ -160,12 +170,18 @@ def _local(values: np.ndarray, where: np.ndarray, sigma: float) -> tuple[np.ndar
 
 
 def _excess(
-    smooth: np.ndarray, metal: np.ndarray, usable: np.ndarray, levels: SectionLevels, layer: np.ndarray
+    smooth: np.ndarray,
+    metal: np.ndarray,
+    usable: np.ndarray,
+    levels: SectionLevels,
+    layer: np.ndarray,
+    spill: float,
 ) -> np.ndarray:
     """Signed share of the step by which the grey is on the metal's side of the half level.
 
-    Where enough of what lies next to the metal is product (`layer`), it alone counts as its surroundings, for a
-    thin layer would go under in the medium beyond it.
+    Where enough of what lies next to the metal is product (`layer`), it alone counts as its surroundings,
+    for a thin layer would go under in the medium beyond it. `spill` is the share of the metal's light in what
+    is read as its surroundings.
     """
     inner = metal.astype(np.uint8)
     within = cv2.distanceTransform(inner, cv2.DIST_L2, cv2.DIST_MASK_5)
@@ -192,6 +208,7 @@ def _excess(
         if thin.any():
             shell, of_layer = _local(smooth, thin, _LOCAL_PX[0])
             around = np.where(of_layer > _LAYER_SHARE * np.maximum(sure, 1e-3), shell, around)
+        around = (around - spill * level) / (1 - spill)
         step = sign * (level - around)
         least = np.float32(0.5 * abs(own - nearest_level))
         step = np.maximum(step, least)
@@ -199,6 +216,20 @@ def _excess(
     out = np.clip(out, -0.5, 0.5)
     zone = (within <= _REACH_PX) & (away <= _REACH_PX)
     return np.where(zone, out, np.where(metal, np.float32(0.5), np.float32(-0.5)))
+
+
+def _spill(excess: np.ndarray) -> float:
+    """Share of an edge's step that blur still carries into the band where surroundings are read, on average.
+
+    The edge is taken for a Gaussian one; its width follows from the slope where it passes half level.
+    """
+    slope = np.hypot(cv2.Sobel(excess, cv2.CV_32F, 1, 0), cv2.Sobel(excess, cv2.CV_32F, 0, 1)) / 8
+    steep = slope[np.abs(excess) < _AT_EDGE]
+    if steep.size == 0:
+        return 0.0
+    sigma = 1.0 / (math.sqrt(2 * math.pi) * max(float(np.median(steep)), 0.05))
+    tail = [0.5 * math.erfc(d / (sigma * math.sqrt(2))) for d in np.linspace(*_BAND_PX, 17)]
+    return min(float(np.mean(tail)), _MOST_SPILL)
 
 
 def _bodies(inside: np.ndarray, metal: np.ndarray) -> tuple[np.ndarray, list[str]]:
