@@ -111,9 +111,8 @@ def find_silhouette(
         Pixels to use (not the data strip, not a scale bar).
     polarity : {"auto", "dark", "light"}
         Whether struts are darker (backlit) or lighter than the background. "auto" takes for struts the class
-        that is thinner (95th percentile of the distance to the other class, by area, with the picture gone
-        on beyond its frame by half its side as it ends there) and rarer along the frame; the two ratios
-        multiplied decide (common practice, no source).
+        that is thinner (median of the peaks of the distance to the other class) and rarer along the frame;
+        the two ratios multiplied decide (common practice, no source).
     holes : {"auto", "through", "filled"}
         What an open spot inside a strut is; see `surfscan.segmentation.through_pits`.
 
@@ -380,24 +379,24 @@ def polarity_of(light: np.ndarray, used: np.ndarray) -> tuple[Literal["dark", "l
     """
     step = max(1, round(max(light.shape) / _GRID_SIDE))
     shape = (light.shape[1] // step, light.shape[0] // step)
-    beyond = max(shape) // 2
     small = cv2.resize(light.view(np.uint8), shape, interpolation=cv2.INTER_NEAREST).astype(bool)
     valid = cv2.resize(used.view(np.uint8), shape, interpolation=cv2.INTER_NEAREST).astype(bool)
     rows, cols = np.flatnonzero(valid.any(axis=1)), np.flatnonzero(valid.any(axis=0))
     small = small[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
     frame = np.concatenate([small[0], small[-1], small[:, 0], small[:, -1]])
-    widths = []
-    for part in (small, ~small):
-        wide = cv2.copyMakeBorder(part.view(np.uint8), *_ring(beyond), cv2.BORDER_REPLICATE)
-        inside = distance_inside(wide)[wide != 0]
-        widths.append(float(np.percentile(inside, 95)) if inside.size else 0.5)
+    widths = [_own_half_width(part) for part in (small, ~small)]
     on_frame = (np.count_nonzero(frame) + 1) / (np.count_nonzero(~frame) + 1)
     factor = widths[0] / widths[1] * on_frame  # above 1: the lighter class is the background
     return ("dark", factor) if factor > 1 else ("light", 1 / factor)
 
 
-def _ring(size: int) -> tuple[int, int, int, int]:
-    return size, size, size, size
+def _own_half_width(part: np.ndarray) -> float:
+    """Median height of the peaks of the distance to the other class inside the picture; the size of the
+    picture where there is none, for what rises up to the frame has no width."""
+    distance = cv2.GaussianBlur(distance_inside(part), (0, 0), 1.0)
+    peaks = (distance >= cv2.dilate(distance, np.ones((3, 3), np.uint8))) & (distance > 1)
+    values = distance[3:-3, 3:-3][peaks[3:-3, 3:-3]]
+    return float(np.median(values)) if values.size else float(max(part.shape))
 
 
 def _polarity_warnings(found: str, factor: float, stated: str) -> list[str]:
