@@ -7,8 +7,10 @@ from typing import Literal
 
 import numpy as np
 
+from surfscan.measurement.edge_profiles import sample
 from surfscan.measurement.stations import Stations
 from surfscan.segmentation.centrelines import Centrelines
+from surfscan.segmentation.silhouette import Silhouette
 
 FreeEnds = Literal["auto", "broken", "drawn"]
 
@@ -18,6 +20,7 @@ _FACING_DEG = 35.0  # between the way on from a free end and what it faces
 _FACING_WIDTHS = 4.0  # how far an end looks for its other half, in widths ...
 _FACING_METAL_WIDTHS = 1.5  # ... and for other metal it broke off
 _CRACK_WIDTHS = 0.5  # a break shorter than this share of the width is a crack, a longer one a gap
+_BESIDE_PX = 4.0  # how far into the metal on either side a break is looked at
 _PARTLY = 0.5  # a cut is a crack part of the way across where less than this share of the width is left ...
 _SMALL = 0.2  # a loose part is a fragment where its area is below this share of the largest part
 
@@ -54,26 +57,25 @@ class Fault:
 
 
 def find_faults(
-    solid: np.ndarray,
+    silhouette: Silhouette,
     centrelines: Centrelines,
     stations: Stations,
     mean_width: np.ndarray,
     *,
-    frame: tuple[int, int, int, int] | None = None,
+    region: np.ndarray | None = None,
     free_ends: FreeEnds = "auto",
 ) -> list[Fault]:
     """Cracks, gaps, free ends and fragments.
 
     Parameters
     ----------
-    solid : ndarray of shape (M, N), bool
-        Silhouette with through-pits closed.
+    silhouette : Silhouette
     centrelines : Centrelines
     stations : Stations
     mean_width : ndarray of shape (S,)
         Of every strut, px; not-a-number where unknown.
-    frame : (row0, row1, col0, col1), optional
-        Part of the picture that was looked at.
+    region : ndarray of shape (M, N), bool, optional
+        What was looked at: metal goes on beyond it. The whole picture where None.
     free_ends : {"auto", "broken", "drawn"}
         What a strut's end inside the field is that faces no other metal. "auto": a break where its part has
         junctions (a mesh), the drawn end of the strut where it has none. "broken", "drawn": always.
@@ -92,17 +94,19 @@ def find_faults(
     strut's median width is left. A fragment is a part that neither reaches the frame nor has a fifth of the
     area of the largest part. Common practice, no source.
     """
-    tips = _tips(centrelines, mean_width)
-    found, taken = _facing(tips)
+    solid = silhouette.solid
+    beyond = _beyond(solid.shape, region)
+    tips = [t for t in _tips(centrelines, mean_width) if not _at(beyond, t.row, t.col)]
+    pairs = _facing(tips)
+    taken = {k for pair in pairs for k in pair}
+    found = [_break_between(silhouette, tips[i], tips[j]) for i, j in pairs]
     rest = [tip for k, tip in enumerate(tips) if k not in taken]
-    loose = _fragments(solid, frame)
+    loose = _fragments(solid, beyond)
     in_mesh = _parts_with_junctions(centrelines)
     for tip in rest:
-        reach = _way_to_metal(solid, tip, loose)
-        if reach is not None:
-            found.append(
-                _break(tip, 0, tip.row + reach / 2 * tip.to_row, tip.col + reach / 2 * tip.to_col, reach)
-            )
+        there = _other_metal(solid, tip, loose)
+        if there is not None:
+            found.append(_break_between(silhouette, tip, there))
         elif free_ends == "broken" or (free_ends == "auto" and in_mesh[centrelines.part[tip.strut - 1]]):
             found.append(Fault(FREE_END, tip.strut, 0, tip.row, tip.col, np.nan, np.nan, True))
     found += _partly_cracked(stations)
@@ -162,13 +166,23 @@ def _tips(centrelines: Centrelines, mean_width: np.ndarray) -> list[_Tip]:
     return tips
 
 
-def _break(tip: _Tip, other: int, row: float, col: float, length: float) -> Fault:
+def _break_between(silhouette: Silhouette, tip: _Tip, other: _Tip) -> Fault:
+    """The break between two ends: its length is the open share of the grey, summed along the line."""
+    row, col = other.row - tip.row, other.col - tip.col
+    apart = max(float(np.hypot(row, col)), 1e-9)
+    to = (row / apart, col / apart) if apart > 1 else (tip.to_row, tip.to_col)
+    t = np.arange(-_BESIDE_PX, apart + _BESIDE_PX, 0.25)
+    at_row, at_col = tip.row + t * to[0], tip.col + t * to[1]
+    inside, outside = silhouette.levels.at(at_row, at_col)
+    grey = sample(silhouette.grey, at_row[None], at_col[None])[0]
+    length = float(np.sum(np.clip((inside - grey) / (inside - outside), 0, 1)) * 0.25)
     kind = CRACK if length < _CRACK_WIDTHS * tip.width else GAP
-    return Fault(kind, tip.strut, other, row, col, length, np.nan, True)
+    middle = (tip.row + row / 2, tip.col + col / 2)
+    return Fault(kind, tip.strut, other.strut, *middle, length, np.nan, True)
 
 
-def _facing(tips: list[_Tip]) -> tuple[list[Fault], set[int]]:
-    """Breaks between two free ends that look at each other, nearest pairs first."""
+def _facing(tips: list[_Tip]) -> list[tuple[int, int]]:
+    """Pairs of free ends that look at each other, nearest first, each end once."""
     pairs = []
     for i, a in enumerate(tips):
         for j in range(i + 1, len(tips)):
@@ -187,16 +201,15 @@ def _facing(tips: list[_Tip]) -> tuple[list[Fault], set[int]]:
                 pairs.append((apart, i, j))
     taken: set[int] = set()
     found = []
-    for apart, i, j in sorted(pairs):
+    for _, i, j in sorted(pairs):
         if i not in taken and j not in taken:
             taken |= {i, j}
-            a, b = tips[i], tips[j]
-            found.append(_break(a, b.strut, (a.row + b.row) / 2, (a.col + b.col) / 2, apart))
-    return found, taken
+            found.append((i, j))
+    return found
 
 
-def _way_to_metal(solid: np.ndarray, tip: _Tip, loose: _Loose) -> float | None:
-    """Open distance on from a free end to other metal that is no loose fragment, or None."""
+def _other_metal(solid: np.ndarray, tip: _Tip, loose: _Loose) -> _Tip | None:
+    """Where the way on from a free end meets other metal that is no loose fragment, or None."""
     t = np.arange(1.0, _FACING_METAL_WIDTHS * tip.width + 2, 0.5)
     row = np.rint(tip.row + t * tip.to_row).astype(int)
     col = np.rint(tip.col + t * tip.to_col).astype(int)
@@ -209,7 +222,9 @@ def _way_to_metal(solid: np.ndarray, tip: _Tip, loose: _Loose) -> float | None:
     again = np.flatnonzero(metal & (np.arange(len(t)) > opened[0]))
     if not again.size or loose.is_fragment(int(row[again[0]]), int(col[again[0]])):
         return None
-    return float(t[again[0]] - t[opened[0]])
+    k = again[0]
+    row, col = tip.row + t[k] * tip.to_row, tip.col + t[k] * tip.to_col
+    return _Tip(0, 0, float(row), float(col), -tip.to_row, -tip.to_col, tip.width)
 
 
 @dataclass(frozen=True)
@@ -232,18 +247,32 @@ class _Loose:
         return int(self.labels[row, col]) in {part.label for part in self.parts}
 
 
-def _fragments(solid: np.ndarray, frame: tuple[int, int, int, int] | None) -> _Loose:
+def _beyond(shape: tuple[int, ...], region: np.ndarray | None) -> np.ndarray:
+    """Pixels within 3 px of what was not looked at, and the outermost ones."""
+    import cv2
+
+    barred = np.zeros(shape, np.uint8) if region is None else (~np.asarray(region, bool)).view(np.uint8)
+    out = np.asarray(cv2.dilate(barred, np.ones((7, 7), np.uint8), borderValue=0) > 0)
+    out[0], out[-1], out[:, 0], out[:, -1] = True, True, True, True
+    return out
+
+
+def _at(mask: np.ndarray, row: float, col: float) -> bool:
+    r = min(max(round(row), 0), mask.shape[0] - 1)
+    return bool(mask[r, min(max(round(col), 0), mask.shape[1] - 1)])
+
+
+def _fragments(solid: np.ndarray, beyond: np.ndarray) -> _Loose:
     import cv2
 
     _, labels, stats, centres = cv2.connectedComponentsWithStats(solid.view(np.uint8), connectivity=8)
     area = stats[1:, cv2.CC_STAT_AREA]
     if not area.size:
         return _Loose(labels, [])
-    row0, row1, col0, col1 = frame or (0, solid.shape[0], 0, solid.shape[1])
-    top, left = stats[1:, cv2.CC_STAT_TOP], stats[1:, cv2.CC_STAT_LEFT]
     height, width = stats[1:, cv2.CC_STAT_HEIGHT], stats[1:, cv2.CC_STAT_WIDTH]
-    reaches = (top <= row0) | (left <= col0) | (top + height >= row1) | (left + width >= col1)
-    small = (area < _SMALL * area.max()) & ~reaches
+    reaches = np.zeros(len(stats), bool)
+    reaches[np.unique(labels[beyond])] = True
+    small = (area < _SMALL * area.max()) & ~reaches[1:]
     return _Loose(
         labels,
         [
@@ -262,9 +291,7 @@ def _fragments(solid: np.ndarray, frame: tuple[int, int, int, int] | None) -> _L
 def _lies_in(centrelines: Centrelines, k: int, labels: np.ndarray, label: int) -> bool:
     row, col = centrelines.points(k + 1)
     middle = len(row) // 2
-    r = min(max(round(float(row[middle])), 0), labels.shape[0] - 1)
-    c = min(max(round(float(col[middle])), 0), labels.shape[1] - 1)
-    return int(labels[r, c]) == label
+    return _at(labels == label, float(row[middle]), float(col[middle]))
 
 
 def _parts_with_junctions(centrelines: Centrelines) -> np.ndarray:
@@ -280,17 +307,21 @@ def _partly_cracked(stations: Stations) -> list[Fault]:
     found = []
     for strut in range(1, stations.n_struts + 1):
         part = stations.of(strut)
-        good = np.flatnonzero((stations.fault[part] == "") & np.isfinite(stations.width[part])) + part.start
-        if good.size < 5:
+        counts = (stations.fault[part] == "") & np.isfinite(stations.width[part])
+        if np.count_nonzero(counts) < 5:
             continue
-        usual = float(np.median(stations.width[good]))
-        narrow = (stations.width[good] < _PARTLY * usual) & (stations.open_width[good] == 0)
+        usual = float(np.median(stations.width[part][counts]))
+        # Where a cut passes the centreline, the line across starts in the open and finds one edge only.
+        good = np.flatnonzero(counts | (stations.fault[part] == "no edge")) + part.start
+        width = np.where(stations.fault[good] == "", stations.width[good], 0.0)
+        narrow = (width < _PARTLY * usual) & (stations.open_width[good] == 0)
         change = np.flatnonzero(np.diff(np.concatenate([[False], narrow, [False]]).astype(int)))
         step = float(stations.length[strut - 1]) / (part.stop - part.start)
         for first, end in zip(change[::2], change[1::2], strict=True):
             length = (end - first) * step
             if length < _CRACK_WIDTHS * usual:
-                at = good[first + int(np.argmin(stations.width[good[first:end]]))]
+                lowest = np.flatnonzero(width[first:end] == width[first:end].min())
+                at = good[first + int(lowest[len(lowest) // 2])]
                 found.append(
                     Fault(
                         CRACK,

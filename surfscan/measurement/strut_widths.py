@@ -18,6 +18,11 @@ LEAST_STATIONS = 3
 _TREND_WIDTHS = 4.0  # mean widths of strut for each further degree of the edge's trend
 _MOST_DEGREES = 15
 _LEAST_FOR_ROUGHNESS = 12
+_LEVEL_SHARE = 0.2  # per cent of the contrast by which each level may be off
+_STATION_SHARE = 0.05
+_DIRECTION_PX = 0.1
+_DRAWS = 64
+_WINDOW = 21  # stations
 
 
 @dataclass(frozen=True)
@@ -73,12 +78,6 @@ class StrutWidths:
     through_pitted: np.ndarray
 
 
-_LEVEL_SHARE = 0.2
-_STATION_SHARE = 0.05
-_DIRECTION_PX = 0.1
-_DRAWS = 64
-
-
 def measure_widths(
     stations: Stations,
     *,
@@ -118,9 +117,9 @@ def measure_widths(
     shares were fitted to drawn struts and hold on others (`benchmarks/strut_coverage.py`).
 
     The least width is the smallest of many readings, so noise draws it down, and blur fills narrow notches.
-    Its interval stands around the reading plus what noise took (mean over 64 seeded draws of fresh noise)
-    less half of what blur filled (sigma²/2 times the curvature of the width there, the first order of a
-    Gaussian blur); their spread, and 0.1 px for the direction of the line across, belong to it.
+    Its interval stands around the reading plus what noise took (mean over 64 seeded draws of noise on
+    smoothed widths) less half of what blur filled (sigma²/2 times the curvature of the width there, the first
+    order of a Gaussian blur); their spread, and 0.1 px for the direction of the line across, belong to it.
 
     The trend of an edge is a polynomial along the strut of degree 2 and one more for every four mean widths
     of length; what deviates is roughness, with the variance of noise taken off.
@@ -192,9 +191,7 @@ def _least(
     width, noise = stations.width[at], stations.uncertainty[at]
     k = int(np.argmin(width))
     least = float(width[k])
-    rng = np.random.default_rng(0)
-    fresh = width + noise * rng.standard_normal((_DRAWS, at.size))
-    taken = max(0.0, least - float(fresh.min(axis=1).mean()))
+    taken = _taken_by_noise(width, noise)
     near = slice(max(0, k - 4), k + 5)
     x = stations.s[at][near] - stations.s[at][k]
     bend = 2 * float(np.polyfit(x, width[near], 2)[0]) if x.size >= 5 else 0.0
@@ -219,6 +216,22 @@ def _least(
         "least_col": float(stations.col[at][k]),
         "least_station": int(at[k]),
     }
+
+
+def _taken_by_noise(width: np.ndarray, noise: np.ndarray) -> float:
+    """How far noise draws the least of these readings down, on average.
+
+    What the widths would be without it: their local mean, and of what they deviate from it the share that
+    noise does not explain (as a Wiener filter has it).
+    """
+    window = np.ones(min(_WINDOW, width.size))
+    count = np.convolve(np.ones(width.size), window, "same")
+    mean = np.convolve(width, window, "same") / count
+    variance = np.convolve((width - mean) ** 2, window, "same") / np.maximum(count - 1, 1)
+    share = np.clip(1 - noise**2 / np.maximum(variance, 1e-12), 0, 1)
+    quiet = mean + share * (width - mean)
+    fresh = quiet + noise * np.random.default_rng(0).standard_normal((_DRAWS, width.size))
+    return max(0.0, float(quiet.min() - fresh.min(axis=1).mean()))
 
 
 def _roughness(

@@ -18,9 +18,11 @@ from surfscan.preparation.registration_search import find_starts
 LEAST_CORRELATION = 0.6
 """Correlation over the overlap below which two pictures are not taken for the same part (common practice)."""
 
-RIVAL_MARGIN = 0.03
-"""A clearly different position whose correlation comes this near to the best makes the position ambiguous."""
+RIVAL_MISFIT = 1.6
+"""A clearly different position makes the best one ambiguous unless its misfit, 1 - correlation, is this many
+times larger (common practice, no source)."""
 
+_LEAST_MISFIT = 0.01  # what resampling alone may cost
 _LEAST_OVERLAP = 0.3  # of the smaller field
 _COARSE, _MIDDLE, _FINE = 80, 224, 640  # cells along the longer side
 _STARTS = 8
@@ -151,7 +153,7 @@ def register(
     Registration
         With a `fault` where the correlation is below `LEAST_CORRELATION`, where the pictures overlap on less
         than 30 % of the smaller field, or where a clearly different position (the middle of the field more
-        than 3 % of its longer side away, or a turn of more than 5 degrees) fits within `RIVAL_MARGIN`: then
+        than 3 % of its longer side away, or a turn of more than 5 degrees) fits nearly as well (`RIVAL_MISFIT`): then
         it is ambiguous, as on a regular mesh that fills the field, and narrower limits decide.
 
     Raises
@@ -290,7 +292,7 @@ def _registration(
             f"the two pictures agree too little (correlation {fit.correlation:.2f}, at least "
             f"{LEAST_CORRELATION} is asked)"
         )
-    elif rival > compared - RIVAL_MARGIN:
+    elif 1 - rival < RIVAL_MISFIT * max(1 - compared, _LEAST_MISFIT):
         faults.append(
             f"another position fits as well (correlation {rival:.2f} against {compared:.2f}): limit how far "
             "the part may have turned and moved"

@@ -335,7 +335,7 @@ class StrutSettings(_Settings):
         "A regular mesh needs a limit below its own symmetry.",
     )
     before_max_shift_fraction: float = Field(
-        0.7,
+        0.3,
         gt=0,
         le=1,
         description="Furthest shift between the picture before and this one, as a share of the longer side. "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,8 +11,9 @@ from surfscan.columns import empty_table
 from surfscan.errors import InputError
 from surfscan.images import Calibration, Micrograph
 from surfscan.measurement.stations import Stations, place_stations
-from surfscan.measurement.strut_faults import Fault, find_faults
+from surfscan.measurement.strut_faults import CRACK, Fault, find_faults
 from surfscan.measurement.strut_widths import StrutWidths, measure_widths
+from surfscan.preparation.region import specimen_region
 from surfscan.preparation.strip import find_data_strip
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import StrutSettings
@@ -197,25 +198,16 @@ def _field(
     image: Micrograph, settings: StrutSettings, region: np.ndarray | None
 ) -> tuple[tuple[int, int, int, int], np.ndarray]:
     """Frame without the data strip, and what may be looked at."""
-    rows, cols = image.shape
-    strip = find_data_strip(image.grey) if settings.data_strip == "auto" else None
-    frame = strip.frame(image.shape) if strip else (0, rows, 0, cols)
-    mask = np.zeros(image.shape, bool)
-    mask[frame[0] : frame[1], frame[2] : frame[3]] = True
-    if region is not None:
-        if region.shape != image.shape:
-            raise InputError(
-                image.source.path,
-                f"the region mask is {region.shape[0]} x {region.shape[1]} px, the image {rows} x {cols} px "
-                "(rows x columns)",
-                "Draw the mask on this image, at its full size",
-            )
-        mask &= np.asarray(region) != 0
-        if not mask.any():
-            raise InputError(
-                image.source.path, "the region mask leaves nothing to measure", "Draw it with values above 0"
-            )
-    return frame, mask
+    automatic = settings.data_strip == "auto"
+    found = specimen_region(
+        image.grey,
+        mode="everything",
+        given=region,
+        strip=find_data_strip(image.grey) if automatic else None,
+        overlays=image.overlays if automatic else (),
+        path=image.source.path,
+    )
+    return found.frame, found.full_mask(image.shape)
 
 
 def _find(
@@ -232,6 +224,7 @@ def _find(
     stations = place_stations(
         silhouette, centrelines, calibration=scale, pitch_px=settings.pitch_px, frame=frame
     )
+    stations = _clear_of(mask, stations)
     unit = stations.unit_um
     axes = (1.0, 1.0) if scale is None else (scale.pixel_size_x_um / unit, scale.pixel_size_y_um / unit)
     edge = 0.0 if scale is None else settings.edge_uncertainty_um / unit
@@ -243,9 +236,25 @@ def _find(
     )
     widths_px = measure_widths(stations, axes=axes, edge_uncertainty=edge)
     faults = find_faults(
-        silhouette.solid, centrelines, stations, widths.mean, frame=frame, free_ends=settings.free_ends
+        silhouette, centrelines, stations, widths.mean, region=mask, free_ends=settings.free_ends
     )
     return FoundStruts(silhouette, centrelines, stations, widths, widths_px, faults, frame, mask)
+
+
+def _clear_of(region: np.ndarray, stations: Stations) -> Stations:
+    """Stations with those left out whose edges lie where nothing may be looked at (a scale bar)."""
+    import cv2
+
+    if region.all() or not len(stations.s):
+        return stations
+    barred = cv2.dilate((~region).view(np.uint8), np.ones((7, 7), np.uint8), borderValue=0) > 0
+    hit = np.zeros(len(stations.s), bool)
+    for row, col in ((stations.left_row, stations.left_col), (stations.right_row, stations.right_col)):
+        there = np.isfinite(row) & np.isfinite(col)
+        r = np.clip(np.rint(np.where(there, row, 0)), 0, region.shape[0] - 1).astype(int)
+        c = np.clip(np.rint(np.where(there, col, 0)), 0, region.shape[1] - 1).astype(int)
+        hit |= there & barred[r, c]
+    return replace(stations, fault=np.where(hit & (stations.fault == ""), "frame", stations.fault))
 
 
 def _compare(
@@ -302,6 +311,12 @@ def _remarks(found: FoundStruts, scale: Calibration | None, settings: StrutSetti
         remarks.append(
             f"No width is given for {len(unmeasured)} of {found.stations.n_struts} struts ({which}): too "
             "short between fillets, or an edge lies outside the field."
+        )
+    cut = [f for f in found.faults if f.kind == CRACK and not f.through]
+    if cut:
+        remarks.append(
+            f"{len(cut)} cracks part of the way across a strut (table strut_faults): what is left there may "
+            "be less than the least width and section given, where no edge was found beside the crack."
         )
     outside = found.stations.fault == "frame"
     if outside.size and outside.mean() > _TOUCHES:
