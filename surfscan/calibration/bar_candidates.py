@@ -18,13 +18,18 @@ THICKEST_FLOOR_PX = 6  # but in small pictures at least this thick is allowed
 SHORTEST = 0.025  # of the picture's width
 SHORTEST_FLOOR_PX = 20
 _BLOCKS = (8, 16, 32)  # columns to a block, by the picture's width
-_STEP = 25  # grey levels of 255 by which a bar differs from what is above and below
+_STEPS = (
+    25,
+    60,
+    120,
+)  # grey levels of 255 by which a bar differs from what is above and below, in turn: where
+# flat ground joins a bar at one level they part at the next
 _FLAT_SHARE, _FLAT = (
     0.45,
     14,
 )  # spread allowed within a block: that share of the step, at least so many levels
 _COLOURED = 40  # difference of largest and smallest channel from which a picture counts as coloured
-_MOST = 120  # candidates looked at per plane and polarity, the longest and strongest first
+_MOST = 60  # candidates looked at per plane and polarity, the longest and strongest first
 _CHUNK = 256  # rows reduced at a time
 
 
@@ -151,21 +156,17 @@ def _layers(low: np.ndarray, high: np.ndarray, plane: int, light: bool, block: i
     step = cv2.morphologyEx(low, cv2.MORPH_TOPHAT, column)
     spread = cv2.subtract(high, low)
     flat = spread <= np.maximum(_FLAT, _FLAT_SHARE * step.astype(np.float32))
-    mask = ((step >= _STEP) & flat).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
-    if count == 1:
-        return []
-    width, height = stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]
-    wanted = (width >= 2) & (stats[:, cv2.CC_STAT_AREA] >= 2)
-    wanted[0] = False
-    numbers = np.flatnonzero(wanted)
-    order = np.argsort(-(stats[numbers, cv2.CC_STAT_AREA] / height[numbers]), kind="stable")
     out: list[Candidate] = []
-    for i in numbers[order][:_MOST]:
-        x, y, w, h = (int(v) for v in stats[i, :4])
-        inside = labels[y : y + h, x : x + w] == i
-        out += _rectangle(inside, y, x, plane, light, block, tallest)
-    return out
+    for least in _STEPS:
+        mask = ((step >= least) & flat).astype(np.uint8)
+        _, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
+        numbers = 1 + np.flatnonzero(stats[1:, cv2.CC_STAT_WIDTH] >= 2)
+        size = stats[numbers, cv2.CC_STAT_AREA] / stats[numbers, cv2.CC_STAT_HEIGHT]
+        for i in numbers[np.argsort(-size, kind="stable")][:_MOST]:
+            x, y, w, h = (int(v) for v in stats[i, :4])
+            inside = labels[y : y + h, x : x + w] == i
+            out += _rectangle(inside, y, x, plane, light, block, tallest)
+    return list(dict.fromkeys(out))
 
 
 def _rectangle(

@@ -65,9 +65,14 @@ def edge_of(profile: np.ndarray, inside: int, step: int, *, most_px: int) -> End
     if len(inward) > _GAP_PX:
         inward = inward[:-_GAP_PX]
     ground = outward[1 + _GAP_PX : 1 + _GAP_PX + _LEVEL_PX]
+    if len(ground) >= 3:
+        # A box may end close beyond the bar: the ground goes on only as far as it stays at its level.
+        nearest = float(np.median(ground[:3]))
+        away = np.abs(ground - nearest) > 0.25 * abs(float(np.median(inward)) - nearest)
+        ground = ground[: max(3, int(np.argmax(away)) if away.any() else len(ground))]
     if len(ground) < 2:
         return None
-    return crossing(outward[: 5 + _GAP_PX], inside, step, inward, ground)
+    return crossing(outward[: 3 + _GAP_PX], inside, step, inward, ground)
 
 
 def crossing(samples: np.ndarray, start: int, step: int, bar: np.ndarray, ground: np.ndarray) -> End | None:

@@ -118,7 +118,9 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
     share = (profile - core.ground) / (core.level - core.ground)
     inside = share[c.col0 : c.col1]
     # A fibre near the bar's own level is no part of it: how near depends on how even the bar is.
-    like = np.abs(share - np.median(inside)) <= np.clip(5 * _spread(inside), 0.15, 0.45)
+    unevenness = _spread(inside)
+    near = np.clip(5 * unevenness, 0.15, 0.45)
+    like = (share >= np.median(inside) - near) & (share <= np.median(inside) + max(near, 0.3))
     first, last = _run(like, c.col0 + int(np.argmin(np.abs(inside - np.median(inside)))))
     if first is None or last is None or first < 2 or last > cols - 3:
         return None  # it reaches the picture's border: a frame or the edge of a strip
@@ -135,7 +137,17 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         return None
     spread = _ground_spread(levels, core, c)
     flat = spread <= _FLAT_GROUND
-    hanging = look_around(levels, core.row0, core.row1, core.level, core.ground, first, last, flat)
+    hanging = look_around(
+        levels,
+        core.row0,
+        core.row1,
+        core.level,
+        core.ground,
+        first,
+        last,
+        same=float(np.clip(5 * unevenness, 0.07, 0.2)),
+        flat=flat,
+    )
     if hanging.impossible:
         return None
     start = edge_of(profile, first, -1, most_px=length // 3)
@@ -164,8 +176,8 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         "straight edges": _ramp(max(upward.edge_px, downward.edge_px) / soft, 4.0, 1.5),
         "sharp ends": _ramp(max(start.edge_px, end.edge_px) / soft, 5.0, 2.0),
         "free ends": _free_factor(like, first, last),
-        "slender": _ramp(length / thickness, 2.0, 3.0),
-        "not short": _ramp(length / cols, 0.02, 0.035),
+        "slender": _ramp(length / thickness, 2.0, 4.0),
+        "not short": _ramp(length / cols, 0.025, 0.045),
         "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
     }
     box = (

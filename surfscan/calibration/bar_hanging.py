@@ -8,10 +8,10 @@ import numpy as np
 
 from surfscan.calibration.bar_ends import tick_centre
 
-_INK, _INK_ON_TEXTURE = 0.55, 0.8  # share of the step from ground to bar from which a pixel counts as ink
-_SAME = 0.15  # a stem has the bar's own level to within this share of the step
+_INK = 0.55  # share of the step from ground to bar from which a pixel counts as ink
 _TALLEST = 0.08  # of the picture's height that a tick reaches from the bar, each way
-_ABOUT_THE_SAME = 0.2  # and what goes on beyond an end has it to within this share
+_INK_ON_TEXTURE = 0.15  # over texture it has the bar's level to within this share
+_ABOUT_THE_SAME = 0.2  # what goes on beyond an end has it to within this share
 _RULER_STEMS = 5  # between the ends, in even steps, make a ruler
 _EVEN = 0.6  # correlation of the columns with ink with themselves, shifted by one step
 _MARGIN = 12  # px beyond either end that must be free of ink for a line to count as drawn under text
@@ -77,7 +77,16 @@ class _Tick:
 
 
 def look_around(
-    levels: np.ndarray, row0: int, row1: int, level: float, ground: float, first: int, last: int, flat: bool
+    levels: np.ndarray,
+    row0: int,
+    row1: int,
+    level: float,
+    ground: float,
+    first: int,
+    last: int,
+    *,
+    same: float,
+    flat: bool,
 ) -> Hanging:
     """Count the ink above and below each column of a bar.
 
@@ -90,15 +99,18 @@ def look_around(
         Of the bar and of what is around it.
     first, last : int
         Its first and last column.
+    same : float
+        Share of the step to within which ink has the bar's own level.
     flat : bool
-        Whether the ground is a strip or box; over texture less counts as ink.
+        Whether the ground is a strip or box; over texture only what has the bar's own level counts as ink.
     """
     thick = row1 - row0
     limit = int(max(12, _TALLEST * levels.shape[0], 3 * thick))
     x0, x1 = max(0, first - _MARGIN), min(levels.shape[1], last + 1 + _MARGIN)
     above, below = levels[max(0, row0 - limit) : row0, x0:x1][::-1], levels[row1 : row1 + limit, x0:x1]
     parts = [(part.astype(np.float32) - ground) / (level - ground) for part in (above, below)]
-    inks = [part >= (_INK if flat else _INK_ON_TEXTURE) for part in parts]
+    alike = [np.abs(part - 1) <= same for part in parts]
+    inks = [part >= _INK if flat else np.abs(part - 1) <= max(same, _INK_ON_TEXTURE) for part in parts]
     reach = [_reach(ink) for ink in inks]
     lo, hi = first - x0, last - x0
     zone = int(min(max(5, 3 * thick + 1), (hi - lo + 1) // 4))
@@ -118,17 +130,19 @@ def look_around(
         return Hanging(impossible=True)
     within = slice(lo, hi + 1) if left is None and right is None else inner
     plain = Hanging(
-        stems=sum(_stems(part[b:, within], max(3, thick + 1)) for part, b in zip(parts, base, strict=True)),
+        stems=sum(
+            _runs(_reach(ink[b:, within]) >= max(3, thick + 1)) for ink, b in zip(alike, base, strict=True)
+        ),
         interior=float(np.mean(np.maximum(extra[0], extra[1])[inner] >= 2)),
-        ruler=any(
-            _evenly_spaced(r[inner] >= 3)
-            for r in (_reach(part[b:] >= 0.5) for part, b in zip(parts, base, strict=True))
+        ruler=any(_evenly_spaced(e[inner] >= 3) for e in extra)
+        or any(
+            _evenly_spaced(_reach(part[b:, inner] >= 0.5) >= 3) for part, b in zip(parts, base, strict=True)
         ),
         lopsided=left is not right,
         goes_on=_goes_on(levels, row0, row1, level, ground, first, last),
     )
     if left is None or right is None:
-        if left is right and _under_text(np.abs(parts[0][base[0] :] - 1) <= _SAME, thick, lo, hi):
+        if left is right and _under_text(inks[0][base[0] :], thick, lo, hi):
             return replace(plain, underlines=True)
         return plain
     if any(_closes(ink, t + b, left, right) for ink, t, b in zip(inks, tallest, base, strict=True) if t > 4):
@@ -187,12 +201,6 @@ def _closes(ink: np.ndarray, height: int, left: _Tick, right: _Tick) -> bool:
     return bool(between.size and np.any(between.mean(axis=1) > 0.6))
 
 
-def _stems(part: np.ndarray, least: int) -> int:
-    """Runs of columns where ink of the bar's level hangs on for at least `least` rows."""
-    tall = _reach(np.abs(part - 1) <= _SAME) >= least
-    return _runs(tall)
-
-
 def _runs(flags: np.ndarray) -> int:
     return int(np.count_nonzero(np.diff(np.r_[False, flags].astype(np.int8)) == 1))
 
@@ -237,10 +245,15 @@ def _under_text(ink: np.ndarray, thick: int, lo: int, hi: int) -> bool:
     if len(filled) == 0:
         return False
     gap = int(filled[0])
-    breaks = np.flatnonzero(np.diff(filled) > 2)
+    breaks = np.flatnonzero(np.diff(filled) > 5)
     stop = int(filled[breaks[0]]) if len(breaks) else int(filled[-1])
     height = stop - gap + 1
-    if gap > 0.25 * height or height < 5 or thick > 0.25 * height:
+    if (
+        gap > max(4, 0.25 * height)
+        or height < 5
+        or thick > 0.25 * height
+        or ink[gap : stop + 1, lo : hi + 1].mean() > 0.6
+    ):
         return False
     columns = np.flatnonzero(ink[gap : stop + 1].any(axis=0))
     near = 2 + 0.12 * height
