@@ -49,8 +49,8 @@ def draw_discs() -> Callable[..., np.ndarray]:
 def draw_section() -> Callable[..., np.ndarray]:
     """Function that draws polished cross-sections as an 8-bit picture.
 
-    Each part is (shape, centre column, centre row, width, height, grey), "rectangle" or "ellipse", later parts over
-    earlier ones, read on 4 x 4 points a pixel; then the optics blur and the camera adds noise.
+    Each part is (shape, centre column, centre row, width, height, grey), "rectangle" or "ellipse", later parts
+    over earlier ones, read on 4 x 4 points a pixel; then the optics blur and the camera adds noise.
     """
 
     def draw(
