@@ -93,7 +93,8 @@ def section_field(
     grey = image.grey
     strip = find_data_strip(grey) if settings.data_strip == "auto" else None
     path = image.source.path
-    found = specimen_region(grey, mode="everything", given=region, strip=strip, path=path)
+    overlays = image.overlays if settings.data_strip == "auto" else ()
+    found = specimen_region(grey, mode="everything", given=region, strip=strip, overlays=overlays, path=path)
     row0, row1, col0, col1 = found.frame
     if min(row1 - row0, col1 - col0) < _LEAST_SIDE_PX:
         raise InputError(

@@ -41,7 +41,7 @@ def test_with_scale_figures_are_physical():
 
 
 def test_the_scale_widens_the_density_and_no_fraction():
-    """By twice its relative uncertainty: hardly at 1 %, where the scatter of the count rules, much at 10 %."""
+    """By twice its relative uncertainty: hardly at 1 %, where the scatter of counts rules, much at 10 %."""
     pits = _pits(
         400, area_px=100, area_um2=25.0, perimeter_um=18.0, equivalent_diameter_um=5.64, edge_weight=1.0
     )
