@@ -7,6 +7,8 @@ import cv2
 import numpy as np
 import pytest
 
+from surfscan.measurement.stations import Stations
+
 PITS = ((60, 70, 12), (60, 180, 9), (150, 100, 15), (170, 220, 11))
 """Centre row, centre column and radius of each pit, px."""
 
@@ -49,8 +51,8 @@ def draw_discs() -> Callable[..., np.ndarray]:
 def draw_section() -> Callable[..., np.ndarray]:
     """Function that draws polished cross-sections as an 8-bit picture.
 
-    Each part is (shape, centre column, centre row, width, height, grey), "rectangle" or "ellipse", later parts
-    over earlier ones, read on 4 x 4 points a pixel; then the optics blur and the camera adds noise.
+    Each part is (shape, centre column, centre row, width, height, grey), "rectangle" or "ellipse", later
+    parts over earlier ones, read on 4 x 4 points a pixel; then the optics blur and the camera adds noise.
     """
 
     def draw(
@@ -102,5 +104,57 @@ def draw_bar() -> Callable[..., np.ndarray]:
         image = Image.fromarray(out)
         ImageDraw.Draw(image).text((col + 10, row - size - 12), label, fill=ink, font=font)
         return np.asarray(image).copy()
+
+    return draw
+
+
+@pytest.fixture(scope="session")
+def stations() -> Callable[..., Stations]:
+    """Function that makes up stations of struts along rows 100, 200 and so on, one for each array of widths.
+
+    `left` and `right` are added to the edges, out of the strut.
+    """
+
+    def make(*widths, pitch=2.0, u=0.1, common=0.1, faults=None, open_width=0.0, left=0.0, right=0.0):
+        n = [len(w) for w in widths]
+        strut = np.repeat(np.arange(1, len(n) + 1), n)
+        s = np.concatenate([(np.arange(k) + 0.5) * pitch for k in n])
+        width = np.concatenate(widths).astype(float)
+        fault = np.full(len(s), "", "U8") if faults is None else np.asarray(faults, "U8")
+        ones = np.ones(len(s))
+        row = 100.0 * strut
+        return Stations(
+            strut=strut,
+            s=s,
+            row=row,
+            col=50 + s,
+            normal_deg=90 * ones,
+            left_row=row - width / 2 - left,
+            left_col=50 + s,
+            right_row=row + width / 2 + right,
+            right_col=50 + s,
+            width=width,
+            open_width=np.broadcast_to(open_width, len(s)).astype(float),
+            uncertainty=u * ones,
+            common_uncertainty=common * ones,
+            fault=fault,
+            length=np.array(n) * pitch,
+            pitch=pitch,
+            correlation_length=3.0,
+            unit_um=0.5,
+        )
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def solid_of() -> Callable[..., np.ndarray]:
+    """Function that draws the silhouette of made-up stations."""
+
+    def draw(of, shape=(500, 400)):
+        out = np.zeros(shape, bool)
+        for row, col, width in zip(of.row, of.col, of.width, strict=True):
+            out[int(row - width / 2) : int(row + width / 2) + 1, int(col) - 1 : int(col) + 2] = True
+        return out
 
     return draw

@@ -19,7 +19,7 @@ _TREND_WIDTHS = 4.0  # mean widths of strut for each further degree of the edge'
 _MOST_DEGREES = 15
 _LEAST_FOR_ROUGHNESS = 12
 _LEVEL_SHARE = 0.2  # per cent of the contrast by which each level may be off
-_STATION_SHARE = 0.05
+_STATION_SHARE = 0.08
 _DIRECTION_PX = 0.1
 _DRAWS = 64
 _WINDOW = 21  # stations
@@ -52,6 +52,8 @@ class StrutWidths:
     mean_random, mean_common : ndarray
         Standard uncertainties of the mean without scale: what differs from station to station, and what the
         stations of a strut share.
+    unseen : ndarray, int
+        Stations between others at which no edge was found.
     through_pitted : ndarray, bool
     """
 
@@ -75,6 +77,7 @@ class StrutWidths:
     roughness: np.ndarray
     mean_random: np.ndarray
     mean_common: np.ndarray
+    unseen: np.ndarray
     through_pitted: np.ndarray
 
 
@@ -111,10 +114,12 @@ def measure_widths(
     Notes
     -----
     The 95 % interval of the mean adds, as squares: what is independent from station to station beyond the
-    correlation length, over the number of such lengths; 5 % of the standard deviation of the widths over the
+    correlation length, over the number of such lengths; 8 % of the standard deviation of the widths over the
     root of the number of stations, for how stations stand for the strut between them; the levels of metal and
-    background, to 0.2 % of the contrast on either side; twice the edge uncertainty; and the scale. The two
-    shares were fitted to drawn struts and hold on others (`benchmarks/strut_coverage.py`).
+    background, to 0.2 % of the contrast on either side; twice the edge uncertainty; and the scale. Stations
+    between others at which no edge was found get the width between their neighbours in the mean, and their
+    share times the standard deviation goes into its uncertainty. The two shares were fitted to drawn struts
+    and hold on others (`benchmarks/strut_coverage.py`).
 
     The least width is the smallest of many readings, so noise draws it down, and blur fills narrow notches.
     Its interval stands around the reading plus what noise took (mean over 64 seeded draws of noise on
@@ -134,6 +139,7 @@ def measure_widths(
         "length": stations.length.copy(),
         "stations": np.zeros(n, int),
         "least_station": np.full(n, -1),
+        "unseen": np.zeros(n, int),
         "through_pitted": np.zeros(n, bool),
     }
     for k in range(n):
@@ -146,6 +152,8 @@ def measure_widths(
         figures["counted_length"][k] = at.size * step
         if at.size < LEAST_STATIONS:
             continue
+        between = slice(at[0], at[-1])
+        figures["unseen"][k] = np.count_nonzero(stations.fault[between] == "no edge")
         for name, value in (
             _mean(stations, at, step, edge_uncertainty, relative_scale_uncertainty)
             | _least(stations, at, step, edge_uncertainty, relative_scale_uncertainty)
@@ -155,7 +163,7 @@ def measure_widths(
     return StrutWidths(**figures)
 
 
-_NOT_FLOAT = ("stations", "least_station", "through_pitted")
+_NOT_FLOAT = ("stations", "unseen", "least_station", "through_pitted")
 
 
 def _common(stations: Stations, at: np.ndarray, edge_uncertainty: float) -> float:
@@ -166,13 +174,17 @@ def _common(stations: Stations, at: np.ndarray, edge_uncertainty: float) -> floa
 def _mean(
     stations: Stations, at: np.ndarray, step: float, edge_uncertainty: float, scale: float
 ) -> dict[str, float]:
-    width = stations.width[at]
+    own = np.arange(at[0], at[-1] + 1)
+    own = own[(stations.fault[own] == "") | (stations.fault[own] == "no edge")]
+    width = np.interp(stations.s[own], stations.s[at], stations.width[at])
     mean, sd = float(width.mean()), float(width.std(ddof=1))
+    unseen = (own.size - at.size) / own.size * sd
     together = max(1.0, stations.correlation_length / step)
     random = math.sqrt(
         (float(np.mean(stations.uncertainty[at] ** 2)) * together + (_STATION_SHARE * sd) ** 2) / at.size
     )
     common = _common(stations, at, edge_uncertainty)
+    random = math.hypot(random, unseen)
     half = Z95 * math.hypot(random, common, scale * mean)
     return {
         "mean": mean,

@@ -318,6 +318,12 @@ def _remarks(found: FoundStruts, scale: Calibration | None, settings: StrutSetti
             f"{len(cut)} cracks part of the way across a strut (table strut_faults): what is left there may "
             "be less than the least width and section given, where no edge was found beside the crack."
         )
+    unseen = int(found.widths.unseen.sum())
+    if unseen:
+        remarks.append(
+            f"At {unseen} stations between others no edge was found: the least width of their struts may lie "
+            "there, below the one given. Look at them on the picture."
+        )
     outside = found.stations.fault == "frame"
     if outside.size and outside.mean() > _TOUCHES:
         remarks.append(

@@ -4,22 +4,13 @@ import numpy as np
 import pytest
 
 from surfscan.measurement.strut_matching import match_struts
-from tests.measurement.test_strut_widths import stations
-
-
-def solid_of(of, shape=(500, 400)):
-    """Silhouette of struts along rows."""
-    out = np.zeros(shape, bool)
-    for row, col, width in zip(of.row, of.col, of.width, strict=True):
-        out[int(row - width / 2) : int(row + width / 2) + 1, int(col) - 1 : int(col) + 2] = True
-    return out
 
 
 def same(rows, cols):
     return rows, cols
 
 
-def test_every_place_is_compared():
+def test_every_place_is_compared(stations, solid_of):
     """Thinner struts in the same place."""
     before, after = stations(*[np.full(60, 24.0)] * 3), stations(*[np.full(60, 20.0)] * 3)
     found = match_struts(before, after, same, solid_of(after))
@@ -31,7 +22,7 @@ def test_every_place_is_compared():
     assert found.of_after(2).sum() == 60
 
 
-def test_a_missing_strut_and_a_part():
+def test_a_missing_strut_and_a_part(stations, solid_of):
     """Strut 2 is gone, half of strut 3 is: zero width there, and only strut 2 is missing."""
     before = stations(*[np.full(60, 24.0)] * 3)
     after = stations(np.full(60, 20.0), np.full(30, 20.0))
@@ -46,7 +37,7 @@ def test_a_missing_strut_and_a_part():
     assert set(found.strut_after[third]) == {0, 2}
 
 
-def test_where_nothing_is_known_nothing_is_said():
+def test_where_nothing_is_known_nothing_is_said(stations, solid_of):
     """Fillets after, and metal without a station, are left out; so are struts outside the field."""
     before = stations(*[np.full(60, 24.0)] * 2)
     after = stations(np.full(60, 20.0), faults=["junction"] * 20 + [""] * 40)
@@ -58,7 +49,7 @@ def test_where_nothing_is_known_nothing_is_said():
     assert list(found.outside) == [2]
 
 
-def test_units_and_places():
+def test_units_and_places(stations, solid_of):
     """Widths come out in the units handed in, places on the picture after."""
     before, after = stations(np.full(60, 24.0)), stations(np.full(60, 20.0))
     found = match_struts(before, after, lambda r, c: (r + 1, c + 1), solid_of(after), units=(0.5, 0.6))
@@ -67,7 +58,7 @@ def test_units_and_places():
     assert found.row[0] == 101
 
 
-def test_nothing_left():
+def test_nothing_left(stations):
     """No station after: every strut is missing."""
     before = stations(*[np.full(60, 24.0)] * 2)
     after = stations(np.zeros(0))

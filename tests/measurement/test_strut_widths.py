@@ -3,42 +3,10 @@
 import numpy as np
 import pytest
 
-from surfscan.measurement.stations import Stations
 from surfscan.measurement.strut_widths import measure_widths
 
 
-def stations(*widths, pitch=2.0, u=0.1, common=0.1, faults=None, open_width=0.0, left=0.0, right=0.0):
-    """Struts along rows 100, 200 ...; `left` and `right` are added to the edges, out of the strut."""
-    n = [len(w) for w in widths]
-    strut = np.repeat(np.arange(1, len(n) + 1), n)
-    s = np.concatenate([(np.arange(k) + 0.5) * pitch for k in n])
-    width = np.concatenate(widths).astype(float)
-    fault = np.full(len(s), "", "U8") if faults is None else np.asarray(faults, "U8")
-    ones = np.ones(len(s))
-    row = 100.0 * strut
-    return Stations(
-        strut=strut,
-        s=s,
-        row=row,
-        col=50 + s,
-        normal_deg=90 * ones,
-        left_row=row - width / 2 - left,
-        left_col=50 + s,
-        right_row=row + width / 2 + right,
-        right_col=50 + s,
-        width=width,
-        open_width=np.broadcast_to(open_width, len(s)).astype(float),
-        uncertainty=u * ones,
-        common_uncertainty=common * ones,
-        fault=fault,
-        length=np.array(n) * pitch,
-        pitch=pitch,
-        correlation_length=3.0,
-        unit_um=0.5,
-    )
-
-
-def test_plain_figures():
+def test_plain_figures(stations):
     """Mean, standard deviation, percentile and least width with its place, strut by strut."""
     rng = np.random.default_rng(0)
     first, second = 40 + rng.normal(0, 1, 100), np.full(30, 20.0)
@@ -55,7 +23,7 @@ def test_plain_figures():
     assert list(found.stations) == [100, 30]
 
 
-def test_only_stations_without_a_fault_count():
+def test_only_stations_without_a_fault_count(stations):
     """Fillets and the frame are left out of everything."""
     width = np.full(40, 20.0)
     width[:10] = 35
@@ -66,7 +34,7 @@ def test_only_stations_without_a_fault_count():
     assert found.length[0] == pytest.approx(80)
 
 
-def test_too_few_stations_give_nothing():
+def test_too_few_stations_give_nothing(stations):
     """Two stations make no mean; nor does a strut whose stations all have a fault."""
     found = measure_widths(stations(np.full(2, 20.0), np.full(5, 20.0), faults=["", ""] + ["frame"] * 5))
     assert np.isnan(found.mean).all()
@@ -74,7 +42,7 @@ def test_too_few_stations_give_nothing():
     assert list(found.least_station) == [-1, -1]
 
 
-def test_common_parts_do_not_average_out():
+def test_common_parts_do_not_average_out(stations):
     """Independent noise falls with the root of the length; levels, edges and scale do not."""
     short, long = (measure_widths(stations(np.full(n, 40.0))) for n in (25, 2500))
     assert long.mean_random[0] == pytest.approx(short.mean_random[0] / 10)
@@ -85,13 +53,13 @@ def test_common_parts_do_not_average_out():
     assert scaled.mean_high[0] - scaled.mean[0] == pytest.approx(1.96 * 0.2, rel=1e-3)
 
 
-def test_correlated_stations_count_as_fewer():
+def test_correlated_stations_count_as_fewer(stations):
     """Stations nearer than the correlation length are not independent readings."""
     dense, sparse = (measure_widths(stations(np.full(n, 40.0), pitch=p)) for n, p in ((300, 1.0), (100, 3.0)))
     assert dense.mean_random[0] == pytest.approx(sparse.mean_random[0])
 
 
-def test_interval_of_the_mean_holds_it():
+def test_interval_of_the_mean_holds_it(stations):
     """Over 250 struts with noise as stated, the mean of the true widths lies inside in 90 to 98 %."""
     rng = np.random.default_rng(2)
     held = 0
@@ -104,7 +72,7 @@ def test_interval_of_the_mean_holds_it():
     assert 0.90 <= held / 250 <= 0.98
 
 
-def test_least_of_many_readings_is_not_taken_at_its_word():
+def test_least_of_many_readings_is_not_taken_at_its_word(stations):
     """Noise alone draws the least reading of an even strut down; its interval still holds the width."""
     rng = np.random.default_rng(3)
     held, below = 0, 0
@@ -116,7 +84,7 @@ def test_least_of_many_readings_is_not_taken_at_its_word():
     assert held / 100 >= 0.9
 
 
-def test_least_interval_reaches_further_down_in_a_narrow_notch():
+def test_least_interval_reaches_further_down_in_a_narrow_notch(stations):
     """Blur fills a narrow notch: its interval is wider, and wider downwards, than that of a shallow one."""
     s = np.arange(200) * 2.0
     wide, narrow = (40 - 8 * np.exp(-0.5 * ((s - 200) / long) ** 2) for long in (60, 5))
@@ -126,7 +94,7 @@ def test_least_interval_reaches_further_down_in_a_narrow_notch():
     assert down[1] > up[1]
 
 
-def test_roughness_of_known_waves():
+def test_roughness_of_known_waves(stations):
     """A wave of amplitude a has the root mean square a/sqrt 2, on the side where it is."""
     s = (np.arange(300) + 0.5) * 2.0
     wave = 1.5 * np.sin(2 * np.pi * s / 12)
@@ -136,7 +104,7 @@ def test_roughness_of_known_waves():
     assert found.roughness[0] == pytest.approx(1.5 / 2, rel=0.02)
 
 
-def test_form_is_no_roughness():
+def test_form_is_no_roughness(stations):
     """A taper and a long bend are taken off; noise as stated does not count as roughness."""
     s = (np.arange(300) + 0.5) * 2.0
     tapered = 30 + 0.03 * s + 4 * np.sin(2 * np.pi * s / 900)
@@ -148,7 +116,7 @@ def test_form_is_no_roughness():
     assert measure_widths(noisy).roughness[0] < 0.1
 
 
-def test_unequal_pixels_in_roughness():
+def test_unequal_pixels_in_roughness(stations):
     """Edges are measured in lengths, not in rows and columns."""
     s = (np.arange(300) + 0.5) * 2.0
     wave = 1.5 * np.sin(2 * np.pi * s / 12)
@@ -156,7 +124,7 @@ def test_unequal_pixels_in_roughness():
     assert found.roughness_left[0] == pytest.approx(3.0 / np.sqrt(2), rel=0.02)
 
 
-def test_through_pits_are_flagged():
+def test_through_pits_are_flagged(stations):
     """A strut with an open station is pitted through."""
     opened = np.zeros(60)
     opened[5] = 3.0
@@ -168,7 +136,7 @@ def test_through_pits_are_flagged():
     ]
 
 
-def test_nonsense_is_refused():
+def test_nonsense_is_refused(stations):
     """An uncertainty below 0."""
     with pytest.raises(ValueError, match="0 or above"):
         measure_widths(stations(np.full(30, 20.0)), edge_uncertainty=-1)
