@@ -1,7 +1,7 @@
 """Remaining cross-section and width uncertainty against closed forms.
 
 Sources: elementary geometry for the loss of a rectangle, a square and a round wire; JCGM 100:2008 (GUM) for
-the combination of uncertainties, its clause 5.1.2 from memory.
+the combination of uncertainties, its clauses 5.1.2 and 5.2.2 (correlated inputs) from memory.
 """
 
 import math
@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from surfscan.measurement.strut_sections import DrawnSection, eroded_area, fraction_uncertainty, sections
+from surfscan.measurement.strut_widths import Z95, measure_widths
 
 
 def test_square_strut_of_150():
@@ -68,3 +69,32 @@ def test_uncertainty_of_a_fraction_grows_as_the_loss_shrinks():
     u = fraction_uncertainty(np.array([110.0]), 0.7, drawn, equal_loss=False)[0]
     # The drawn width is in A0 alone: u(f)/f = sqrt((u_w/w)² + (u_w0/w0)²).
     assert u == pytest.approx(110 / 120 * math.hypot(0.7 / 110, 1 / 120), rel=1e-3)
+
+
+def budget(found):
+    """Standard uncertainty of the mean width in µm, at 0.5 µm a px."""
+    return float(found.mean_high[0] - found.mean[0]) / Z95 * 0.5
+
+
+def test_budget_of_a_120_um_strut(stations):
+    """240 px of 0.5 µm, scale 0.5 %, edges 0.5 px: u = 0.70 µm where they are independent, 0.78 where alike.
+
+    Independent: sqrt((0.005 x 120)² + (0.5 x 0.5 x sqrt 2)²) = 0.70 µm, U (k = 2) = 1.4 µm. One bias in both
+    edges: sqrt((0.005 x 120)² + (2 x 0.5 x 0.5)²) = 0.78 µm, U = 1.6 µm (JCGM 100:2008, 5.1.2 and 5.2.2).
+    """
+    # Three stations within one correlation length are one reading of two edges.
+    one = stations(np.full(3, 240.0), pitch=1.0, u=math.sqrt(2) * 0.5, common=0.0)
+    independent = measure_widths(one, relative_scale_uncertainty=0.005)
+    assert budget(independent) == pytest.approx(math.hypot(0.6, 0.25 * math.sqrt(2)), rel=1e-6)
+    assert 2 * budget(independent) == pytest.approx(1.4, abs=0.05)
+    quiet = stations(np.full(3, 240.0), pitch=1.0, u=0.0, common=0.0)
+    common = measure_widths(quiet, edge_uncertainty=0.5, relative_scale_uncertainty=0.005)
+    assert budget(common) == pytest.approx(math.hypot(0.6, 0.5), rel=1e-6)
+    assert 2 * budget(common) == pytest.approx(1.6, abs=0.05)
+
+
+def test_a_common_edge_bias_does_not_average_out(stations):
+    """Over a thousand stations the independent part is gone, the common one stands."""
+    many = stations(np.full(1000, 240.0), pitch=3.0, u=math.sqrt(2) * 0.5, common=0.0)
+    found = measure_widths(many, edge_uncertainty=0.5)
+    assert budget(found) == pytest.approx(math.hypot(0.5, 0.25 * math.sqrt(2 / 1000)), rel=1e-6)
