@@ -320,7 +320,7 @@ def _draw_bar(
     if side == "beside":
         width, height = length + 10 + text_w, max(text_h, thickness + 2 * tick_height)
     else:
-        width, height = max(length, text_w), thickness + tick_height + gap + text_h
+        width, height = max(length, text_w), thickness + 2 * tick_height + gap + text_h
     margin = int(rng.integers(6, 14))
     free_r, free_c = room - height - 2 * margin, cols - width - 2 * margin - 4
     r = area[0] + margin + rng.uniform(0.3, 0.7) * max(0, free_r)

@@ -132,7 +132,7 @@ def block_extremes(levels: np.ndarray, block: int) -> tuple[np.ndarray, np.ndarr
     rows, cols = levels.shape
     n = cols // block
     low, high = np.empty((rows, n), np.uint8), np.empty((rows, n), np.uint8)
-    for start in range(0, rows, _CHUNK):
+    for start in range(0, rows if n else 0, _CHUNK):
         least = most = levels[start : start + _CHUNK, : n * block]
         shift = 1
         while shift < block:

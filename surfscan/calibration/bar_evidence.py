@@ -16,6 +16,10 @@ from surfscan.calibration.bar_candidates import Candidate, Plane, shortest_px, t
 from surfscan.calibration.bar_ends import edge_of
 from surfscan.calibration.bar_hanging import Hanging, look_around
 
+_THIN, _BLURRED = (
+    4,
+    1.1,
+)  # px of thickness and of its edges, by which colour counts as kept at half resolution
 _SOFTER_COLOUR = 1.7  # by so much JPEG may blur colour more than luminance
 _CLEAR = 35  # grey levels of 255 from which a coloured bar is measured on luminance
 _FLAT_GROUND = 0.06  # spread of the ground, as a share of the step, up to which it is a strip or a box
@@ -38,6 +42,7 @@ class Found:
     level: float
     evidence: float
     factors: dict[str, float]
+    edge_px: float
 
 
 @dataclass(frozen=True)
@@ -55,6 +60,11 @@ class _Core:
         """Whichever of the two grounds is nearer to the bar's level."""
         return min((self.above, self.below), key=lambda g: abs(g - self.level))
 
+    @property
+    def alike(self) -> bool:
+        """Whether above and below are one ground."""
+        return abs(self.above - self.below) <= 0.1 * abs(self.level - self.ground)
+
 
 def judge(planes: list[Plane], candidate: Candidate) -> Found | None:
     """Measure one candidate; None where it cannot be a scale bar at all."""
@@ -67,6 +77,11 @@ def judge(planes: list[Plane], candidate: Candidate) -> Found | None:
     if found is None or not coloured:
         return found
     grey = planes[0].levels
+    if (found.bottom_px - found.top_px) < _THIN and found.edge_px > _BLURRED:
+        # Colour kept at half resolution: where a line so thin ends, it does not tell to a pixel.
+        found = replace(
+            found, evidence=0.6 * found.evidence, end_uncertainty_px=max(1.0, found.end_uncertainty_px)
+        )
     core = _core_on(grey, candidate.row0, candidate.row1, candidate.col0, candidate.col1)
     if (
         core is None
@@ -175,7 +190,9 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         "ground": _ground_factor(spread, core, coloured),
         "straight edges": _ramp(max(upward.edge_px, downward.edge_px) / soft, 4.0, 1.5),
         "sharp ends": _ramp(max(start.edge_px, end.edge_px) / soft, 5.0, 2.0),
-        "free ends": _free_factor(like, first, last),
+        "square ends": _square_factor(levels, core, start.position_px, end.position_px),
+        "free ends": _free_factor(like, first, last)
+        * (_colour_ends(share, first, last) if coloured else 1.0),
         "slender": _ramp(length / thickness, 2.0, 4.0),
         "not short": _ramp(length / cols, 0.025, 0.045),
         "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
@@ -199,6 +216,7 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         core.level,
         float(np.prod(list(factors.values()))),
         factors,
+        max(upward.edge_px, downward.edge_px),
     )
 
 
@@ -222,7 +240,7 @@ def _ground_factor(spread: float, core: _Core, coloured: bool) -> float:
     """A strip or box makes any level plausible; over texture only white, black or colour."""
     if coloured or core.level >= 245 or core.level <= 10:
         return 1.0 if spread <= _FLAT_GROUND else 0.85
-    return 0.45 + 0.45 * _ramp(spread, _FLAT_GROUND, 0.03)
+    return 0.45 + (0.45 * _ramp(spread, _FLAT_GROUND, 0.03) if core.alike else 0.0)
 
 
 def _free_factor(like: np.ndarray, first: int, last: int) -> float:
@@ -230,6 +248,21 @@ def _free_factor(like: np.ndarray, first: int, last: int) -> float:
     reach = 6  # a box behind need not be much wider than the bar
     beyond = np.r_[like[max(0, first - 2 - reach) : first - 1], like[last + 2 : last + 3 + reach]]
     return 1.0 - _ramp(float(np.mean(beyond)), 0.05, 0.5) * 0.9 if len(beyond) else 0.0
+
+
+def _square_factor(levels: np.ndarray, core: _Core, start: float, end: float) -> float:
+    """A drawn bar is as thick at its ends as in the middle; a fibre or a pit is rounded."""
+    if core.row1 - core.row0 < 5:
+        return 1.0
+    ends = levels[core.row0 : core.row1, [int(np.ceil(start)) + 1, int(np.floor(end)) - 1]].astype(np.float64)
+    full = (ends - core.ground) / (core.level - core.ground) >= 0.5
+    return _ramp(float(full.mean(axis=0).min()), 0.6, 1.0)
+
+
+def _colour_ends(share: np.ndarray, first: int, last: int) -> float:
+    """Beyond a coloured bar no colour is left, whatever the picture: else its end was not reached."""
+    left, right = share[max(0, first - 5) : first - 2], share[last + 3 : last + 6]
+    return _ramp(max(float(np.median(left)), float(np.median(right))), 0.4, 0.2) * 0.7 + 0.3
 
 
 def _hanging_factor(hanging: Hanging, flat: bool, share_of_width: float) -> float:

@@ -110,7 +110,8 @@ def look_around(
     above, below = levels[max(0, row0 - limit) : row0, x0:x1][::-1], levels[row1 : row1 + limit, x0:x1]
     parts = [(part.astype(np.float32) - ground) / (level - ground) for part in (above, below)]
     alike = [np.abs(part - 1) <= same for part in parts]
-    inks = [part >= _INK if flat else np.abs(part - 1) <= max(same, _INK_ON_TEXTURE) for part in parts]
+    own = [np.abs(part - 1) <= max(same, _INK_ON_TEXTURE) for part in parts]
+    inks = [part >= _INK for part in parts] if flat else own
     reach = [_reach(ink) for ink in inks]
     lo, hi = first - x0, last - x0
     zone = int(min(max(5, 3 * thick + 1), (hi - lo + 1) // 4))
@@ -142,7 +143,7 @@ def look_around(
         goes_on=_goes_on(levels, row0, row1, level, ground, first, last),
     )
     if left is None or right is None:
-        if left is right and _under_text(inks[0][base[0] :], thick, lo, hi):
+        if left is right and _under_text(own[0][base[0] :], thick, lo, hi):
             return replace(plain, underlines=True)
         return plain
     if any(_closes(ink, t + b, left, right) for ink, t, b in zip(inks, tallest, base, strict=True) if t > 4):
