@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 
-FINER = 8
+FINER = 32
 DARK_STRUT, LIGHT_BACKGROUND = 40.0, 200.0
 LIGHT_STRUT, DARK_BACKGROUND = 170.0, 45.0
 

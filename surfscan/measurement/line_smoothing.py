@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 _REACH = 3.0  # standard deviations
-_LEAST_WEIGHT = 1e-4  # of a full window: with less, what little is there decides
+_LEAST_WEIGHT = 1e-6  # of a full window: with less, what little is there decides
 
 
 def local_quadratic(

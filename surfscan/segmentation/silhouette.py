@@ -39,6 +39,7 @@ _BEYOND = (
 )
 _THIRD, _THIRD_PEAK, _THIRD_SHARE = (0.15, 0.85), 1.5, 0.05  # a third grey: where, how clear, how much of it
 _EVEN, _EVEN_LIMIT = 0.06, 0.12  # spread of an even class, and how far off its pixels may be
+_BETWEEN, _MOST_BETWEEN = 0.2, 0.2  # so near half level, of the contrast; at most this share of the pixels
 _ROUNDS = 2
 
 
@@ -144,7 +145,8 @@ def find_silhouette(
         levels = levels.swapped()
     share = levels.share_inside(smoothed)
     struts, whole = share > _level_between(share, used), share > 0.5
-    if not (_steps_at_the_edge(grey, whole, used, levels) or _steps_at_the_edge(grey, struts, used, levels)):
+    one_class = np.array_equal(struts, whole) and _share_in_between(share, used) > _MOST_BETWEEN
+    if one_class or not any(_steps_at_the_edge(grey, cut, used, levels) for cut in (whole, struts)):
         raise NoStrutError(
             "No strut was found: nowhere does the grey step between two levels as at an edge.",
             "The picture shows no strut, or a strut wider than the field or under 6 px wide, or is out of "
@@ -325,6 +327,11 @@ def _beside_the_edge(
         inside_level, outside_level = levels.at(*np.divmod(where, grey.shape[1]))
         sides.append((grey.ravel()[where] - outside_level) / (inside_level - outside_level))
     return float(np.median(sides[0]) - np.median(sides[1])), min(_spread(side) for side in sides)
+
+
+def _share_in_between(share: np.ndarray, used: np.ndarray) -> float:
+    """Share of the pixels near half level: few where there are two classes with edges between them."""
+    return float(np.mean(np.abs(share[used] - 0.5) < _BETWEEN))
 
 
 def _level_between(share: np.ndarray, used: np.ndarray) -> float:
