@@ -17,6 +17,7 @@ Shape = Literal["rectangle", "ellipse", "trapezoid"]
 
 _LOSS_STEPS = 400  # losses at which the section of an eroded ellipse is worked out; between them linear
 _ANGLES = 2001
+_SMALL = 1e-3  # share of an uncertainty by which a drawn size is moved to see its effect
 
 
 @dataclass(frozen=True)
@@ -253,8 +254,7 @@ def fraction_uncertainty(
     -------
     ndarray of shape (n,)
         Root of the sum of squares of the effects that each size has alone (JCGM 100:2008, 5.1.2, from
-        memory), each worked out as the change when it is off by
-        its u.
+        memory).
     """
     w = np.asarray(width, float)
     u = np.broadcast_to(np.asarray(width_uncertainty, float), w.shape)
@@ -267,11 +267,12 @@ def fraction_uncertainty(
     effects = [(fraction(w + u, drawn) - fraction(w - u, drawn)) / 2]
     now = fraction(w, drawn)
     if drawn.width_uncertainty:
-        effects.append(fraction(w, replace(drawn, width=drawn.width + drawn.width_uncertainty)) - now)
+        wider = drawn.width + _SMALL * drawn.width_uncertainty
+        effects.append((fraction(w, replace(drawn, width=wider)) - now) / _SMALL)
     if drawn.thickness_uncertainty:
         # Thinner, not thicker: a steep trapezoid would close.
-        thinner = drawn.thickness - min(drawn.thickness_uncertainty, drawn.thickness / 2)
-        effects.append(fraction(w, replace(drawn, thickness=thinner)) - now)
+        thinner = drawn.thickness - _SMALL * min(drawn.thickness_uncertainty, drawn.thickness)
+        effects.append((fraction(w, replace(drawn, thickness=thinner)) - now) / _SMALL)
     if thickness is not None and thickness_uncertainty and not equal_loss:
         shift = thickness_uncertainty
         effects.append((fraction(w, drawn, shift) - fraction(w, drawn, -shift)) / 2)
