@@ -122,7 +122,7 @@ def place_outline(template: np.ndarray, metal: np.ndarray, body: np.ndarray) -> 
     rows, cols = np.nonzero(body)
     centre = np.array([cols.mean(), rows.mean()])
     own = _box_angle(points)
-    starts = {round(_box_angle(np.stack(np.nonzero(m)[::-1], axis=1)) - own, 6) for m in (metal, body)}
+    starts = {round(_box_angle(_rim(mask)) - own, 6) for mask in (metal, body)}
     best: tuple[float, np.ndarray] | None = None
     for base in sorted(starts):
         for quarter in range(4):
@@ -142,6 +142,12 @@ def _centroid(points: np.ndarray) -> np.ndarray:
     nx, ny = np.roll(x, -1), np.roll(y, -1)
     cross = x * ny - nx * y
     return np.array([((x + nx) * cross).sum(), ((y + ny) * cross).sum()]) / (3.0 * cross.sum())
+
+
+def _rim(mask: np.ndarray) -> np.ndarray:
+    """Outermost pixels of a mask, (n, 2)."""
+    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return np.concatenate(found)[:, 0].astype(float)
 
 
 def _box_angle(points: np.ndarray) -> float:

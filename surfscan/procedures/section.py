@@ -76,7 +76,7 @@ def measure_section(
     if field.found is None:
         warnings.append(_NONE_FOUND)
     else:
-        for k in range(1, int(field.found.bodies.max()) + 1):
+        for k in range(1, field.count + 1):
             profile = measure_profile(k, field, settings, fresh[0], fresh[1])
             if profile is not None:
                 profiles.append(profile)

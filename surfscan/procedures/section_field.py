@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -36,6 +36,8 @@ class SectionField:
     region : ndarray of shape (M, N), bool
         What was measured, over the whole picture.
     warnings : tuple of str
+    origin : tuple of int
+        Row and column of `found` in the field: (0, 0) but for a part of it.
     """
 
     found: SectionMap | None
@@ -45,11 +47,32 @@ class SectionField:
     frame: tuple[int, int, int, int]
     region: np.ndarray
     warnings: tuple[str, ...]
+    origin: tuple[int, int] = (0, 0)
+
+    @property
+    def count(self) -> int:
+        """Sections found."""
+        return 0 if self.found is None else int(self.found.bodies.max())
+
+    def around(self, k: int) -> SectionField:
+        """The part of this field round section `k`, for quicker work on it."""
+        assert self.found is not None  # there is a section k
+        rows, cols = np.nonzero(self.found.bodies == k)
+        margin = 20 + int(0.3 * max(np.ptp(rows), np.ptp(cols)))
+        row0, col0 = max(int(rows.min()) - margin, 0), max(int(cols.min()) - margin, 0)
+        part = (slice(row0, int(rows.max()) + margin), slice(col0, int(cols.max()) + margin))
+        found = replace(
+            self.found,
+            classes=self.found.classes[part],
+            excess=self.found.excess[part],
+            bodies=np.where(self.found.bodies[part] == k, self.found.bodies[part], 0),
+        )
+        return replace(self, found=found, origin=(self.origin[0] + row0, self.origin[1] + col0))
 
     def in_picture(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Rows and columns in the picture of points (..., 2) of the field."""
-        rows = (points[..., 1] + 0.5) / self.stretch[0] - 0.5 + self.frame[0]
-        cols = (points[..., 0] + 0.5) / self.stretch[1] - 0.5 + self.frame[2]
+        rows = (points[..., 1] + self.origin[0] + 0.5) / self.stretch[0] - 0.5 + self.frame[0]
+        cols = (points[..., 0] + self.origin[1] + 0.5) / self.stretch[1] - 0.5 + self.frame[2]
         return rows, cols
 
     def classes(self) -> np.ndarray:

@@ -74,7 +74,7 @@ def fresh_sections(field: SectionField, scale: float) -> list[Fresh]:
     if found is None:
         return []
     out = []
-    for k in range(1, int(found.bodies.max()) + 1):
+    for k in range(1, field.count + 1):
         own = found.bodies == k
         if own[0].any() or own[-1].any() or own[:, 0].any() or own[:, -1].any():
             continue
@@ -111,19 +111,41 @@ def drawn_outline(settings: SectionSettings, um_per_px: float, *, stretched: boo
 
 
 def original_of(
-    k: int, field: SectionField, settings: SectionSettings, before: list[Fresh], twin: list[Fresh]
+    k: int,
+    field: SectionField,
+    settings: SectionSettings,
+    before: list[Fresh],
+    twin: list[Fresh],
+    count: int = 1,
 ) -> Original:
-    """The original outline of section `k`: before, twin, drawn size, outer edge of product, in that order."""
+    """The original outline of section `k`: before, twin, drawn size, outer edge of product, in that order.
+
+    Parameters
+    ----------
+    k : int
+    field : SectionField
+        The field, or the part of it round section `k`.
+    settings : SectionSettings
+    before, twin : list of Fresh
+        In px of the whole field.
+    count : int
+        Sections in the whole field.
+
+    Returns
+    -------
+    Original
+        In px of `field`.
+    """
     assert field.found is not None  # only called on what was found
     body = field.found.bodies == k
     metal = body & (field.found.excess > 0)
     if before:
-        return _from_before(metal, body, before)
+        return _from_before(metal, body, before, field.origin)
     if twin:
         single = twin[0] if len(twin) == 1 else twin[min(k, len(twin)) - 1]
         placed = place_outline(single.outline, metal, body)
         note: tuple[str, ...] = ()
-        if 1 < len(twin) != int(field.found.bodies.max()):
+        if 1 < len(twin) != count:
             note = (f"The twin shows {len(twin)} sections, this picture another number: matched in order.",)
         return Original(
             "twin", placed.outline, single.area_px, single.relative_uncertainty,
@@ -144,18 +166,21 @@ def original_of(
     return Original("outer edge of product", outline, polygon_area(outline), 0.0)
 
 
-def _from_before(metal: np.ndarray, body: np.ndarray, before: list[Fresh]) -> Original:
+def _from_before(
+    metal: np.ndarray, body: np.ndarray, before: list[Fresh], origin: tuple[int, int]
+) -> Original:
     """The outline before exposure that holds most of this metal; placed anew where it does not lie right."""
     held: list[float] = []
-    for fresh in before:
+    shifted = [fresh.outline - np.array(origin[::-1]) for fresh in before]
+    for outline in shifted:
         inside = np.zeros(metal.shape, np.uint8)
-        cv2.fillPoly(inside, [np.round(fresh.outline * 256).astype(np.int32)], 1, shift=8)
+        cv2.fillPoly(inside, [np.round(outline * 256).astype(np.int32)], 1, shift=8)
         held.append(float(np.mean(inside[metal])))
     best = int(np.argmax(held))
     fresh = before[best]
     if held[best] >= 1 - _OUTSIDE:
-        return Original("before", fresh.outline, fresh.area_px, fresh.relative_uncertainty)
-    placed = place_outline(fresh.outline, metal, body)
+        return Original("before", shifted[best], fresh.area_px, fresh.relative_uncertainty)
+    placed = place_outline(shifted[best], metal, body)
     note = (
         f"{100 * (1 - held[best]):.1f} % of the metal lies outside the outline before exposure as it lies "
         "there: the outline was placed anew by fitting. Register the two pictures for a map to rely on."

@@ -52,11 +52,14 @@ def measure_profile(
 ) -> Profile | None:
     """Measure section `k`; None where it holds too little metal."""
     assert field.found is not None  # only called on what was found
+    count = field.count
+    cut, sides = _cut((field.found.bodies == k) & (field.found.classes != VOID))
+    field = field.around(k)
+    assert field.found is not None
     own = field.found.bodies == k
     excess = excess_of(field.found.excess, own)
     if np.count_nonzero(excess > 0) < settings.min_profile_px:
         return None
-    cut, sides = _cut(own)
     pieces = _Pieces(excess)
     base = _base(k, field, excess, own, pieces) | {"cut_fraction": cut}
     if sides in ({"top", "bottom"}, {"left", "right"}):
@@ -65,8 +68,8 @@ def measure_profile(
     kind = "closed" if cut == 0 else "cut"
     if not whole:
         text = (
-            f"the frame cuts the section on {100 * cut:.0f} % of its outline, more than "
-            f"{100 * settings.max_cut_fraction:.0f} %: no area and no loss is given. Take a field that holds "
+            f"the frame cuts the section on {100 * cut:.1f} % of its outline, more than "
+            f"{100 * settings.max_cut_fraction:.3g} %: no area and no loss is given. Take a field that holds "
             "the whole section."
         )
         row = _row(base, field, kind=kind, original_outline="none")
@@ -79,7 +82,7 @@ def measure_profile(
     cosine = float(np.cos(np.deg2rad(settings.cut_angle_deg or 0.0)))
     metal = area_above(excess) * cosine
     spread = np.array([area_above(excess, EDGE_SHARE), area_above(excess, -EDGE_SHARE)]) * cosine
-    original = original_of(k, field, settings, before, twin)
+    original = original_of(k, field, settings, before, twin, count)
     warnings += original.warnings
     original_px = original.area_px * cosine
     fraction = metal / original_px

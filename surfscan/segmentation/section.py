@@ -19,6 +19,7 @@ _BAND_PX = (3.0, 7.0)  # metal and its surroundings are read so far from the edg
 _REACH_PX = 4.0  # the edge is looked for so far from its first guess
 _LOCAL_PX = (4.0, 14.0)  # Gaussian over which surroundings are averaged, and the wider one where those fail
 _METAL_PX = 10.0
+_GRID_SIGMA = 2.0  # local means are taken on a grid of steps this many times smaller than their Gaussian
 _LAYER_SHARE = 0.2  # of the band of surroundings that is product, for product to be what the metal borders on
 _MOUTH_PX = 2  # cracks narrower than about twice this count as part of the section, also where they are open
 _SMALLEST_PART = 0.1  # a body whose metal is below this share of the largest one's is debris
@@ -162,10 +163,20 @@ def _without_specks(mask: np.ndarray, least: int) -> np.ndarray:
 
 def _local(values: np.ndarray, where: np.ndarray, sigma: float) -> tuple[np.ndarray, np.ndarray]:
     """Gaussian mean of `values` over `where`, and the weight it rests on."""
-    weight = cv2.GaussianBlur(where.astype(np.float32), (0, 0), sigma, borderType=cv2.BORDER_CONSTANT)
-    total = cv2.GaussianBlur(
-        np.where(where, values, np.float32(0)), (0, 0), sigma, borderType=cv2.BORDER_CONSTANT
-    )
+    rows, cols = values.shape
+    k = max(1, int(sigma / _GRID_SIGMA))
+    size = (-(-cols // k), -(-rows // k))
+    pad = (size[1] * k - rows, size[0] * k - cols)
+
+    def mean(part: np.ndarray) -> np.ndarray:
+        part = cv2.copyMakeBorder(part, 0, pad[0], 0, pad[1], cv2.BORDER_CONSTANT)
+        small = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+        small = cv2.GaussianBlur(small, (0, 0), sigma / k, borderType=cv2.BORDER_CONSTANT)
+        whole = cv2.resize(small, (size[0] * k, size[1] * k), interpolation=cv2.INTER_LINEAR)
+        return np.asarray(whole[:rows, :cols])
+
+    weight = mean(where.astype(np.float32))
+    total = mean(np.where(where, values, np.float32(0)))
     return total / np.maximum(weight, 1e-6), weight
 
 
@@ -240,10 +251,8 @@ def _bodies(inside: np.ndarray, metal: np.ndarray) -> tuple[np.ndarray, list[str
     if count < 2 or held.max() == 0:
         return np.zeros(inside.shape, np.int32), []
     main = np.flatnonzero(held >= _SMALLEST_PART * held.max())
-    first = [(int(stats[k, cv2.CC_STAT_TOP]), int(stats[k, cv2.CC_STAT_LEFT]), int(k)) for k in main]
     number = np.zeros(count, np.int32)
-    for n, (_, _, k) in enumerate(sorted(first), start=1):
-        number[k] = n
+    number[_reading_order(stats, main)] = np.arange(1, len(main) + 1)
     dropped = 0
     for piece in np.flatnonzero((held > 0) & (number == 0)).tolist():
         owner = _owner(piece, parts, number, stats)
@@ -258,6 +267,24 @@ def _bodies(inside: np.ndarray, metal: np.ndarray) -> tuple[np.ndarray, list[str
             "are left out as debris."
         )
     return number[parts], warnings
+
+
+def _reading_order(stats: np.ndarray, which: np.ndarray) -> np.ndarray:
+    """Components `which` line by line from the top, each line from the left.
+
+    A line holds those whose middle lies less than half a usual height below the middle of its first.
+    """
+    middle = stats[which, cv2.CC_STAT_TOP] + 0.5 * stats[which, cv2.CC_STAT_HEIGHT]
+    reach = 0.5 * float(np.median(stats[which, cv2.CC_STAT_HEIGHT]))
+    order = np.argsort(middle, kind="stable")
+    line = np.zeros(len(which), int)
+    first = middle[order[0]]
+    for before, k in zip(order[:-1], order[1:], strict=True):
+        line[k] = line[before]
+        if middle[k] >= first + reach:
+            line[k] += 1
+            first = middle[k]
+    return np.asarray(which[np.lexsort((stats[which, cv2.CC_STAT_LEFT], line))])
 
 
 def _owner(k: int, parts: np.ndarray, number: np.ndarray, stats: np.ndarray) -> int:

@@ -147,7 +147,7 @@ def test_a_section_cut_by_the_frame_is_refused(draw_section):
 
 
 def test_a_section_that_just_touches_the_frame_is_a_lower_bound(draw_section):
-    grey = draw_section(SHAPE, [("ellipse", 62.3, 110, 126, 126, 210)])
+    grey = draw_section(SHAPE, [("ellipse", 62.9, 110, 126, 126, 210)])
     result = measure_section(picture(grey), SectionSettings(drawn_width_um=63, drawn_shape="ellipse"))
     assert result.summary["remaining_fraction"] == pytest.approx(1, abs=0.02)
     assert any("lower bounds" in text for text in result.warnings)
