@@ -16,10 +16,9 @@ from surfscan.calibration.bar_candidates import Candidate, Plane, shortest_px, t
 from surfscan.calibration.bar_ends import edge_of
 from surfscan.calibration.bar_hanging import Hanging, look_around
 
-_THIN, _BLURRED = (
-    4,
-    1.1,
-)  # px of thickness and of its edges, by which colour counts as kept at half resolution
+_CLEAN = 0.95  # every other factor at least so high: flawless, as drawn things are
+_FLAWLESS, _FLAWED = 0.62, 0.45  # what a bar of middling level over texture gets
+_THIN, _BLURRED = 3, 1.1  # px of thickness and of its edges: colour kept at half resolution
 _SOFTER_COLOUR = 1.7  # by so much JPEG may blur colour more than luminance
 _CLEAR = 35  # grey levels of 255 from which a coloured bar is measured on luminance
 _FLAT_GROUND = 0.06  # spread of the ground, as a share of the step, up to which it is a strip or a box
@@ -187,7 +186,6 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
             _spread(profile[first + 2 : last - 1]) / abs(core.level - core.ground), 0.25, 0.06
         ),
         "nothing hanging on": _hanging_factor(hanging, flat, length / cols),
-        "ground": _ground_factor(spread, core, coloured),
         "straight edges": _ramp(max(upward.edge_px, downward.edge_px) / soft, 4.0, 1.5),
         "sharp ends": _ramp(max(start.edge_px, end.edge_px) / soft, 5.0, 2.0),
         "square ends": _square_factor(levels, core, start.position_px, end.position_px),
@@ -197,6 +195,8 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         "not short": _ramp(length / cols, 0.025, 0.045),
         "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
     }
+    clean = min(factors.values()) >= _CLEAN
+    factors["ground"] = _ground_factor(spread, core, coloured, _FLAWLESS if clean else _FLAWED)
     box = (
         int(np.floor(top + 0.5)) - hanging.up,
         int(np.ceil(bottom + 0.5)) + hanging.down,
@@ -236,11 +236,12 @@ def _ramp(value: float, nothing: float, full: float) -> float:
     return float(np.clip((value - nothing) / (full - nothing), 0.0, 1.0))
 
 
-def _ground_factor(spread: float, core: _Core, coloured: bool) -> float:
-    """A strip or box makes any level plausible; over texture only white, black or colour."""
+def _ground_factor(spread: float, core: _Core, coloured: bool, otherwise: float) -> float:
+    """A strip or box makes any level plausible; over texture white, black or colour, else `otherwise`."""
     if coloured or core.level >= 245 or core.level <= 10:
         return 1.0 if spread <= _FLAT_GROUND else 0.85
-    return 0.45 + (0.45 * _ramp(spread, _FLAT_GROUND, 0.03) if core.alike else 0.0)
+    quiet = _ramp(spread, _FLAT_GROUND, 0.03) if core.alike else 0.0
+    return otherwise + (0.9 - otherwise) * quiet
 
 
 def _free_factor(like: np.ndarray, first: int, last: int) -> float:
@@ -262,7 +263,7 @@ def _square_factor(levels: np.ndarray, core: _Core, start: float, end: float) ->
 def _colour_ends(share: np.ndarray, first: int, last: int) -> float:
     """Beyond a coloured bar no colour is left, whatever the picture: else its end was not reached."""
     left, right = share[max(0, first - 5) : first - 2], share[last + 3 : last + 6]
-    return _ramp(max(float(np.median(left)), float(np.median(right))), 0.4, 0.2) * 0.7 + 0.3
+    return _ramp(max(float(np.median(left)), float(np.median(right))), 0.6, 0.35) * 0.7 + 0.3
 
 
 def _hanging_factor(hanging: Hanging, flat: bool, share_of_width: float) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from surfscan.calibration.bar_ends import tick_centre
 
-_INK = 0.55  # share of the step from ground to bar from which a pixel counts as ink
+_INK = 0.5  # share of the step from ground to bar from which a pixel counts as ink
 _TALLEST = 0.08  # of the picture's height that a tick reaches from the bar, each way
 _INK_ON_TEXTURE = 0.15  # over texture it has the bar's level to within this share
 _ABOUT_THE_SAME = 0.2  # what goes on beyond an end has it to within this share
