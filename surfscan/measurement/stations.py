@@ -10,7 +10,7 @@ import numpy as np
 from surfscan.columns import Table, conform
 from surfscan.images import Calibration
 from surfscan.measurement.edge_profiles import BAND, Edges, Rays, find_edges, mask_edges, sample
-from surfscan.measurement.line_smoothing import local_quadratic
+from surfscan.measurement.strut_lines import StrutLines
 from surfscan.segmentation.centrelines import Centrelines
 from surfscan.segmentation.silhouette import NoStrutError, Silhouette
 
@@ -22,11 +22,7 @@ LARGEST_PITCH_PX = 3.0
 FAULTS = ("", "junction", "end", "frame", "no edge")
 """Why a station does not count towards a strut's widths; "" where it does."""
 
-_REFINEMENTS = 2
-_SMOOTHING_HALF_WIDTHS = 2.0  # standard deviation along the strut of the window that the line is fitted in
-_LEAST_SMOOTHING_PX = 6.0
-_LEAST_STATIONS = 5  # fewer do not move a line
-_OWN_SHAPE = 0.1  # widths that differ from the strut's own by this share count a quarter for its line
+_REFINEMENTS = 3
 _RISES = 1.02  # a width this much above the strut's own in the middle belongs to the fillet
 _FARTHEST_FILLET = 2.5  # in radii of the circle inscribed at the junction
 _END_HALF_WIDTHS = 1.0  # a free end rounds off over this many half widths
@@ -190,7 +186,7 @@ def place_stations(
     shape = silhouette.mask.shape
     frame = frame or (0, shape[0], 0, shape[1])
     scale, unit_um = _scale(calibration)
-    lines = _Lines.from_centrelines(centrelines, scale)
+    lines = StrutLines.from_centrelines(centrelines, scale)
     line = lines.at_pitch(pitch_px)
     solid = silhouette.solid
     for _ in range(_REFINEMENTS):
@@ -215,137 +211,10 @@ def _scale(calibration: Calibration | None) -> tuple[tuple[float, float], float]
     return (calibration.pixel_size_x_um / unit, calibration.pixel_size_y_um / unit), unit
 
 
-@dataclass(frozen=True)
-class _Lines:
-    """Points of all struts in isotropic coordinates, each at its distance along the strut."""
-
-    x: np.ndarray
-    y: np.ndarray
-    s: np.ndarray
-    radius: np.ndarray
-    strut: np.ndarray
-    length: np.ndarray
-    closed: np.ndarray
-    tangent: np.ndarray | None = None
-
-    @staticmethod
-    def from_centrelines(found: Centrelines, scale: tuple[float, float]) -> _Lines:
-        strut = np.repeat(np.arange(1, found.n + 1), np.diff(found.start))
-        x, y = found.col * scale[0], found.row * scale[1]
-        closed = (found.end_kind == "closed").all(axis=1) if found.n else np.zeros(0, bool)
-        # A ring comes back to its first point.
-        if closed.any():
-            again = found.start[:-1][closed]
-            at = found.start[1:][closed]
-            x, y = np.insert(x, at, x[again]), np.insert(y, at, y[again])
-            radius = np.insert(found.radius, at, found.radius[again])
-            strut = np.insert(strut, at, np.flatnonzero(closed) + 1)
-        else:
-            radius = found.radius
-        return _measured(x, y, radius, strut, closed)
-
-    def at_pitch(self, pitch: float) -> _Lines:
-        """Points at the middles of equal steps of at most `pitch`, with tangents."""
-        count = np.maximum(1, np.ceil(self.length / pitch - 1e-9)).astype(int)
-        strut = np.repeat(np.arange(1, len(count) + 1), count)
-        first = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(int)
-        step = (self.length / count)[strut - 1]
-        s = (np.arange(len(strut)) - first[strut - 1] + 0.5) * step
-        at = self._along(strut, s)
-        reach = np.minimum(step, 1.5)
-        ahead, behind = self._along(strut, s + reach), self._along(strut, s - reach)
-        tangent = np.stack([ahead[0] - behind[0], ahead[1] - behind[1]])
-        tangent /= np.maximum(np.hypot(*tangent), 1e-9)
-        return _Lines(at[0], at[1], s, at[2], strut, self.length, self.closed, tangent)
-
-    def _along(self, strut: np.ndarray, s: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """x, y and radius at distances along struts; clamped at the ends, round and round in rings."""
-        length = self.length[strut - 1]
-        wrapped = np.where(self.closed[strut - 1], np.mod(s, np.maximum(length, 1e-9)), s)
-        base = np.concatenate([[0.0], np.cumsum(self.length + 1.0)])
-        known = self.s + base[self.strut - 1]
-        asked = np.clip(wrapped, 0, length) + base[strut - 1]
-        x, y, radius = (np.interp(asked, known, a) for a in (self.x, self.y, self.radius))
-        return x, y, radius
-
-    def moved(self, left: np.ndarray, right: np.ndarray, pitch: float) -> _Lines:
-        """The line between the edges at these distances, smoothed, with stations anew."""
-        if self.tangent is None:
-            raise ValueError("stations are needed")
-        x, y = self.x.copy(), self.y.copy()
-        ends = np.searchsorted(self.strut, np.arange(1, len(self.length) + 2))
-        shift, width = 0.5 * (left - right), left + right
-        for k in range(len(self.length)):
-            part = slice(int(ends[k]), int(ends[k + 1]))
-            good = np.isfinite(width[part]) & (np.abs(shift[part]) < np.maximum(self.radius[part], 3.0))
-            if np.count_nonzero(good) < _LEAST_STATIONS:
-                continue
-            step = float(self.length[k]) / (ends[k + 1] - ends[k])
-            half_width = 0.5 * float(np.median(width[part][good]))
-            sigma = max(_SMOOTHING_HALF_WIDTHS * half_width, _LEAST_SMOOTHING_PX) / step
-            lost = np.abs(width[part] / (2 * half_width) - 1) / _OWN_SHAPE
-            weight = np.where(good, 1 / (1 + np.where(good, lost, 0) ** 2) ** 2, 0.0)
-            tx, ty = self.tangent[:, part]
-            by = np.where(good, shift[part], 0.0)
-            wanted = np.stack([self.x[part] + by * ty, self.y[part] - by * tx])
-            x[part], y[part] = local_quadratic(wanted, weight, sigma, closed=bool(self.closed[k]))
-        return self._with_ends(x, y, ends).at_pitch(pitch)
-
-    def _with_ends(self, x: np.ndarray, y: np.ndarray, ends: np.ndarray) -> _Lines:
-        """A line through stations continued by half a step at either end, or closed."""
-        xs, ys, radii, struts = [], [], [], []
-        for k in range(len(self.length)):
-            part = slice(int(ends[k]), int(ends[k + 1]))
-            px, py, pr = x[part], y[part], self.radius[part]
-            if self.closed[k]:
-                px, py, pr = (np.append(a, a[0]) for a in (px, py, pr))
-            elif len(px) > 1:
-                half = 0.5
-                px, py = (
-                    np.concatenate([[a[0] - half * (a[1] - a[0])], a, [a[-1] + half * (a[-1] - a[-2])]])
-                    for a in (px, py)
-                )
-                pr = np.concatenate([pr[:1], pr, pr[-1:]])
-            elif self.tangent is not None:
-                half_length = 0.5 * float(self.length[k])
-                tx, ty = self.tangent[:, part]
-                px = np.concatenate([px - half_length * tx, px + half_length * tx])
-                py = np.concatenate([py - half_length * ty, py + half_length * ty])
-                pr = np.repeat(pr, 2)
-            xs.append(px)
-            ys.append(py)
-            radii.append(pr)
-            struts.append(np.full(len(px), k + 1))
-        none = np.zeros(0)
-        return _measured(
-            np.concatenate([none, *xs]),
-            np.concatenate([none, *ys]),
-            np.concatenate([none, *radii]),
-            np.concatenate([none.astype(int), *struts]),
-            self.closed,
-        )
-
-
-def _measured(
-    x: np.ndarray, y: np.ndarray, radius: np.ndarray, strut: np.ndarray, closed: np.ndarray
-) -> _Lines:
-    """Lines with distances along them."""
-    n = len(closed)
-    step = np.zeros(len(x))
-    if len(x):
-        step[1:] = np.where(strut[1:] == strut[:-1], np.hypot(np.diff(x), np.diff(y)), 0.0)
-    total = np.cumsum(step)
-    first = np.searchsorted(strut, np.arange(1, n + 1))
-    s = total - (total[first] if len(x) else np.zeros(0))[strut - 1]
-    length = np.zeros(n)
-    np.maximum.at(length, strut - 1, s)
-    return _Lines(x, y, s, radius, strut, length, closed)
-
-
 def _both_edges(
     silhouette: Silhouette,
     solid: np.ndarray,
-    line: _Lines,
+    line: StrutLines,
     scale: tuple[float, float],
     frame: tuple[int, int, int, int],
     lines: tuple[float, ...] = BAND,
@@ -359,7 +228,7 @@ def _both_edges(
     return out[0], out[1]
 
 
-def _rays(line: _Lines, side: float, scale: tuple[float, float]) -> Rays:
+def _rays(line: StrutLines, side: float, scale: tuple[float, float]) -> Rays:
     if line.tangent is None:
         raise ValueError("stations are needed")
     tx, ty = line.tangent
@@ -378,7 +247,7 @@ def _rays(line: _Lines, side: float, scale: tuple[float, float]) -> Rays:
 def _collected(
     silhouette: Silhouette,
     centrelines: Centrelines,
-    line: _Lines,
+    line: StrutLines,
     left: Edges,
     right: Edges,
     scale: tuple[float, float],
