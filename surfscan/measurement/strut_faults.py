@@ -109,7 +109,7 @@ def find_faults(
             found.append(_break_between(silhouette, tip, there))
         elif free_ends == "broken" or (free_ends == "auto" and in_mesh[centrelines.part[tip.strut - 1]]):
             found.append(Fault(FREE_END, tip.strut, 0, tip.row, tip.col, np.nan, np.nan, True))
-    found += _partly_cracked(stations)
+    found += _partly_cracked(stations, solid)
     for part in loose.parts:
         inside = [k + 1 for k in range(centrelines.n) if _lies_in(centrelines, k, loose.labels, part.label)]
         found.append(
@@ -302,7 +302,7 @@ def _parts_with_junctions(centrelines: Centrelines) -> np.ndarray:
     return out
 
 
-def _partly_cracked(stations: Stations) -> list[Fault]:
+def _partly_cracked(stations: Stations, solid: np.ndarray) -> list[Fault]:
     """Short runs of stations in which a strut is cut to less than half of its width."""
     found = []
     for strut in range(1, stations.n_struts + 1):
@@ -312,7 +312,11 @@ def _partly_cracked(stations: Stations) -> list[Fault]:
             continue
         usual = float(np.median(stations.width[part][counts]))
         # Where a cut passes the centreline, the line across starts in the open and finds one edge only.
-        good = np.flatnonzero(counts | (stations.fault[part] == "no edge")) + part.start
+        row, col = np.rint(stations.row[part]), np.rint(stations.col[part])
+        row = np.clip(row, 0, solid.shape[0] - 1).astype(int)
+        col = np.clip(col, 0, solid.shape[1] - 1).astype(int)
+        opened = (stations.fault[part] == "no edge") & ~solid[row, col]
+        good = np.flatnonzero(counts | opened) + part.start
         width = np.where(stations.fault[good] == "", stations.width[good], 0.0)
         narrow = (width < _PARTLY * usual) & (stations.open_width[good] == 0)
         change = np.flatnonzero(np.diff(np.concatenate([[False], narrow, [False]]).astype(int)))

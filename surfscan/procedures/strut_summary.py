@@ -159,8 +159,8 @@ def strut_summary(
         )
     if summary["broken_count"] or summary["fragment_count"]:
         doubts.append(
-            f"{summary['broken_count']} broken struts and {summary['fragment_count']} fragments (table "
-            "strut_faults): the least section is that of metal that still stands."
+            f"Broken struts: {summary['broken_count']}, fragments: {summary['fragment_count']} (table "
+            "strut_faults). Least widths and sections are those of metal that still stands."
         )
     return summary, doubts
 

@@ -315,7 +315,7 @@ def _remarks(found: FoundStruts, scale: Calibration | None, settings: StrutSetti
     cut = [f for f in found.faults if f.kind == CRACK and not f.through]
     if cut:
         remarks.append(
-            f"{len(cut)} cracks part of the way across a strut (table strut_faults): what is left there may "
+            f"Cracks part of the way across a strut: {len(cut)} (table strut_faults). What is left there may "
             "be less than the least width and section given, where no edge was found beside the crack."
         )
     unseen = int(found.widths.unseen.sum())
