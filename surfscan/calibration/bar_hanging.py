@@ -14,7 +14,7 @@ _INK_ON_TEXTURE = 0.15  # over texture it has the bar's level to within this sha
 _ABOUT_THE_SAME = 0.2  # what goes on beyond an end has it to within this share
 _RULER_STEMS = 5  # between the ends, in even steps, make a ruler
 _EVEN = 0.6  # correlation of the columns with ink with themselves, shifted by one step
-_MARGIN = 12  # px beyond either end that must be free of ink for a line to count as drawn under text
+_MARGIN = 12  # px beyond either end that are looked at too: text above may go on there
 
 
 @dataclass(frozen=True)
