@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -279,7 +280,7 @@ def _reading_order(stats: np.ndarray, which: np.ndarray) -> np.ndarray:
     order = np.argsort(middle, kind="stable")
     line = np.zeros(len(which), int)
     first = middle[order[0]]
-    for before, k in zip(order[:-1], order[1:], strict=True):
+    for before, k in pairwise(order.tolist()):
         line[k] = line[before]
         if middle[k] >= first + reach:
             line[k] += 1
