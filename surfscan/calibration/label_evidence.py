@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surfscan.calibration.bars import Bar, Box, label_windows
-from surfscan.calibration.label_reading import ReadText, read_labels
+from surfscan.calibration.label_reading import ReadText, is_plain, read_labels
 from surfscan.calibration.labels import Label, parse_label
 from surfscan.calibration.surroundings import box_behind
 
@@ -35,6 +35,7 @@ _NAMES = frozenset(
         "z",
     )
 )  # what goes before a length in a data strip that is not the bar's
+_FROM_INK = 0.6  # what a rendering of the distance from the ink weighs: thin letters lose parts in it
 _ENOUGH = 3  # renderings that agree
 
 
@@ -171,10 +172,11 @@ def _tied(place: list[ReadText], texts: list[ReadText], bar: Bar) -> TiedLabel |
     against = 0.0
     for text in place:
         label = parse_label(text.text)
+        weight = text.score**2 * (1.0 if is_plain(text.rendering) else _FROM_INK)
         if label is None:
-            against += 0.3 * text.score if any(c.isdigit() for c in text.text) else 0.0
+            against += 0.3 * weight if any(c.isdigit() for c in text.text) else 0.0
             continue
-        votes[label.length_um].append((text.score * (1.0 if label.as_written else 0.75), text, label))
+        votes[label.length_um].append((weight * (1.0 if label.as_written else 0.75), text, label))
     length = max(votes, key=lambda key: (sum(weight for weight, _, _ in votes[key]), key))
     agreeing = votes[length]
     support = sum(weight for weight, _, _ in agreeing)
@@ -186,7 +188,7 @@ def _tied(place: list[ReadText], texts: list[ReadText], bar: Bar) -> TiedLabel |
         return None
     count = len({text.rendering for _, text, _ in agreeing})
     enough = (0.72, 0.92, 1.0)[min(count, _ENOUGH) - 1]
-    quality = min(1.0, 0.25 + best[0])
+    quality = min(1.0, 0.25 + best[1].score * (1.0 if best[2].as_written else 0.75))
     evidence = enough * quality * support / (support + 1.5 * against)
     return TiedLabel(best[2], (box[0], box[1], box[2], box[3]), float(evidence), position)
 
