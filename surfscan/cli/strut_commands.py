@@ -50,6 +50,10 @@ def struts(
     thickness_um: Annotated[
         float | None, typer.Option(help="Thickness measured after exposure (height map, side view), µm.")
     ] = None,
+    side_view: Annotated[
+        Path | None,
+        typer.Option(help="The struts seen from the side: their width there is the measured thickness."),
+    ] = None,
     shape: Annotated[
         Literal["rectangle", "ellipse", "trapezoid"] | None, typer.Option(help="Drawn shape of the section.")
     ] = None,
@@ -88,7 +92,15 @@ def struts(
     if before is not None:
         size = pixel_size_um if before_pixel_size_um is None else str(before_pixel_size_um)
         earlier = open_micrograph("struts", before, pixel_size_um=size)
-    result = measure_struts(picture, chosen, region=open_region(region, picture), before=earlier)
+    result = measure_struts(
+        picture,
+        chosen,
+        region=open_region(region, picture),
+        before=earlier,
+        side_view=None
+        if side_view is None
+        else open_micrograph("struts", side_view, pixel_size_um=pixel_size_um),
+    )
     deliver(result, "struts", mask, json)
 
 

@@ -20,7 +20,7 @@ _MOST_DEGREES = 15
 _LEAST_FOR_ROUGHNESS = 12
 _LEVEL_SHARE = 0.2  # per cent of the contrast by which each level may be off
 _STATION_SHARE = 0.08
-_DIRECTION_PX = 0.15
+_DIRECTION_PX = 0.12
 _DRAWS = 64
 _WINDOW = 21  # stations
 
@@ -124,7 +124,7 @@ def measure_widths(
     The least width is the smallest of many readings, so noise draws it down, and blur fills narrow notches.
     Its interval stands around the reading plus what noise took (mean over 64 seeded draws of noise on
     smoothed widths) less half of what blur filled (sigma²/2 times the curvature of the width there, the first
-    order of a Gaussian blur); their spread, and 0.15 px for the direction of the line across, belong to it.
+    order of a Gaussian blur); their spread, and 0.12 px for the direction of the line across, belong to it.
 
     The trend of an edge is a polynomial along the strut of degree 2 and one more for every four mean widths
     of length; what deviates is roughness, with the variance of noise taken off.

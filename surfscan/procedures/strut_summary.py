@@ -39,6 +39,7 @@ _FIGURES = (
     "loss_fraction_ci95",
     "loss_against",
     "section_basis",
+    "thickness_um",
     "mean_section_fraction",
     "mean_section_equal_loss_fraction",
     "least_section_fraction",

@@ -12,7 +12,7 @@ from surfscan.errors import InputError
 from surfscan.images import Calibration, Micrograph
 from surfscan.measurement.stations import Stations, place_stations
 from surfscan.measurement.strut_faults import CRACK, Fault, find_faults
-from surfscan.measurement.strut_widths import StrutWidths, measure_widths
+from surfscan.measurement.strut_widths import Z95, StrutWidths, measure_widths
 from surfscan.preparation.region import specimen_region
 from surfscan.preparation.strip import find_data_strip
 from surfscan.procedures.result import Result
@@ -24,6 +24,7 @@ from surfscan.procedures.strut_tables import fault_table, station_table, strut_t
 from surfscan.segmentation.centrelines import Centrelines, find_centrelines
 from surfscan.segmentation.silhouette import NoStrutError, Silhouette, find_silhouette
 
+_SIZES = ("drawn_width_um", "drawn_thickness_um", "drawn_top_width_um", "thickness_um")
 _TOUCHES = 0.5  # share of stations left out because an edge lies beyond the frame that is worth a warning
 
 
@@ -61,6 +62,7 @@ def measure_struts(
     *,
     region: np.ndarray | None = None,
     before: Micrograph | None = None,
+    side_view: Micrograph | None = None,
 ) -> Result:
     """Measure the widths of struts and what is left of their sections.
 
@@ -73,6 +75,9 @@ def measure_struts(
         What may be looked at, non-zero inside; the whole picture less its data strip where None.
     before : Micrograph, optional
         The same part before exposure, or its drawing as a picture.
+    side_view : Micrograph, optional
+        The same struts seen across, with a scale: their mean width there is the measured thickness. It
+        takes the place of the setting `thickness_um`.
 
     Returns
     -------
@@ -109,7 +114,11 @@ def measure_struts(
     if before is not None:
         comparison, doubts = _compare(image, before, settings, found)
         warnings += doubts
-    cut, doubts = strut_sections(found.stations, found.widths, comparison, settings)
+    used = settings
+    if side_view is not None:
+        used, doubts = _with_thickness(side_view, settings)
+        warnings += doubts
+    cut, doubts = strut_sections(found.stations, found.widths, comparison, used)
     warnings += doubts
     warnings += _remarks(found, scale, settings)
     tables = {
@@ -128,6 +137,7 @@ def measure_struts(
         "strut_faults": fault_table(found.faults, found.stations, comparison),
     }
     summary, doubts = strut_summary(tables, found.widths_px, found.stations, comparison, cut, settings, scale)
+    summary["thickness_um"] = used.thickness_um
     summary |= {"polarity": found.silhouette.polarity, "pitch_px": settings.pitch_px}
     return Result(
         procedure="struts",
@@ -282,6 +292,18 @@ def _compare(
         frame=found.frame,
         path=before.source.path,
     )
+
+
+def _with_thickness(side_view: Micrograph, settings: StrutSettings) -> tuple[StrutSettings, list[str]]:
+    """Settings with the thickness that a view from the side shows."""
+    plain = settings.model_copy(update=dict.fromkeys(_SIZES) | {"drawn_shape": "rectangle"})
+    seen = measure_struts(side_view, plain)
+    mean, limits = seen.summary["mean_width_um"], seen.summary["mean_width_um_ci95"]
+    path = side_view.source.path
+    if mean is None:
+        return settings, [f"No thickness is taken from {path}: " + " ".join(seen.warnings)]
+    thickness = {"thickness_um": mean, "thickness_uncertainty_um": (limits[1] - limits[0]) / (2 * Z95)}
+    return settings.model_copy(update=thickness), [f"{path}: {text}" for text in seen.warnings]
 
 
 def _no_strut(image: Micrograph, settings: StrutSettings, mask: np.ndarray, warnings: list[str]) -> Result:

@@ -178,6 +178,22 @@ def test_measured_thickness_is_no_upper_bound(whole):
     )
 
 
+def test_thickness_from_a_side_view():
+    """A view across of 90 µm: the section is no upper bound, and its interval holds that measurement."""
+    scale = Calibration(0.5, 0.5, 0.002, "stated")
+    above = micrograph(draw([(180, -20, 180, 500, 260.0)]), scale)
+    side = micrograph(draw([(180, -20, 180, 500, 180.0)]), scale, name="side.png")
+    settings = StrutSettings(drawn_width_um=150, drawn_thickness_um=100)
+    result = measure_struts(above, settings, side_view=side)
+    assert result.summary["thickness_um"] == pytest.approx(90, abs=0.1)
+    assert result.summary["section_basis"] == "measured thickness"
+    assert result.summary["mean_section_fraction"] == pytest.approx(130 * 90 / 15000, abs=3e-3)
+    blank = Micrograph(np.full((100, 100), 90, np.uint8), scale, Source("blank.png"))
+    result = measure_struts(above, settings, side_view=blank)
+    assert "upper bound" in result.summary["section_basis"]
+    assert any("No thickness is taken from blank.png" in w for w in result.warnings)
+
+
 def test_labels_follow_the_struts(whole):
     """Every metal pixel has the number of a strut, and the middle of a strut has its own."""
     result = measure_struts(whole)
