@@ -191,6 +191,7 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         "square ends": _square_factor(levels, core, start.position_px, end.position_px),
         "free ends": _free_factor(like, first, last)
         * (_colour_ends(share, first, last) if coloured else 1.0),
+        "no weaker going on": _going_on_factor(levels, core, first, last),
         "slender": _ramp(length / thickness, 2.0, 4.0),
         "not short": _ramp(length / cols, 0.025, 0.045),
         "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
@@ -264,6 +265,19 @@ def _colour_ends(share: np.ndarray, first: int, last: int) -> float:
     """Beyond a coloured bar no colour is left, whatever the picture: else its end was not reached."""
     left, right = share[max(0, first - 5) : first - 2], share[last + 3 : last + 6]
     return _ramp(max(float(np.median(left)), float(np.median(right))), 0.6, 0.35) * 0.7 + 0.3
+
+
+def _going_on_factor(levels: np.ndarray, core: _Core, first: int, last: int) -> float:
+    """Beyond its ends the bar's rows are like the rows beside them: else it only grew faint there."""
+    gap = 3
+    weakest = 0.0
+    for columns in (slice(max(0, first - 10), first - 3), slice(last + 4, last + 11)):
+        along = levels[core.row0 : core.row1, columns].mean(axis=0, dtype=np.float64)
+        beside = levels[[core.row0 - gap, core.row1 - 1 + gap], columns].astype(np.float64)
+        excess = ((along - beside) / (core.level - core.ground)).min(axis=0)
+        if excess.size:
+            weakest = max(weakest, float(excess.min()))
+    return 1.0 - 0.7 * _ramp(weakest, 0.05, 0.12)
 
 
 def _hanging_factor(hanging: Hanging, flat: bool, share_of_width: float) -> float:
