@@ -19,8 +19,8 @@ import sys
 from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
+from synthetic_struts import curved_strut
 
-from benchmarks.synthetic_struts import curved_strut
 from surfscan.images import Calibration, Micrograph, Source
 from surfscan.procedures import measure_struts
 
