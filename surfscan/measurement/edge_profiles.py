@@ -177,7 +177,11 @@ def find_edges(
     middle = len(offsets) // 2
     inside, outside = levels.at(row[:, middle], col[:, middle])
     share = (profile - outside[:, None]) / (inside - outside)[:, None]
-    shelf = product_levels(share, rays.order)
+    ends = row[:, [0, -1]], col[:, [0, -1]]
+    shown = ((ends[0] >= frame[0]) & (ends[0] <= frame[1] - 1)).all(axis=1)
+    shown &= ((ends[1] >= frame[2]) & (ends[1] <= frame[3] - 1)).all(axis=1)
+    hidden = np.convolve(~shown, np.ones(_AVERAGED), "same") > 0
+    shelf = np.where(hidden, np.nan, product_levels(share, rays.order))
     product = np.isfinite(shelf)
     at, slope = _crossing(share, offsets, np.where(product, 0.5 * (1 + shelf), 0.5))
     edge = origin + at

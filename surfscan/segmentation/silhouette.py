@@ -398,7 +398,7 @@ def polarity_of(light: np.ndarray, used: np.ndarray) -> tuple[Literal["dark", "l
 
 
 def _own_half_width(part: np.ndarray) -> float:
-    """Median height of the peaks of the distance to the other class inside the picture; the size of the
+    """Median height of the peaks of the distance to the other class inside the picture, the size of the
     picture where there is none, for what rises up to the frame has no width."""
     distance = cv2.GaussianBlur(distance_inside(part), (0, 0), 1.0)
     peaks = (distance >= cv2.dilate(distance, np.ones((3, 3), np.uint8))) & (distance > 1)
