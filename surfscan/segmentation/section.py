@@ -99,8 +99,8 @@ def map_section(
     excess = np.zeros(0, np.float32)
     product = named.get("product", np.zeros(grey.shape, bool))
     spill = 0.0
-    for layer in (np.zeros(grey.shape, bool), product):
-        excess = _excess(smooth, metal, usable, levels, layer, spill)
+    for _ in range(2):
+        excess = _excess(smooth, metal, usable, levels, product, spill)
         spill = _spill(excess)
         metal = _tidied(excess > 0, between, min_feature_px)
     excess = np.where(metal | (excess <= 0), excess, np.float32(-0.5))
