@@ -10,5 +10,6 @@ for script in (
     "bench_height_pits.py",
     "bench_surfaces.py",
     "bench_texture.py",
+    "bench_sections.py",
 ):
     subprocess.run([sys.executable, str(Path(__file__).with_name(script))], check=True)
