@@ -141,6 +141,12 @@ _STRUT = (
         "str",
         "What loss_fraction compares with: before, drawn; empty where with nothing.",
     ),
+    Column(
+        "before_strut",
+        "1",
+        "int32",
+        "Number of the strut on the picture before that it is, or most of it; 0 where nothing was compared.",
+    ),
     Column("reference_width_um", "µm", "float64", "Mean width before at the same places, or drawn width."),
     *with_ci95("loss_fraction", "1", "1 minus mean width over reference width; 1 for a missing strut."),
     Column("min_loss_fraction", "1", "float64", "1 minus least width over reference width."),

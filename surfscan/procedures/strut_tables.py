@@ -128,6 +128,7 @@ def strut_table(
         "through_pitted": widths.through_pitted,
         "leaves_field": (centrelines.end_kind == "frame").any(axis=1),
         "loss_against": against,
+        "before_strut": _struts_before(n, comparison),
         "loss_fraction": loss,
         "loss_fraction_ci95_low": low,
         "loss_fraction_ci95_high": high,
@@ -198,6 +199,17 @@ def _loss(
     return against, reference, 1 - left, 1 - left - half, 1 - left + half
 
 
+def _struts_before(n: int, comparison: Comparison | None) -> np.ndarray:
+    """The strut before that most places of each strut were matched with; 0 for none."""
+    out = np.zeros(n, int)
+    if comparison is not None:
+        for k in range(n):
+            own = comparison.match.strut_before[comparison.match.of_after(k + 1)]
+            if own.size:
+                out[k] = int(np.argmax(np.bincount(own)))
+    return out
+
+
 def _section_columns(stations: Stations, cut: StrutSections) -> dict[str, np.ndarray]:
     at = cut.least_station
     there, safe = at >= 0, np.maximum(at, 0)
@@ -237,6 +249,7 @@ def _missing_rows(table: Table, n: int, unit: float, comparison: Comparison) -> 
         rows[name] = np.full(len(missing), blank, column.dtype)
     rows["strut"] = np.arange(n + 1, n + 1 + len(missing))
     rows["condition"] = np.full(len(missing), MISSING)
+    rows["before_strut"] = missing
     rows["loss_against"] = np.full(len(missing), "before")
     places = [_middle_of_missing(comparison, int(number)) for number in missing]
     rows["row_px"], rows["col_px"] = np.array(places).T

@@ -98,6 +98,7 @@ def test_loss_against_before_and_the_missing(tables):
     assert list(struts["strut"]) == [1, 2, 3]
     assert list(struts["condition"]) == ["whole", "whole", "missing"]
     assert list(struts["loss_against"]) == ["before"] * 3
+    assert list(struts["before_strut"]) == [1, 2, 3]
     assert struts["reference_width_um"] == pytest.approx([12, 12, 12])
     assert struts["loss_fraction"] == pytest.approx([1 / 6, 1 / 6, 1])
     assert struts["mean_width_um"][2] == struts["mean_width_px"][2] == 0
