@@ -237,3 +237,22 @@ def test_same_answer_every_time(whole):
     for name, table in first.tables.items():
         for column, values in table.items():
             assert np.array_equal(values, again.tables[name][column], equal_nan=values.dtype.kind == "f")
+
+
+def test_a_scale_bar_over_a_strut_breaks_nothing(whole):
+    """What is drawn over the picture is left out: no break, no wrong width beside it."""
+    pixels = whole.pixels.copy()
+    box = (150, 190, 60, 130)
+    pixels[box[0] : box[1], box[2] : box[3]] = 255
+    result = measure_struts(Micrograph(pixels, SCALE, whole.source, overlays=(box,)))
+    assert result.summary["broken_count"] == result.summary["fragment_count"] == 0
+    assert not len(result.tables["strut_faults"]["kind"])
+    assert not result.masks["region"][box[0] : box[1], box[2] : box[3]].any()
+    struts = result.tables["struts"]
+    cut = (
+        (abs(struts["col_px"] - 82) < 14)
+        & (abs(struts["row_px"] - 177) < 90)
+        & ~np.isnan(struts["mean_width_um"])
+    )
+    assert cut.any()
+    assert struts["mean_width_um"][cut] == pytest.approx(10, abs=0.25)
