@@ -153,8 +153,9 @@ def register(
     Registration
         With a `fault` where the correlation is below `LEAST_CORRELATION`, where the pictures overlap on less
         than 30 % of the smaller field, or where a clearly different position (the middle of the field more
-        than 3 % of its longer side away, or a turn of more than 5 degrees) fits nearly as well (`RIVAL_MISFIT`): then
-        it is ambiguous, as on a regular mesh that fills the field, and narrower limits decide.
+        than 3 % of its longer side away, or a turn of more than 5 degrees) fits nearly as well
+        (`RIVAL_MISFIT`): then it is ambiguous, as on a regular mesh that fills the field, and narrower limits
+        decide.
 
     Raises
     ------
