@@ -25,6 +25,7 @@ bench: .venv/.ready-to-test
 soak: .venv/.ready-to-test
 	@$(BIN)/python benchmarks/interval_coverage.py
 	@$(BIN)/python benchmarks/extremes_coverage.py
+	@$(BIN)/python benchmarks/strut_coverage.py --first-seed 6000
 	@$(BIN)/python benchmarks/soak_kill.py
 
 # The environment is installed anew whenever pyproject.toml changes.

@@ -1,4 +1,4 @@
-"""Accuracy and speed on pictures, then on height maps, each with its defaults: python -m benchmarks."""
+"""Accuracy and speed of everything that is measured, each with its defaults: python -m benchmarks."""
 
 import subprocess
 import sys
@@ -11,5 +11,8 @@ for script, *options in (
     ("bench_height_pits.py", "--speed"),
     ("bench_surfaces.py",),
     ("bench_texture.py",),
+    ("bench_bars.py",),
+    ("bench_struts.py",),
+    ("bench_sections.py",),
 ):
     subprocess.run([sys.executable, str(Path(__file__).with_name(script)), *options], check=True)

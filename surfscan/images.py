@@ -94,12 +94,16 @@ class Micrograph:
     source : Source
     warnings : tuple of str
         What was doubtful on opening; carried into every result.
+    overlays : tuple of (int, int, int, int)
+        (row0, row1, col0, col1), ends excluded, of what was drawn over the picture: a scale bar, its label
+        and the box behind them. No part of the specimen.
     """
 
     pixels: np.ndarray
     calibration: Calibration | None
     source: Source
     warnings: tuple[str, ...] = field(default=())
+    overlays: tuple[tuple[int, int, int, int], ...] = field(default=())
 
     @property
     def shape(self) -> tuple[int, int]:

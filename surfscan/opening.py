@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from surfscan.calibration import DEFAULT_HEIGHT_UNIT, HeightScale, calibrate, judge_heights, judge_relief
+from surfscan.calibration.bar_scale import read_scale
 from surfscan.errors import InputError
 from surfscan.images import HeightMap, Micrograph, Source
 from surfscan.loaders import LoadedImage, load
@@ -27,6 +28,7 @@ def open_image(
     pixel_size_um: float | tuple[float, float] | None = None,
     pixel_size_relative_uncertainty: float | None = None,
     height_unit: str | None = None,
+    read_bar: bool = True,
 ) -> Micrograph | HeightMap:
     """Open one image by its content, whatever its suffix.
 
@@ -48,6 +50,11 @@ def open_image(
     height_unit : str, optional
         Unit of the heights ("µm", "nm", "m"); overrides the file. By itself what the file states, judged by
         its pitch (`surfscan.calibration.judge_heights`), and µm where it states none.
+    read_bar : bool
+        Whether a scale bar drawn on a micrograph is looked for. Where neither the file nor `pixel_size_um`
+        gives the scale, a bar whose reading is sure enough does (`surfscan.calibration.bar_scale`); a
+        doubtful one is offered in a warning. Where they give one, a bar that says otherwise is reported.
+        Either way bar and label are noted in `Micrograph.overlays`.
 
     Returns
     -------
@@ -94,7 +101,17 @@ def open_image(
         warnings.append(
             "Floating-point pixels, by themselves heights in µm, are taken as brightness, as asked."
         )
-    return Micrograph(pixels, calibration, source, tuple(warnings))
+    if not read_bar:
+        return Micrograph(pixels, calibration, source, tuple(warnings))
+    reading = read_scale(pixels, metadata_um=calibration.pixel_size_x_um if calibration else None)
+    if calibration is None and reading.calibration is not None:
+        warnings = [warning for warning in warnings if warning not in scale_warnings]
+    if calibration is None:
+        calibration = reading.calibration
+        warnings += reading.warnings
+    else:
+        warnings += [reading.contradiction] if reading.contradiction else []
+    return Micrograph(pixels, calibration, source, tuple(warnings), reading.overlays)
 
 
 def open_mask(path: str | Path, shape: tuple[int, int]) -> np.ndarray:

@@ -262,3 +262,46 @@ def test_a_height_unit_is_for_heights(tmp_path, grey):
         open_image(tmp_path / "a.tif", height_unit="nm")
     with pytest.raises(InputError, match="no unit of length"):
         open_image(tmp_path / "a.tif", kind="heightmap", height_unit="V")
+
+
+@pytest.fixture(scope="module")
+def barred(draw_bar):
+    ground = np.random.default_rng(8).normal(130, 12, (400, 600)).clip(0, 255).astype(np.uint8)
+    return draw_bar(ground, "50 µm", row=300, col=60, length=200)
+
+
+def test_a_scale_bar_gives_the_scale_that_the_file_lacks(tmp_path, barred):
+    tifffile.imwrite(tmp_path / "a.tif", barred)
+    opened = open_image(tmp_path / "a.tif")
+    assert opened.calibration.pixel_size_x_um == pytest.approx(0.25, rel=1e-3)
+    assert opened.calibration.origin == "scale bar '50 µm'"
+    assert opened.warnings == ()
+    row0, row1, col0, col1 = opened.overlays[0]
+    assert row0 <= 300 < 304 <= row1 and col0 <= 60 < 260 <= col1
+
+
+def test_a_bar_is_not_looked_for_where_told(tmp_path, barred):
+    tifffile.imwrite(tmp_path / "a.tif", barred)
+    opened = open_image(tmp_path / "a.tif", read_bar=False)
+    assert opened.calibration is None
+    assert opened.overlays == ()
+    assert any("No usable scale" in warning for warning in opened.warnings)
+
+
+def test_a_stated_scale_wins_over_the_bar_and_a_contradiction_is_told(tmp_path, barred):
+    tifffile.imwrite(tmp_path / "a.tif", barred)
+    agreeing = open_image(tmp_path / "a.tif", pixel_size_um=0.251)
+    assert agreeing.calibration.pixel_size_x_um == 0.251
+    assert agreeing.warnings == ()
+    assert agreeing.overlays
+    differing = open_image(tmp_path / "a.tif", pixel_size_um=1.0)
+    assert differing.calibration.pixel_size_x_um == 1.0
+    assert any("-75.0 %" in warning for warning in differing.warnings)
+
+
+def test_a_bar_without_label_is_offered(tmp_path, draw_bar):
+    ground = np.random.default_rng(8).normal(130, 12, (400, 600)).clip(0, 255).astype(np.uint8)
+    tifffile.imwrite(tmp_path / "a.tif", draw_bar(ground, "", row=300, col=60, length=200))
+    opened = open_image(tmp_path / "a.tif")
+    assert opened.calibration is None
+    assert any("200.0 px" in warning and "--label" in warning for warning in opened.warnings)

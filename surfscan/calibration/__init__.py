@@ -1,7 +1,8 @@
 """Pixel size of an image and its uncertainty; unit of heights."""
 
 from surfscan.calibration.heights import DEFAULT_HEIGHT_UNIT, HeightScale, judge_heights, judge_relief
-from surfscan.calibration.metadata import DECLARED_SCALE_ALLOWANCE, calibrate
+from surfscan.calibration.metadata import calibrate
+from surfscan.calibration.uncertainty import DECLARED_SCALE_ALLOWANCE
 from surfscan.calibration.units import um_per_unit
 
 __all__ = [

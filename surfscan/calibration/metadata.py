@@ -13,13 +13,11 @@ from numbers import Real
 from pathlib import Path
 from typing import Any
 
+from surfscan.calibration.uncertainty import DECLARED_SCALE_ALLOWANCE
 from surfscan.calibration.units import um_per_unit
 from surfscan.errors import InputError
 from surfscan.images import Calibration
 from surfscan.loaders.base import ScaleTag
-
-DECLARED_SCALE_ALLOWANCE = 0.01
-"""Relative standard uncertainty of a scale without a certificate: declared allowance, no source."""
 
 PRINTER_DPI = (72, 96, 100, 120, 150, 180, 200, 240, 300, 350, 400, 600, 1200)
 """Pixels per inch that screens, printers, cameras and flatbed scanners write (common practice, no source)."""

@@ -9,7 +9,15 @@ from typing import Annotated
 import typer
 
 from surfscan._version import __version__
-from surfscan.cli import height_commands, image_commands, study_commands, table_commands
+from surfscan.cli import (
+    height_commands,
+    image_commands,
+    scale_commands,
+    section_commands,
+    strut_commands,
+    study_commands,
+    table_commands,
+)
 from surfscan.errors import InputError
 from surfscan.study.threads import prefer_one_thread
 
@@ -32,6 +40,9 @@ for command in (
     image_commands.pits,
     image_commands.degraded,
     height_commands.texture,
+    strut_commands.struts,
+    section_commands.section,
+    scale_commands.scale,
     table_commands.extremes,
 ):
     app.command()(command)

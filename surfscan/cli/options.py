@@ -75,6 +75,7 @@ def open_input(
     page: int | None = None,
     kind: Literal["micrograph", "heightmap"] | None = None,
     outputs: Sequence[Path | None] = (),
+    read_bar: bool = True,
 ) -> Micrograph | HeightMap:
     """What a command measures, refused before any work where an output would replace it.
 
@@ -90,7 +91,9 @@ def open_input(
     keep_freed_memory()
     size = None if pixel_size_um is None else _pixel_size(pixel_size_um)
     refuse_unwritable(image, outputs)
-    return open_image(image, page=page, kind=kind, pixel_size_um=size, height_unit=height_unit)
+    return open_image(
+        image, page=page, kind=kind, pixel_size_um=size, height_unit=height_unit, read_bar=read_bar
+    )
 
 
 def open_micrograph(command: str, image: Path, **how: object) -> Micrograph:

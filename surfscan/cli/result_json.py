@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -13,7 +14,9 @@ from surfscan.columns import TEXTURE_PARAMETERS, Table, columns
 from surfscan.procedures.result import Result
 
 SIGNIFICANT_DIGITS = 7
-_ALWAYS_IN_PX = frozenset({"row_px", "col_px", "area_px", "deepest_row_px", "deepest_col_px"})
+_TABLES_IN_PX = frozenset({"bars"})  # whose px columns have no twin in µm
+_IN_PX = re.compile(r"_px(_ci95_low|_ci95_high)?$")
+_ALWAYS_IN_PX = ("area_px", "row_px", "col_px")  # endings: positions, and counts of pixels
 
 
 def result_json(result: Result) -> str:
@@ -57,8 +60,8 @@ def result_json(result: Result) -> str:
 def row_columns(table: str, scaled: bool, kind: str = "") -> list[str]:
     """Names of the columns that rows of `table` carry on one kind of image, in registry order."""
     names = [c.name for c in columns(table) if not kind or c.only_on in ("", kind)]
-    if scaled:
-        names = [n for n in names if not n.endswith("_px") or n in _ALWAYS_IN_PX]
+    if scaled and table not in _TABLES_IN_PX:
+        names = [n for n in names if not _IN_PX.search(n) or n.endswith(_ALWAYS_IN_PX)]
     return names
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from surfscan.cli.scale_text import scale_headline, scale_rows
 from surfscan.columns import TEXTURE_PARAMETERS
 from surfscan.procedures.result import Result
 from surfscan.report.rounding import round_to_interval
@@ -23,8 +24,8 @@ def result_text(result: Result) -> str:
         Lines of text, the last without a line break.
     """
     lines = [f"{result.source.path}: {_headline(result)}", f"  scale: {_scale(result)}"]
-    rows: dict[str, str] = {}
-    for name, label, unit in _ROWS[result.procedure]:
+    rows = scale_rows(result.summary) if result.procedure == "scale" else {}
+    for name, label, unit in _ROWS.get(result.procedure, ()):
         rows[label] = rows.get(label) or _figure(result.summary, name, unit)
     warnings = _told_by_rows(rows, result) if result.procedure == "pits" else list(result.warnings)
     width = max((len(label) for label, figure in rows.items() if figure), default=0)
@@ -66,6 +67,31 @@ _AS_PERCENT = ("Sdr", "Smr1", "Smr2")
 
 # Where two figures carry one label, the first that the summary has is said: px only where there is no µm.
 _ROWS = {
+    "struts": (
+        ("mean_width_um", "mean width", "µm"),
+        ("mean_width_px", "mean width", "px"),
+        ("min_width_um", "least width", "µm"),
+        ("min_width_px", "least width", "px"),
+        ("min_width_strut", "  on strut", ""),
+        ("min_width_s_um", "  from its start", "µm"),
+        ("min_width_s_px", "  from its start", "px"),
+        ("loss_fraction", "loss of width", "%"),
+        ("loss_against", "  against", ""),
+        ("least_section_fraction", "least section left", "%"),
+        ("least_section_equal_loss_fraction", "  with equal loss all round", "%"),
+        ("section_basis", "  from", ""),
+        ("least_section_strut", "  of least section: strut", ""),
+        ("mean_section_fraction", "mean section left", "%"),
+        ("mean_section_equal_loss_fraction", "  mean with equal loss all round", "%"),
+        ("lost_length_fraction", "length without metal", "%"),
+        ("lost_metal_from", "  known from", ""),
+        ("mean_width_with_lost_um", "mean width, lost metal as 0", "µm"),
+        ("mean_width_with_lost_px", "mean width, lost metal as 0", "px"),
+        ("loss_with_lost_fraction", "loss, lost metal as 0", "%"),
+        ("loss_of_survivors_fraction", "loss of what survives", "%"),
+        ("total_length_um", "length of struts", "µm"),
+        ("total_length_px", "length of struts", "px"),
+    ),
     "pits": (
         ("pit_density_per_mm2", "pit density", "per mm²"),
         ("pit_density_per_mpx", "pit density", "per million pixels"),
@@ -101,6 +127,25 @@ _ROWS = {
         ("region_area_mm2", "specimen region", "mm²"),
         ("region_area_px", "specimen region", "px"),
     ),
+    "section": (
+        ("original_outline", "original outline", ""),
+        ("metal_area_um2", "remaining metal", "µm²"),
+        ("metal_area_px", "remaining metal", "px"),
+        ("original_area_um2", "original area", "µm²"),
+        ("original_area_px", "original area", "px"),
+        ("remaining_thickness_fraction", "remaining thickness", "%"),
+        ("mean_thickness_um", "mean thickness", "µm"),
+        ("mean_thickness_px", "mean thickness", "px"),
+        ("mean_penetration_um", "mean penetration", "µm"),
+        ("mean_penetration_px", "mean penetration", "px"),
+        ("max_penetration_um", "greatest penetration", "µm"),
+        ("max_penetration_px", "greatest penetration", "px"),
+        ("local_pitting_factor", "local pitting factor", ""),
+        ("least_ligament_um", "least ligament", "µm"),
+        ("least_ligament_px", "least ligament", "px"),
+        ("profile_count", "sections", ""),
+        ("grey_order_found", "light to dark", ""),
+    ),
     "texture": (
         *(
             (
@@ -127,11 +172,43 @@ def _headline(result: Result) -> str:
         return f"degraded area {share}" if share else "degraded area not determined"
     if result.procedure == "texture":
         return f"areal texture of the {result.summary['surface']} surface"
+    if result.procedure == "scale":
+        return scale_headline(result.summary)
+    if result.procedure == "struts":
+        return _strut_headline(result.summary)
+    if result.procedure == "section":
+        return _section_headline(result.summary)
     count = result.summary["pit_count"]
     text = f"{count} pit" if count == 1 else f"{count} pits"
     near, review = result.summary.get("near_limit_count"), result.summary.get("for_review_count")
     asides = [f"{near} near a limit"] if near else []
     asides += [f"{review} more for review"] if review else []
+    return f"{text} ({', '.join(asides)})" if asides else text
+
+
+def _section_headline(summary: Mapping[str, Any]) -> str:
+    if not summary["profile_count"]:
+        return "no section found"
+    share = _figure(summary, "remaining_fraction", "%")
+    return f"remaining section {share}" if share else "remaining section not determined"
+
+
+def _strut_headline(summary: Mapping[str, Any]) -> str:
+    """How many struts, and what is broken."""
+    count = summary["strut_count"]
+    if not count and not summary["missing_count"]:
+        return "no strut measured"
+    text = f"{count} strut" if count == 1 else f"{count} struts"
+    asides = [
+        f"{number} {word}"
+        for number, word in (
+            (summary["broken_count"], "broken"),
+            (summary["missing_count"], "missing"),
+            (summary["through_pitted_count"], "pitted through"),
+            (summary["fragment_count"], "in loose fragments"),
+        )
+        if number
+    ]
     return f"{text} ({', '.join(asides)})" if asides else text
 
 

@@ -8,9 +8,14 @@ import numpy as np
 
 from surfscan.columns.base import Column, Table
 from surfscan.columns.objects import OBJECT_TABLES
+from surfscan.columns.scale import SCALE_TABLES
+from surfscan.columns.section import SECTION_TABLES
+from surfscan.columns.struts import STRUT_TABLES
 from surfscan.columns.study import STUDY_TABLES
 
-TABLES: dict[str, tuple[Column, ...]] = OBJECT_TABLES | STUDY_TABLES
+TABLES: dict[str, tuple[Column, ...]] = (
+    OBJECT_TABLES | SCALE_TABLES | STRUT_TABLES | SECTION_TABLES | STUDY_TABLES
+)
 """Table name -> its columns, in order."""
 
 

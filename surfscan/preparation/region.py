@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -63,6 +64,7 @@ def specimen_region(
     mode: Literal["auto", "everything"] = "auto",
     given: np.ndarray | None = None,
     strip: DataStrip | None = None,
+    overlays: Sequence[tuple[int, int, int, int]] = (),
     path: str | None = None,
 ) -> Region:
     """Decide which pixels show the specimen.
@@ -86,6 +88,9 @@ def specimen_region(
         A mask made elsewhere, non-zero on the specimen; it overrules `mode`.
     strip : DataStrip, optional
         Left out in every case.
+    overlays : sequence of (int, int, int, int)
+        (row0, row1, col0, col1), ends excluded, of what was drawn over the picture (a scale bar and its
+        label); left out in every case.
     path : str, optional
         Image file, for messages.
 
@@ -115,6 +120,17 @@ def specimen_region(
             f"A {tone} background, {100 * share:.0f} % of the field, was left out. If that is metal, set "
             "specimen_region to everything or give a region mask."
         )
+    drawn = _clipped(overlays, frame)
+    if drawn:
+        if mask is None:
+            mask = np.zeros(shape, bool)
+            mask[inside] = True
+        before = int(np.count_nonzero(mask))
+        for row0, row1, col0, col1 in drawn:
+            mask[row0:row1, col0:col1] = False
+        lost = before - int(np.count_nonzero(mask))
+        if lost:
+            origin += f", without the scale bar drawn on it ({_pixels(lost)})"
     if np.issubdtype(grey.dtype, np.floating):
         recorded = np.isfinite(grey)
         lost = grey[inside].size - int(np.count_nonzero(recorded[inside]))
@@ -132,6 +148,15 @@ def specimen_region(
             "Give a larger image, or a region mask that marks more of the specimen",
         )
     return Region(mask, frame, origin, tuple(warnings))
+
+
+def _clipped(
+    boxes: Sequence[tuple[int, int, int, int]], frame: tuple[int, int, int, int]
+) -> list[tuple[int, int, int, int]]:
+    """Boxes as far as they lie in the frame, empty ones left out."""
+    row0, row1, col0, col1 = frame
+    cut = [(max(a, row0), min(b, row1), max(c, col0), min(d, col1)) for a, b, c, d in boxes]
+    return [box for box in cut if box[0] < box[1] and box[2] < box[3]]
 
 
 def _pixels(n: int) -> str:

@@ -9,16 +9,32 @@ if TYPE_CHECKING:
     from surfscan.procedures.degraded import measure_degraded
     from surfscan.procedures.pits import measure_pits
     from surfscan.procedures.result import Result
-    from surfscan.procedures.settings import DegradedSettings, PitSettings, TextureSettings
+    from surfscan.procedures.scale import measure_scale
+    from surfscan.procedures.section import measure_section
+    from surfscan.procedures.settings import (
+        DegradedSettings,
+        PitSettings,
+        ScaleSettings,
+        SectionSettings,
+        StrutSettings,
+        TextureSettings,
+    )
+    from surfscan.procedures.struts import measure_struts
     from surfscan.procedures.texture import measure_texture
 
 _HOME = {
     "DegradedSettings": "settings",
     "PitSettings": "settings",
     "Result": "result",
+    "ScaleSettings": "settings",
+    "SectionSettings": "settings",
+    "StrutSettings": "settings",
     "TextureSettings": "settings",
     "measure_degraded": "degraded",
     "measure_pits": "pits",
+    "measure_scale": "scale",
+    "measure_section": "section",
+    "measure_struts": "struts",
     "measure_texture": "texture",
 }
 
@@ -26,9 +42,15 @@ __all__ = [
     "DegradedSettings",
     "PitSettings",
     "Result",
+    "ScaleSettings",
+    "SectionSettings",
+    "StrutSettings",
     "TextureSettings",
     "measure_degraded",
     "measure_pits",
+    "measure_scale",
+    "measure_section",
+    "measure_struts",
     "measure_texture",
 ]
 

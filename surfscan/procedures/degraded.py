@@ -36,7 +36,8 @@ def measure_degraded(
     -------
     Result
         Summary: `degraded_area_fraction` and `degraded_area_fraction_ci95` (0 to 1), `region_area_mm2` (None
-        without a scale), `region_area_px`; with three classes `tarnished_area_fraction` and its interval;
+        without a scale), `scale_relative_uncertainty` (k = 1; twice that holds for the area, none of it for
+        fractions), `region_area_px`; with three classes `tarnished_area_fraction` and its interval;
         and what they rest on: `degraded_is`, `told_apart_by` ("grey" or "colour"), `separation` (Ashman's D),
         `class_levels` (grey of each class over that of the metal), `class_boundaries` (share of the step from
         metal to degraded surface), `smoothing_px`. Masks: "degraded" (uint8: 0 metal, 1 tarnished,
@@ -56,7 +57,14 @@ def measure_degraded(
     grey = image.grey
     strip = find_data_strip(grey) if settings.data_strip == "auto" else None
     path = image.source.path
-    found = specimen_region(grey, mode=settings.specimen_region, given=region, strip=strip, path=path)
+    found = specimen_region(
+        grey,
+        mode=settings.specimen_region,
+        given=region,
+        strip=strip,
+        overlays=image.overlays if settings.data_strip == "auto" else (),
+        path=path,
+    )
     row0, row1, col0, col1 = found.frame
     inside = (slice(row0, row1), slice(col0, col1))
     pixels = image.pixels[inside]
@@ -74,11 +82,13 @@ def measure_degraded(
         "degraded_area_fraction": None,
         "degraded_area_fraction_ci95": None,
         "region_area_mm2": None,
+        "scale_relative_uncertainty": None,
         "region_area_px": region_px,
         "region_origin": found.origin,
     }
     if image.calibration is not None:
         summary["region_area_mm2"] = region_px * image.calibration.pixel_area_um2 * 1e-6
+        summary["scale_relative_uncertainty"] = image.calibration.relative_uncertainty
     else:
         warnings.append("No scale: the region's area is given in px only; fractions do not need one.")
     classes = np.zeros(image.shape, np.uint8)

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from surfscan.calibration.uncertainty import widened
 from surfscan.columns import Table
 from surfscan.estimates.counting import OUTLINE_SHIFT_PX, Estimate, area_fraction_interval, density
 from surfscan.estimates.g46 import rate
@@ -33,7 +34,9 @@ def field_summary(
     Returns
     -------
     summary : dict
-        NAME_ci95 is [low, high]; physical figures are None without a scale.
+        NAME_ci95 is [low, high]; physical figures are None without a scale. The interval of the density
+        holds twice the relative uncertainty of the scale; fractions do not depend on it.
+        `scale_relative_uncertainty` (k = 1) applies once to every length, twice to every area.
     doubts : list of str
         What is doubtful about them.
     """
@@ -43,6 +46,10 @@ def field_summary(
     weights = pits["edge_weight"]
     whole = ~pits["touches_image_border"]
     per_mm2 = density(weights, area_mm2) if area_mm2 else Estimate(None, None)
+    if scale and per_mm2.value is not None:
+        per_mm2 = Estimate(
+            per_mm2.value, widened(per_mm2.value, per_mm2.ci95, scale.relative_uncertainty, power=2)
+        )
     per_mpx = density(weights, area_px / 1e6) if not area_mm2 else Estimate(None, None)
     step = float(np.sqrt(pixel_um2)) if pixel_um2 else 1.0
     fraction = area_fraction_interval(
@@ -61,6 +68,7 @@ def field_summary(
         "field_area_mm2": area_mm2,
         "field_area_px": area_px,
         "region_origin": region_origin,
+        "scale_relative_uncertainty": scale.relative_uncertainty if scale else None,
         "pit_density_per_mm2": per_mm2.value,
         "pit_density_per_mm2_ci95": as_pair(per_mm2),
         "pit_density_per_mpx": per_mpx.value,

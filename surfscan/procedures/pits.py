@@ -84,6 +84,7 @@ def _measure_dark_pits(image: Micrograph, settings: PitSettings, region: np.ndar
         mode=settings.specimen_region,
         given=region,
         strip=find_data_strip(grey) if settings.data_strip == "auto" else None,
+        overlays=image.overlays if settings.data_strip == "auto" else (),
         path=image.source.path,
     )
     _refuse_blank(grey, where, image.source.path)

@@ -20,7 +20,9 @@ class FieldSettings(_Settings):
         "the picture's edges where one stands clearly apart from the metal.",
     )
     data_strip: Literal["auto", "keep"] = Field(
-        "auto", description="'auto' leaves a data strip along an edge out of the field; 'keep' measures it."
+        "auto",
+        description="'auto' leaves a data strip along an edge, and a scale bar drawn on the picture with its "
+        "label, out of the field; 'keep' measures them.",
     )
 
 
@@ -98,6 +100,25 @@ class DegradedSettings(FieldSettings):
     min_patch_px: int = Field(25, ge=1, description="Smallest patch, and smallest hole in a patch, kept, px.")
 
 
+class ScaleSettings(_Settings):
+    """Pixel size from a scale bar or a stage micrometer."""
+
+    accepted_from: float = Field(
+        0.75,
+        ge=0.6,
+        le=1.0,
+        description="Smallest confidence of a scale bar's reading that is taken without a person having "
+        "looked.",
+    )
+    certificate_relative_uncertainty: float | None = Field(
+        None,
+        gt=0,
+        lt=1,
+        description="Relative standard uncertainty (k = 1) of the instrument's scale or of the stage "
+        "micrometer from its certificate. Unset: a declared allowance of 1 %.",
+    )
+
+
 class HeightSettings(_Settings):
     """How a height map is made ready: form taken off, spikes taken out."""
 
@@ -172,10 +193,163 @@ class TextureSettings(HeightSettings):
     )
 
 
+class SectionSettings(_Settings):
+    """Remaining metal of polished cross-sections."""
+
+    grey_order: Literal[
+        "auto",
+        "metal_product_medium",
+        "metal_medium_product",
+        "product_metal_medium",
+        "product_medium_metal",
+        "medium_metal_product",
+        "medium_product_metal",
+        "metal_medium",
+        "medium_metal",
+    ] = Field(
+        "auto",
+        description="Classes from light to dark. 'auto': the mounting medium runs along the frame, the metal "
+        "lies deepest. With 'metal_medium' or 'medium_metal' everything but the medium is metal.",
+    )
+    data_strip: Literal["auto", "keep"] = Field(
+        "auto",
+        description="'auto' leaves a data strip along an edge, and a scale bar drawn on the picture with its "
+        "label, out of the field; 'keep' measures them.",
+    )
+    drawn_shape: Literal["rectangle", "ellipse", "trapezoid"] = Field(
+        "rectangle", description="Shape of the section as drawn; a round wire is an ellipse."
+    )
+    drawn_width_um: float | None = Field(None, gt=0, description="Drawn width of the section, µm.")
+    drawn_thickness_um: float | None = Field(
+        None,
+        gt=0,
+        description="Drawn thickness of the section, µm; of a round wire the diameter. Unset: as the width.",
+    )
+    drawn_top_width_um: float | None = Field(
+        None, gt=0, description="Trapezoid: width of the side opposite to drawn_width_um, µm."
+    )
+    drawn_relative_uncertainty: float = Field(
+        0.01,
+        ge=0,
+        le=0.2,
+        description="Relative standard uncertainty (k = 1) of a drawn size: how far parts differ from the "
+        "drawing.",
+    )
+    cut_angle_deg: float | None = Field(
+        None,
+        ge=0,
+        le=75,
+        description="Angle between the plane of the section and the plane square to the strut, degrees: the "
+        "section is stretched by 1 / cos of it.",
+    )
+    cut_stretches: Literal["thickness", "width"] = Field(
+        "thickness", description="Which drawn size an oblique cut stretches."
+    )
+    max_cut_fraction: float = Field(
+        0.05,
+        ge=0,
+        le=0.5,
+        description="Largest share of a section's outline that may lie on the frame; beyond it no area or "
+        "loss is given.",
+    )
+    min_feature_px: int = Field(
+        12, ge=1, description="Pieces of metal, and holes in it, smaller than this are taken for noise, px."
+    )
+    min_profile_px: int = Field(
+        400, ge=50, description="Smallest metal area of a section, px; with less the edge decides everything."
+    )
+    outline_pitch_px: float = Field(
+        2.0, gt=0.2, le=50, description="Distance between stations along outlines and foils, px."
+    )
+
+
+class StrutSettings(_Settings):
+    """Widths and remaining cross-section along struts."""
+
+    data_strip: Literal["auto", "keep"] = Field(
+        "auto",
+        description="'auto' leaves a data strip along an edge, and a scale bar drawn on the picture with its "
+        "label, out of the field; 'keep' measures them.",
+    )
+    polarity: Literal["auto", "dark", "light"] = Field(
+        "auto",
+        description="Struts against their background: 'dark' (backlit), 'light' (reflected). 'auto' takes "
+        "for struts what is thinner and rarer along the picture's edges.",
+    )
+    holes: Literal["auto", "through", "filled"] = Field(
+        "auto",
+        description="Open spots inside a strut: 'through' takes all for holes through the metal, 'filled' "
+        "all for glints or stains on it; 'auto' takes those for holes that have the background's grey.",
+    )
+    pitch_px: float = Field(2.0, gt=0, le=3.0, description="Greatest distance between stations, px.")
+    edge_uncertainty_um: float = Field(
+        0.0,
+        ge=0,
+        description="Standard uncertainty, µm (k = 1), by which every edge may lie too far out or in for "
+        "reasons the picture does not show: blooming, lamp, charging. A width has twice that.",
+    )
+    free_ends: Literal["auto", "broken", "drawn"] = Field(
+        "auto",
+        description="A strut's end inside the field that faces no other metal: 'broken', or 'drawn' that "
+        "way. 'auto': broken in a mesh, drawn where the part has no junctions.",
+    )
+    drawn_shape: Literal["rectangle", "ellipse", "trapezoid"] = Field(
+        "rectangle", description="Shape of the strut's section as drawn; a round wire is an ellipse."
+    )
+    drawn_width_um: float | None = Field(
+        None,
+        gt=0,
+        description="Drawn width of the strut, µm; of a trapezoid the wider face, which a silhouette shows. "
+        "Unset: loss is known against a picture before only.",
+    )
+    drawn_thickness_um: float | None = Field(
+        None,
+        gt=0,
+        description="Drawn thickness, µm. The section from it is an upper bound; the estimate with equal "
+        "loss all round stands beside it.",
+    )
+    drawn_top_width_um: float | None = Field(
+        None, gt=0, description="Trapezoid: width of the narrower face, µm."
+    )
+    drawn_relative_uncertainty: float = Field(
+        0.01,
+        ge=0,
+        le=0.2,
+        description="Relative standard uncertainty (k = 1) of a drawn size: how far parts differ from the "
+        "drawing.",
+    )
+    thickness_um: float | None = Field(
+        None,
+        gt=0,
+        description="Thickness measured after exposure, µm (height map, side view); the section is then no "
+        "upper bound.",
+    )
+    thickness_uncertainty_um: float = Field(
+        0.0, ge=0, description="Standard uncertainty of the measured thickness, µm (k = 1)."
+    )
+    before_max_rotation_deg: float = Field(
+        180.0,
+        gt=0,
+        le=180,
+        description="Furthest turn of the part between the picture before and this one, degrees either way. "
+        "A regular mesh needs a limit below its own symmetry.",
+    )
+    before_max_shift_fraction: float = Field(
+        0.3,
+        gt=0,
+        le=1,
+        description="Furthest shift between the picture before and this one, as a share of the longer side. "
+        "A regular mesh needs a limit below half its pitch.",
+    )
+
+
 PROCEDURE_SETTINGS: dict[str, type[BaseModel]] = {
     "pits": PitSettings,
     "degraded": DegradedSettings,
     "height_pits": HeightPitSettings,
     "texture": TextureSettings,
+    "scale": ScaleSettings,
+    "section": SectionSettings,
+    "struts": StrutSettings,
 }
 """Table of settings, as files name it -> its class."""

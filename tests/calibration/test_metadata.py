@@ -3,7 +3,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from surfscan.calibration.metadata import DECLARED_SCALE_ALLOWANCE, PRINTER_DPI, calibrate, judge
+from surfscan.calibration.metadata import PRINTER_DPI, calibrate, judge
+from surfscan.calibration.uncertainty import DECLARED_SCALE_ALLOWANCE
 from surfscan.errors import InputError
 from surfscan.loaders import ScaleTag
 

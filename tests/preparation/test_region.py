@@ -161,3 +161,18 @@ def test_a_mask_that_marks_too_little_is_refused(count):
 def test_an_image_with_nothing_recorded_is_refused(image):
     with pytest.raises(InputError, match="fewer than 100"):
         specimen_region(image, path="x.tif")
+
+
+def test_overlays_are_left_out():
+    """A bar drawn on the picture is no specimen, with a strip, a given mask and beyond the frame."""
+    grey = picture(tile())
+    boxes = ((10, 20, 30, 60), (-5, 3, 0, 10), (10_000, 10_010, 0, 5))
+    region = specimen_region(grey, mode="everything", overlays=boxes)
+    assert not region.mask[10:20, 30:60].any()
+    assert np.count_nonzero(~region.mask) == 10 * 30 + 3 * 10
+    assert "without the scale bar drawn on it (330 pixels)" in region.origin
+    given = np.ones(grey.shape, bool)
+    masked = specimen_region(grey, given=given, overlays=boxes)
+    assert given.all()
+    assert not masked.mask[10:20, 30:60].any()
+    assert specimen_region(grey, mode="everything", overlays=boxes[2:]).mask is None

@@ -35,8 +35,20 @@ def test_with_scale_figures_are_physical():
     assert summary["pitted_area_fraction"] == pytest.approx(4e-4)
     assert summary["total_pit_area_um2"] == pytest.approx(100.0)
     assert summary["smallest_diameter_um"] == pytest.approx(2.0)
+    assert summary["scale_relative_uncertainty"] == 0.01
     assert summary["pit_density_per_mpx"] is None
     assert doubts == []
+
+
+def test_the_scale_widens_the_density_and_no_fraction():
+    """By twice its relative uncertainty: hardly at 1 %, where the scatter of counts rules, much at 10 %."""
+    pits = _pits(
+        400, area_px=100, area_um2=25.0, perimeter_um=18.0, equivalent_diameter_um=5.64, edge_weight=1.0
+    )
+    found = [_summary(pits, Calibration(0.5, 0.5, u, "stated"))[0] for u in (1e-6, 0.01, 0.1)]
+    width = [np.log(s["pit_density_per_mm2_ci95"][1] / s["pit_density_per_mm2"]) for s in found]
+    np.testing.assert_allclose(width[1:], np.hypot(width[0], 1.96 * 2 * np.array([0.01, 0.1])), rtol=1e-3)
+    assert len({tuple(s["pitted_area_fraction_ci95"]) for s in found}) == 1
 
 
 def test_without_scale_the_same_figures_come_in_px():

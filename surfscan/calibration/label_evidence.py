@@ -1,0 +1,273 @@
+"""Which text near a scale bar is its label, and how sure the reading is."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+import numpy as np
+
+from surfscan.calibration.bars import Bar, Box, label_windows
+from surfscan.calibration.label_reading import ReadText, is_plain, read_labels
+from surfscan.calibration.labels import Label, parse_label
+from surfscan.calibration.surroundings import box_behind
+
+_FAR = 3.0  # distance of a label from its bar, in heights of its text, at which it is tied no more
+_NEAR = 1.6  # ... and up to which it stands as labels do
+_CUT_PX = 1
+_ASIDE_PX = 4
+_SPACE = 0.9  # widest space within a label, in heights of its text
+_NAMES = frozenset(
+    (
+        "wd",
+        "hfw",
+        "vfw",
+        "fw",
+        "hfov",
+        "vfov",
+        "fov",
+        "width",
+        "height",
+        "field",
+        "aperture",
+        "focus",
+        "dist",
+        "z",
+    )
+)  # what goes before a length in a data strip that is not the bar's
+_FROM_INK = 0.6  # what a rendering of the distance from the ink weighs: thin letters lose parts in it
+_ENOUGH = 3  # renderings that agree
+
+
+@dataclass(frozen=True)
+class TiedLabel:
+    """A label that stands at a bar.
+
+    Attributes
+    ----------
+    label : Label
+    box : Box
+        Where it stands in the picture.
+    evidence : float
+        0 to 1, from how many renderings agree, how well they were recognised and whether any reads otherwise.
+    position : float
+        0 to 1: 1 close above, below or beside the bar, less the farther away.
+    """
+
+    label: Label
+    box: Box
+    evidence: float
+    position: float
+
+
+def tied_labels(pixels: np.ndarray, bar: Bar) -> list[TiedLabel]:
+    """Labels that stand at a bar, the surest first.
+
+    Parameters
+    ----------
+    pixels : ndarray of shape (M, N) or (M, N, 3), uint8
+    bar : Bar
+
+    Returns
+    -------
+    list of TiedLabel
+        Empty where no text beside the bar is a length, or no text can be read. A text cut by the end of what
+        was read, a number with a name before it ("WD 10 mm"), and text that stands too far off are left out.
+    """
+    near, wide = reading_windows(pixels, bar)
+    return _tied_in(pixels, bar, near) or (_tied_in(pixels, bar, wide) if wide != near else [])
+
+
+def _tied_in(pixels: np.ndarray, bar: Bar, window: Box) -> list[TiedLabel]:
+    """Labels at the bar within one window."""
+    row0, row1, col0, col1 = window
+    part = _without_bar(pixels[row0:row1, col0:col1], bar, row0, col0)
+    texts = [
+        ReadText(
+            t.text, (t.box[0] + row0, t.box[1] + row0, t.box[2] + col0, t.box[3] + col0), t.score, t.rendering
+        )
+        for t in read_labels(part, ink=ink_of(pixels, bar))
+    ]
+    whole = [t for t in _joined(texts) if not _is_cut(t.box, window, pixels.shape)]
+    found = []
+    for place in _places(whole):
+        tied = _tied(place, texts, bar)
+        if tied is not None:
+            found.append(tied)
+    return sorted(found, key=lambda t: (-t.evidence * t.position, t.box))
+
+
+def reading_windows(pixels: np.ndarray, bar: Bar) -> tuple[Box, Box]:
+    """What is read: all the windows close to the bar with any box behind it; else twice as far round."""
+    windows = label_windows(bar, pixels.shape)
+    behind = box_behind(pixels, bar)
+    rows, cols = pixels.shape[:2]
+    near = [*windows[:-1], bar.box]
+    if behind is not None:
+        grown = (behind[0] - _ASIDE_PX, behind[1] + _ASIDE_PX, behind[2] - _ASIDE_PX, behind[3] + _ASIDE_PX)
+        near.append((max(0, grown[0]), min(rows, grown[1]), max(0, grown[2]), min(cols, grown[3])))
+    return _around(near), _around([*near, *windows])
+
+
+def _around(boxes: list[Box]) -> Box:
+    return (
+        min(b[0] for b in boxes),
+        max(b[1] for b in boxes),
+        min(b[2] for b in boxes),
+        max(b[3] for b in boxes),
+    )
+
+
+def ink_of(pixels: np.ndarray, bar: Bar) -> np.ndarray:
+    """Level or colour of the bar: the median along its middle row."""
+    first, last = round(bar.col_start_px) + 2, round(bar.col_end_px) - 1
+    line = pixels[round(bar.row_px), first : max(first + 1, last)]
+    return np.atleast_1d(np.median(line, axis=0))
+
+
+def _without_bar(part: np.ndarray, bar: Bar, row0: int, col0: int) -> np.ndarray:
+    """The window with the bar and its ticks painted over, so that they are not read as strokes."""
+    out = part.copy()
+    half = bar.thickness_px / 2 + 1.5
+    top, bottom, left, right = bar.box
+    middle = (max(0, int(bar.row_px - half) - row0), int(np.ceil(bar.row_px + half)) + 1 - row0)
+    spans = [(middle[0], middle[1], left - 1 - col0, right + 1 - col0)]
+    if bar.ticks:
+        wide = int(np.ceil(max(2.0, bar.thickness_px))) + 2
+        for end in (bar.col_start_px, bar.col_end_px):
+            spans.append(
+                (top - 1 - row0, bottom + 1 - row0, int(end) - wide - col0, int(end) + wide + 1 - col0)
+            )
+    grown = part[max(0, middle[0] - 3) : middle[1] + 3, max(0, left - col0) : right - col0]
+    edges = np.concatenate([grown[:2], grown[-2:]]).reshape(-1, *part.shape[2:])
+    ground = np.median(edges, axis=0)
+    for r0, r1, c0, c1 in spans:
+        out[max(0, r0) : max(0, r1), max(0, c0) : max(0, c1)] = ground
+    return out
+
+
+def _is_cut(box: Box, window: Box, shape: tuple[int, ...]) -> bool:
+    """Whether a text may go on beyond the window."""
+    limits = (0, shape[0], 0, shape[1])
+    return any(
+        abs(side - end) <= _CUT_PX and end != limit
+        for side, end, limit in zip(box, window, limits, strict=True)
+    )
+
+
+def _places(texts: list[ReadText]) -> list[list[ReadText]]:
+    """Texts of all renderings that stand in one place, where any of them is a length."""
+    groups: list[list[ReadText]] = []
+    for text in sorted((t for t in texts if parse_label(t.text)), key=lambda t: (-t.score, t.rendering)):
+        if not any(_overlap(text.box, group[0].box) > 0.3 for group in groups):
+            groups.append([text])
+    for group in groups:
+        group += [t for t in texts if t is not group[0] and _overlap(t.box, group[0].box) > 0.3]
+    return groups
+
+
+def _tied(place: list[ReadText], texts: list[ReadText], bar: Bar) -> TiedLabel | None:
+    """The label read in one place, if it belongs to the bar."""
+    votes: dict[float, list[tuple[float, ReadText, Label]]] = defaultdict(list)
+    against = 0.0
+    for text in place:
+        label = parse_label(text.text)
+        weight = text.score**2 * (1.0 if is_plain(text.rendering) else _FROM_INK)
+        if label is None:
+            against += 0.3 * weight if any(c.isdigit() for c in text.text) else 0.0
+            continue
+        votes[label.length_um].append((weight * (1.0 if label.as_written else 0.75), text, label))
+    length = max(votes, key=lambda key: (sum(weight for weight, _, _ in votes[key]), key))
+    agreeing = votes[length]
+    support = sum(weight for weight, _, _ in agreeing)
+    against += sum(weight for key, others in votes.items() if key != length for weight, _, _ in others)
+    best = max(agreeing, key=lambda vote: (vote[0], -vote[1].rendering))
+    box = tuple(int(np.median([t.box[k] for _, t, _ in agreeing])) for k in range(4))
+    position = _position((box[0], box[1], box[2], box[3]), bar)
+    if position <= 0 or _is_named(agreeing, texts):
+        return None
+    count = len({text.rendering for _, text, _ in agreeing})
+    enough = (0.72, 0.92, 1.0)[min(count, _ENOUGH) - 1]
+    quality = min(1.0, 0.25 + best[1].score * (1.0 if best[2].as_written else 0.75))
+    evidence = enough * quality * support / (support + 1.5 * against)
+    return TiedLabel(best[2], (box[0], box[1], box[2], box[3]), float(evidence), position)
+
+
+def _joined(texts: list[ReadText]) -> list[ReadText]:
+    """Texts, with a number and the unit that follows it on its line put together if they were read apart."""
+    out: list[ReadText] = []
+    used: set[int] = set()
+    for left in texts:
+        if not any(c.isdigit() for c in left.text) or parse_label(left.text):
+            continue
+        for right in texts:
+            if right.rendering != left.rendering or right is left or any(c.isdigit() for c in right.text):
+                continue
+            text = f"{left.text} {right.text}"
+            if parse_label(text) and _gap(left.box, right.box) <= _SPACE:
+                box = _around([left.box, right.box])
+                out.append(ReadText(text, box, min(left.score, right.score), left.rendering))
+                used |= {id(left), id(right)}
+                break
+    return [t for t in texts if id(t) not in used] + out
+
+
+def _gap(left: Box, right: Box) -> float:
+    """Space between two boxes on one line, in heights of the right one; infinite where they are not."""
+    high = right[1] - right[0]
+    middle = 0.5 * (left[0] + left[1])
+    if not right[0] <= middle <= right[1]:
+        return float("inf")
+    space = (right[2] - left[3]) / high
+    return space if space >= -0.5 else float("inf")
+
+
+def _is_named(agreeing: list[tuple[float, ReadText, Label]], texts: list[ReadText]) -> bool:
+    """Whether a word without a number ("WD", "HFW =") stands just before the label on its line."""
+    for _, label, _ in agreeing:
+        for other in texts:
+            if other.rendering != label.rendering or other is label or any(c.isdigit() for c in other.text):
+                continue
+            word = other.text.strip(" :=.-").casefold()
+            gap = _gap(other.box, label.box)
+            if gap <= 2.0 and (word in _NAMES or "=" in other.text or ":" in other.text):
+                return True
+            if gap <= _SPACE and len(word) >= 2 and word.isalpha() and word not in ("scale", "bar"):
+                return True
+    return False
+
+
+def _position(box: Box, bar: Bar) -> float:
+    """1 where the box stands close above, below or beside the bar, falling to 0 with distance."""
+    row0, row1, col0, col1 = box
+    high, wide = row1 - row0, col1 - col0
+    top, bottom = bar.box[0], bar.box[1]
+    # Descenders and loose boxes of recognition let a label overlap its bar a little.
+    above, below = top - row1, row0 - bottom
+    middle = 0.5 * (col0 + col1)
+    over = max(0.0, bar.col_start_px - middle, middle - bar.col_end_px)
+    if over <= 0.5 * wide + 2:
+        gap = float(max(above, below))
+        if gap < -0.9 * high:
+            gap = max(bar.row_px - bar.thickness_px / 2 - row1, row0 - bar.row_px - bar.thickness_px / 2)
+        if gap > -0.6 * high:
+            return _falling(gap / high)
+    aside = max(col0 - bar.col_end_px, bar.col_start_px - col1)
+    centre = 0.5 * (row0 + row1)
+    if aside > -0.3 * high and abs(centre - bar.row_px) <= 0.6 * high + 0.5 * bar.thickness_px:
+        return _falling(aside / high)
+    return 0.0
+
+
+def _falling(distance: float) -> float:
+    """1 up to `_NEAR` heights of text, 0 from `_FAR` on."""
+    return float(np.clip((_FAR - distance) / (_FAR - _NEAR), 0, 1))
+
+
+def _overlap(a: Box, b: Box) -> float:
+    """Area in common over the smaller area."""
+    high = min(a[1], b[1]) - max(a[0], b[0])
+    wide = min(a[3], b[3]) - max(a[2], b[2])
+    if high <= 0 or wide <= 0:
+        return 0.0
+    return high * wide / max(1, min((a[1] - a[0]) * (a[3] - a[2]), (b[1] - b[0]) * (b[3] - b[2])))

@@ -1,0 +1,70 @@
+"""The command that finds the scale of one picture. Nothing heavy is imported before it runs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from surfscan.cli.options import JsonOut, Page, PixelSize, SettingsFile, deliver, open_input, open_micrograph
+
+Image = Annotated[
+    Path,
+    typer.Argument(metavar="IMAGE", help="Micrograph with a scale bar, or of a stage micrometer."),
+]
+
+
+def scale(
+    image: Image,
+    json: JsonOut = None,
+    label: Annotated[
+        str | None, typer.Option(help='What the scale bar is long, such as "50 µm"; without it, it is read.')
+    ] = None,
+    division_um: Annotated[
+        float | None,
+        typer.Option(help="The picture shows a stage micrometer with lines so far apart, µm.", metavar="D"),
+    ] = None,
+    against: Annotated[
+        Path | None, typer.Option(help="Another calibrated image to compare the pixel size with.")
+    ] = None,
+    certificate_relative_uncertainty: Annotated[
+        float | None,
+        typer.Option(
+            help="Relative standard uncertainty (k = 1) of the instrument or micrometer, such as 0.002.",
+            metavar="U",
+        ),
+    ] = None,
+    pixel_size_um: PixelSize = None,
+    settings: SettingsFile = None,
+    page: Page = None,
+) -> None:
+    """Find and read the scale bar of a picture, or fit a stage micrometer."""
+    from surfscan.cli.settings_file import read_settings
+    from surfscan.errors import InputError
+    from surfscan.procedures.scale import measure_scale
+    from surfscan.procedures.settings import ScaleSettings
+
+    chosen = read_settings(settings, "scale", ScaleSettings)
+    if certificate_relative_uncertainty is not None:
+        if not 0 < certificate_relative_uncertainty < 1:
+            raise InputError(
+                "--certificate-relative-uncertainty",
+                f"{certificate_relative_uncertainty:g} is not between 0 and 1",
+                "Give a fraction such as 0.002, for one standard uncertainty",
+            )
+        chosen = chosen.model_copy(
+            update={"certificate_relative_uncertainty": certificate_relative_uncertainty}
+        )
+    picture = open_micrograph(
+        "scale",
+        image,
+        pixel_size_um=pixel_size_um,
+        page=page,
+        kind="micrograph",
+        outputs=(json,),
+        read_bar=False,
+    )
+    other = None if against is None else open_input(against)
+    result = measure_scale(picture, chosen, label=label, division_um=division_um, against=other)
+    deliver(result, "", None, json)

@@ -1,0 +1,159 @@
+"""Stations on drawn struts: widths, directions, what counts and what does not."""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from surfscan.columns import columns
+from surfscan.images import Calibration
+from surfscan.measurement.stations import FAULTS, place_stations
+from surfscan.segmentation.centrelines import find_centrelines
+from surfscan.segmentation.silhouette import NoStrutError, find_silhouette
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "benchmarks"))
+from synthetic_struts import bar, coverage, developed
+
+SHAPE = (260, 340)
+
+
+def picture(*bars, shape=SHAPE, noise=0.02, blur=1.0):
+    share = coverage([bar(np.array(p, float), np.array(q, float), w) for p, q, w in bars], shape)
+    rng = np.random.default_rng(0)
+    return developed(share, rng, inside=40, outside=200, blur=blur, noise=noise)
+
+
+def measured(grey, **given):
+    silhouette = find_silhouette(grey)
+    return place_stations(silhouette, find_centrelines(silhouette.solid), **given)
+
+
+def through(angle_deg, width, middle=(130, 170), reach=300):
+    angle = np.radians(angle_deg)
+    d = reach * np.array([-np.sin(angle), np.cos(angle)])  # counter-clockwise on the screen
+    return (np.subtract(middle, d), np.add(middle, d), width)
+
+
+@pytest.mark.parametrize("angle", [0.0, 12.0, 45.0, 80.0, 90.0, 140.0])
+def test_a_straight_strut_at_any_angle(angle):
+    found = measured(picture(through(angle, 31.4)))
+    counts = found.fault == ""
+    assert found.width[counts].mean() == pytest.approx(31.4, abs=0.05)
+    turned = (found.normal_deg[counts] - angle - 90 + 90) % 180 - 90
+    assert np.abs(turned).max() < 1.0
+    assert set(found.fault) <= set(FAULTS)
+    middle = 0.5 * (found.left_row + found.right_row), 0.5 * (found.left_col + found.right_col)
+    assert found.row[counts] == pytest.approx(middle[0][counts], abs=1e-9)
+    assert found.col[counts] == pytest.approx(middle[1][counts], abs=1e-9)
+    across = np.hypot(found.left_row - found.right_row, found.left_col - found.right_col)
+    assert across[counts] == pytest.approx(found.width[counts], abs=1e-9)
+
+
+def test_stations_are_no_farther_apart_than_asked():
+    for pitch in (1.0, 2.0, 3.0):
+        found = measured(picture(through(20, 30)), pitch_px=pitch)
+        assert np.diff(found.s).max() <= pitch + 1e-9
+        assert found.length[0] == pytest.approx(found.s[-1] + np.diff(found.s)[0] / 2, rel=1e-6)
+    with pytest.raises(ValueError, match="pitch_px"):
+        measured(picture(through(20, 30)), pitch_px=3.5)
+
+
+def test_pixels_that_are_not_square():
+    """A strut drawn at 45 degrees, on pixels twice as long as high: true width by the true direction."""
+    calibration = Calibration(2.0, 1.0, 0.01, "made so")
+    found = measured(picture(through(45, 30)), calibration=calibration)
+    counts = found.fault == ""
+    vertical_px = 30 * np.sqrt(2)
+    assert np.median(found.width[counts]) * found.unit_um == pytest.approx(
+        vertical_px * 1.0 * np.cos(np.arctan2(1.0, 2.0)), rel=0.005
+    )
+
+
+def test_the_fillet_at_a_junction_does_not_count():
+    found = measured(picture(through(0, 24), ((130, 170), (-60, 170), 40), ((110, 150), (110, 190), 30)))
+    near = found.fault == "junction"
+    assert near.any()
+    for strut in range(1, found.n_struts + 1):
+        part = found.of(strut)
+        width = found.width[part][found.fault[part] == ""]
+        assert np.ptp(width) < 1.5
+    assert np.nanmax(found.width[near]) > 26
+
+
+def test_a_notch_beside_a_junction_still_counts():
+    grey = picture(through(0, 30), ((130, 170), (-60, 170), 30)).astype(float)
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    grey[(np.hypot(y - 70, x - 190) < 14)] = 200
+    found = measured(grey.astype(np.uint8))
+    counts = found.fault == ""
+    assert found.width[counts].min() < 24
+
+
+def test_a_free_end_and_the_frame_do_not_count():
+    found = measured(picture(((130, -50), (130, 250), 40)))
+    ends = found.fault == "end"
+    assert ends.any()
+    assert (found.col[ends] > 225).all()
+    assert found.width[found.fault == ""].mean() == pytest.approx(40, abs=0.1)
+    slanted = measured(picture(through(35, 40)))
+    assert (slanted.fault == "frame").any()
+
+
+def test_a_through_pit_is_taken_off():
+    grey = picture(through(0, 60), noise=0.01)
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    grey[np.hypot(y - 128, x - 170) < 9] = 200
+    found = measured(grey)
+    at = int(np.argmin(np.abs(found.col - 170)))
+    assert found.open_width[at] == pytest.approx(18, abs=1.0)
+    assert found.width[at] == pytest.approx(42, abs=1.0)
+    assert found.open_width[np.abs(found.col - 170) > 15].max() == 0
+    assert found.table()["through_pit"].sum() == pytest.approx(10, abs=2)
+
+
+def test_a_ring_has_stations_all_round():
+    turns = np.linspace(0, 2 * np.pi, 500)
+    circle = np.column_stack([np.sin(turns), np.cos(turns)])
+    share = coverage([(130, 170) + 110 * circle], SHAPE) - coverage([(130, 170) + 80 * circle], SHAPE)
+    found = measured(developed(share, np.random.default_rng(0), inside=40, outside=200, blur=1, noise=0.02))
+    assert (found.fault == "").all()
+    assert found.width.mean() == pytest.approx(30, abs=0.05)
+    assert found.length[0] == pytest.approx(2 * np.pi * 95, rel=0.005)
+
+
+def test_product_is_said_and_taken_off():
+    rng = np.random.default_rng(0)
+    metal = coverage([bar(*[np.array(p, float) for p in through(20, 40)[:2]], 40)], SHAPE)
+    cover = coverage([bar(*[np.array(p, float) for p in through(20, 40)[:2]], 56)], SHAPE)
+    grey = developed(metal + 0.4 * (cover - metal), rng, inside=40, outside=200, blur=1, noise=0.02)
+    found = measured(grey)
+    assert found.width[found.fault == ""].mean() == pytest.approx(40, abs=0.3)
+    assert "clings" in found.warnings[0]
+    assert found.table()["product"].any()
+
+
+def test_the_table_has_its_columns_with_and_without_a_scale():
+    grey = picture(through(20, 30))
+    bare = measured(grey).table()
+    assert list(bare) == [c.name for c in columns("stations")]
+    assert np.isnan(bare["width_um"]).all()
+    scaled = measured(grey, calibration=Calibration(0.5, 0.5, 0.01, "made so")).table()
+    assert scaled["width_um"] == pytest.approx(0.5 * scaled["width_px"], nan_ok=True)
+    assert scaled["s_um"] == pytest.approx(0.5 * scaled["s_px"])
+
+
+def test_one_edge_or_a_lump_is_refused():
+    half = picture(((130, 0), (130, 340), 800)).copy()
+    half[:, 200:] = 200
+    with pytest.raises(NoStrutError, match="two edges"):
+        measured(half)
+    y, x = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    with pytest.raises(NoStrutError, match="two edges"):
+        measured(np.where(np.hypot(y - 130, x - 170) < 50, 40, 200).astype(np.uint8))
+
+
+def test_the_same_picture_gives_the_same_stations():
+    grey = picture(through(20, 30), through(110, 22))
+    first, second = measured(grey).table(), measured(grey).table()
+    assert all(np.array_equal(first[k], second[k], equal_nan=first[k].dtype.kind == "f") for k in first)
