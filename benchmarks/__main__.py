@@ -12,6 +12,7 @@ for script, *options in (
     ("bench_surfaces.py",),
     ("bench_texture.py",),
     ("bench_bars.py",),
+    ("bench_bar_reading.py",),
     ("bench_struts.py",),
     ("bench_sections.py",),
 ):

@@ -5,9 +5,9 @@ import json
 import pytest
 from pydantic import ValidationError
 
-from surfscan.procedures.settings import DegradedSettings, PitSettings
+from surfscan.procedures.settings import PROCEDURE_SETTINGS, PitSettings
 
-MODELS = (PitSettings, DegradedSettings)
+MODELS = tuple(PROCEDURE_SETTINGS.values())
 
 
 @pytest.mark.parametrize("model", MODELS)
