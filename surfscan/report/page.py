@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -124,40 +124,45 @@ def render_page(content: PageContent) -> str:
 
 
 def _gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
-    gallery = []
-    for summary in content.specimens:
-        fields = []
-        for record in summary.seen.records:
-            if record.any_done() is None:
-                continue
-            picture = content.pictures.get(record.image_id)
-            fields.append(
+    def own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
+        return {
+            "caption": prose.field_caption(record, picture.scale_words if picture else ""),
+            "panels": [
                 {
-                    "key": _key(content, record),
-                    "name": record.image_id,
-                    "worst": not record.enters_means,
-                    "caption": prose.field_caption(record, picture.scale_words if picture else ""),
-                    "picture": picture and {**vars(picture), "scale_bar": markup(picture.scale_bar)},
-                    "panels": [
-                        {
-                            "title": PROCEDURES[procedure],
-                            "alt": prose.field_alt(record, procedure),
-                            "layer": markup(layer),
-                        }
-                        for procedure, layer in (picture.layers.items() if picture else ())
-                    ],
+                    "title": PROCEDURES[procedure],
+                    "alt": prose.field_alt(record, procedure),
+                    "layer": markup(layer),
                 }
-            )
-        if fields:
-            gallery.append({"title": f"{summary.specimen.id} · {summary.specimen.group}", "fields": fields})
-    return gallery
+                for procedure, layer in (picture.layers.items() if picture else ())
+            ],
+        }
+
+    return _fields(content, markup, [(s, s.seen.records) for s in content.specimens], own)
 
 
 def _height_gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
+    def own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
+        return {
+            "caption": height_prose.height_caption(record, picture.scale_words if picture else ""),
+            "warnings": record.warnings,
+            "alt": height_prose.height_alt(record),
+            "layer": markup(picture.layers["heights"]) if picture else "",
+        }
+
+    return _fields(content, markup, [(s, s.deep.records) for s in content.specimens], own)
+
+
+def _fields(
+    content: PageContent,
+    markup: Any,
+    shown: Iterable[tuple[SpecimenSummary, Sequence[FieldRecord]]],
+    own: Callable[[FieldRecord, FieldPicture | None], dict[str, Any]],
+) -> list[dict[str, Any]]:
+    """Measured fields of every specimen that has any, each with its picture and what `own` adds."""
     gallery = []
-    for summary in content.specimens:
+    for summary, records in shown:
         fields = []
-        for record in summary.deep.records:
+        for record in records:
             if record.any_done() is None:
                 continue
             picture = content.pictures.get(record.image_id)
@@ -166,11 +171,8 @@ def _height_gallery(content: PageContent, markup: Any) -> list[dict[str, Any]]:
                     "key": _key(content, record),
                     "name": record.image_id,
                     "worst": not record.enters_means,
-                    "caption": height_prose.height_caption(record, picture.scale_words if picture else ""),
-                    "warnings": record.warnings,
                     "picture": picture and {**vars(picture), "scale_bar": markup(picture.scale_bar)},
-                    "alt": height_prose.height_alt(record),
-                    "layer": markup(picture.layers["heights"]) if picture else "",
+                    **own(record, picture),
                 }
             )
         if fields:
