@@ -18,11 +18,9 @@ from surfscan.cli.options import (
     open_micrograph,
     open_region,
 )
-from surfscan.errors import InputError
 
 if TYPE_CHECKING:
     from surfscan.images import Micrograph
-    from surfscan.procedures.settings import SectionSettings
 
 
 def section(
@@ -58,13 +56,15 @@ def section(
     kind: Kind = None,
 ) -> None:
     """Measure the remaining metal of polished cross-sections and its loss."""
-    from surfscan.cli.settings_file import read_settings
+    from surfscan.cli.settings_file import read_settings, with_stated
     from surfscan.procedures import measure_section
     from surfscan.procedures.settings import SectionSettings
 
-    chosen = _with(
+    chosen = with_stated(
         read_settings(settings, "section", SectionSettings),
+        "section",
         image,
+        options={"drawn_shape": "shape"},
         drawn_width_um=drawn_width_um,
         drawn_thickness_um=drawn_thickness_um,
         drawn_shape=shape,
@@ -88,22 +88,3 @@ def _other(path: Path | None, pixel_size_um: str | None) -> Micrograph | None:
     if path is None:
         return None
     return open_micrograph("section", path, pixel_size_um=pixel_size_um)
-
-
-def _with(chosen: SectionSettings, image: Path, **given: object) -> SectionSettings:
-    """Settings with what the command line states.
-
-    Raises
-    ------
-    InputError
-        If a value is out of its range.
-    """
-    from pydantic import ValidationError
-
-    stated = {name: value for name, value in given.items() if value is not None}
-    try:
-        return type(chosen).model_validate(chosen.model_dump() | stated)
-    except ValidationError as fault:
-        first = fault.errors()[0]
-        option = "--" + str(first["loc"][0]).replace("drawn_shape", "shape").replace("_", "-")
-        raise InputError(image, f"{option}: {first['msg']}", "See `surfscan section --help`") from fault

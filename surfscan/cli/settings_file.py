@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from difflib import get_close_matches
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -43,6 +45,43 @@ def read_settings(path: Path | None, procedure: str, kind: type[AnySettings]) ->
         return kind.model_validate(tables.get(procedure, {}))
     except ValidationError as error:
         raise _every_fault(path, text, (*above, procedure), describe(error, kind)) from None
+
+
+def with_stated(
+    chosen: AnySettings,
+    command: str,
+    image: Path,
+    *,
+    options: Mapping[str, str] = MappingProxyType({}),
+    **given: object,
+) -> AnySettings:
+    """Settings with what the command line states in their place.
+
+    Parameters
+    ----------
+    chosen : settings
+    command : str
+        The command, for the message.
+    image : Path
+        What it measures, for the message.
+    options : mapping of str to str, optional
+        Settings whose option has another name.
+    **given
+        Setting -> value; None where the command line does not say.
+
+    Raises
+    ------
+    InputError
+        If a value is out of its range.
+    """
+    stated = {name: value for name, value in given.items() if value is not None}
+    try:
+        return type(chosen).model_validate(chosen.model_dump() | stated)
+    except ValidationError as fault:
+        first = fault.errors()[0]
+        name = str(first["loc"][0])
+        option = "--" + options.get(name, name).replace("_", "-")
+        raise InputError(image, f"{option}: {first['msg']}", f"See `surfscan {command} --help`") from fault
 
 
 def _every_fault(path: Path, text: str, table: Key, faults: list[tuple[Key, str, str]]) -> InputError:

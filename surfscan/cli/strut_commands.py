@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import Annotated, Literal
 
 import typer
 
@@ -18,10 +18,6 @@ from surfscan.cli.options import (
     open_micrograph,
     open_region,
 )
-from surfscan.errors import InputError
-
-if TYPE_CHECKING:
-    from surfscan.procedures.settings import StrutSettings
 
 
 def struts(
@@ -71,13 +67,15 @@ def struts(
     kind: Kind = None,
 ) -> None:
     """Measure widths along every strut and the remaining cross-section."""
-    from surfscan.cli.settings_file import read_settings
+    from surfscan.cli.settings_file import read_settings, with_stated
     from surfscan.procedures import measure_struts
     from surfscan.procedures.settings import StrutSettings
 
-    chosen = _with(
+    chosen = with_stated(
         read_settings(settings, "struts", StrutSettings),
+        "struts",
         image,
+        options=_OPTIONS,
         drawn_width_um=drawn_width_um,
         drawn_thickness_um=drawn_thickness_um,
         thickness_um=thickness_um,
@@ -105,23 +103,3 @@ def struts(
 
 
 _OPTIONS = {"drawn_shape": "shape", "drawn_top_width_um": "top-width-um"}
-
-
-def _with(chosen: StrutSettings, image: Path, **given: object) -> StrutSettings:
-    """Settings with what the command line states.
-
-    Raises
-    ------
-    InputError
-        If a value is out of its range.
-    """
-    from pydantic import ValidationError
-
-    stated = {name: value for name, value in given.items() if value is not None}
-    try:
-        return type(chosen).model_validate(chosen.model_dump() | stated)
-    except ValidationError as fault:
-        first = fault.errors()[0]
-        name = str(first["loc"][0])
-        option = "--" + _OPTIONS.get(name, name).replace("_", "-")
-        raise InputError(image, f"{option}: {first['msg']}", "See `surfscan struts --help`") from fault

@@ -2,7 +2,7 @@
 
 import pytest
 
-from surfscan.cli.settings_file import read_settings
+from surfscan.cli.settings_file import read_settings, with_stated
 from surfscan.errors import InputError
 from surfscan.procedures.settings import DegradedSettings, PitSettings
 
@@ -72,3 +72,12 @@ def test_not_text_and_missing(tmp_path):
         read_settings(path, "pits", PitSettings)
     with pytest.raises(InputError, match="cannot be read"):
         read_settings(tmp_path / "none.toml", "pits", PitSettings)
+
+
+def test_what_the_command_line_states_replaces_the_file_and_is_held_to_its_range(tmp_path):
+    """None leaves a setting; a value out of range names the option as the user typed it."""
+    chosen = PitSettings(min_contrast=0.2)
+    stated = with_stated(chosen, "pits", tmp_path / "a.png", min_contrast=None, max_aspect=6.0)
+    assert (stated.min_contrast, stated.max_aspect) == (0.2, 6.0)
+    with pytest.raises(InputError, match=r"--slenderness: .*See `surfscan pits --help`"):
+        with_stated(chosen, "pits", tmp_path / "a.png", options={"max_aspect": "slenderness"}, max_aspect=0.1)
