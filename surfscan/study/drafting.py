@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
 from surfscan.errors import InputError
 from surfscan.study.entries import ORIGINAL_LEVEL
@@ -14,7 +15,12 @@ from surfscan.study.folder import find_false_images, find_images
 from surfscan.study.manifest import FILE_NAME
 from surfscan.study.names import NameGuess, companion_of, guess, is_in_mask_folder, stem_of
 
+if TYPE_CHECKING:
+    from surfscan.calibration.bar_scale import ScaleReading
+    from surfscan.images import HeightMap, Micrograph
+
 _LISTED = 8
+_ASK_FOR_SIZE = "# pixel_size_um = ...  # not in the file"
 _HEAD = """\
 # Drafted by surfscan from file names and metadata. Every line is a guess until you have read it:
 # put right what is wrong, fill in what is marked with #, then run 'surfscan check'.
@@ -41,11 +47,20 @@ class Draft:
 
 
 @dataclass(frozen=True)
+class _Scale:
+    """What is known of an image's pixel size, and the line that says so in the draft; empty where none is."""
+
+    known_from: Literal["file", "bar", "doubtful bar", "bar without label", "nowhere"]
+    line: str = ""
+    is_contradicted: bool = False
+
+
+@dataclass(frozen=True)
 class _Image:
     file: str
     name: NameGuess
     companions: dict[str, str]
-    has_scale: bool
+    scale: _Scale
     shows_heights: bool
     has_height_unit: bool
 
@@ -56,7 +71,9 @@ def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
     Specimen and field are read from names such as ``U07-1_a.png``, the exposure from ``7d`` or ``168h``,
     groups from what the specimens' names have in common, masks of the specimen region from names such
     as ``U07-1_a_region.png`` or ``masks/U07-1_a.png``, a height map's datum and unexposed surface from
-    ``U07-1_h_datum.png`` and ``U07-1_h_unexposed.x3p``, what it shows and the scale from the file.
+    ``U07-1_h_datum.png`` and ``U07-1_h_unexposed.x3p``, what it shows and the scale from the file. Where the
+    file of a picture gives no scale, its scale bar is read: what is sure is noted, what is not is offered in
+    a line to be confirmed.
 
     Parameters
     ----------
@@ -139,7 +156,7 @@ def _opened(folder: Path, file: str) -> _Image | str:
 
     try:
         file.encode()
-        image = open_image(folder / file)
+        image = open_image(folder / file, read_bar=False)
     except UnicodeEncodeError:
         return f"{file!r} was left out: its name is not valid text. Rename it"
     except InputError as error:
@@ -151,14 +168,84 @@ def _opened(folder: Path, file: str) -> _Image | str:
             'heights. Add it by hand with shows = "heights" if they are one'
         )
     has_unit = is_map and bool(load(folder / file).height_unit)
-    return _Image(file, guess(file), {}, image.calibration is not None, is_map, has_unit)
+    return _Image(file, guess(file), {}, _scale_of(image), is_map, has_unit)
+
+
+def _scale_of(image: Micrograph | HeightMap) -> _Scale:
+    """From the file or, in a picture, from its scale bar."""
+    from surfscan.calibration.bar_scale import read_scale
+    from surfscan.images import HeightMap
+
+    known = image.calibration
+    if isinstance(image, HeightMap):
+        return _Scale("file") if known else _Scale("nowhere", _ASK_FOR_SIZE)
+    reading = read_scale(image.pixels, metadata_um=known.pixel_size_x_um if known else None)
+    if known is None:
+        return _scale_of_bar(reading)
+    if not reading.contradiction:
+        return _Scale("file")
+    first = reading.readings[0]
+    return _Scale(
+        "file",
+        f"# pixel_size_um = {first.pixel_size_um:.5g}  # scale bar {_in_comment(reading)}; the file says "
+        f"{known.pixel_size_x_um:.5g}: look which holds",
+        is_contradicted=True,
+    )
+
+
+def _scale_of_bar(reading: ScaleReading) -> _Scale:
+    if not reading.readings:
+        return _Scale("nowhere", _ASK_FOR_SIZE)
+    first = reading.readings[0]
+    size = f"{first.pixel_size_um:.5g}"
+    if reading.calibration is not None:
+        return _Scale("bar", f"# scale bar {_in_comment(reading)}: {size} µm per px")
+    if first.label is not None:
+        return _Scale(
+            "doubtful bar",
+            f"# pixel_size_um = {size}  # scale bar read {_in_comment(reading)} with confidence "
+            f"{first.confidence:.2f}: look at it, then take the # away",
+        )
+    length = f"{first.bar.length_px:.1f}"
+    return _Scale(
+        "bar without label",
+        f"# pixel_size_um = ...  # scale bar of {length} px, label not read: its µm divided by {length}",
+    )
+
+
+def _in_comment(reading: ScaleReading) -> str:
+    label = reading.readings[0].label
+    return f"'{label.text}'" if label else ""
+
+
+def _why_unread() -> str:
+    """Why no label can be read on this machine, to go into a sentence; empty where it can."""
+    from surfscan.calibration.label_reading import why_unreadable
+
+    reason = why_unreadable()
+    return f" ({reason[0].lower()}{reason[1:]})" if reason else ""
 
 
 def _unclear(images: Sequence[_Image]) -> list[str]:
     questions = [
         (
             "Pixel size: no scale in the file. Add pixel_size_um, else sizes come in pixels",
-            [i.file for i in images if not i.has_scale],
+            [i.file for i in images if i.scale.known_from == "nowhere"],
+        ),
+        (
+            "Scale bar: read, but not surely enough to be taken. Look at it, then take the # before "
+            "pixel_size_um away or put it right",
+            [i.file for i in images if i.scale.known_from == "doubtful bar"],
+        ),
+        (
+            f"Scale bar: found, but its label was not read{_why_unread()}. Look at it and add pixel_size_um, "
+            "else sizes come in pixels",
+            [i.file for i in images if i.scale.known_from == "bar without label"],
+        ),
+        (
+            "Pixel size: the scale bar and the file disagree, and the file is taken. Look which holds, and "
+            "state pixel_size_um where it is the bar",
+            [i.file for i in images if i.scale.is_contradicted],
         ),
         (
             "Unit of the heights: none in the file, taken as µm. Add height_unit where it is another",
@@ -229,8 +316,8 @@ def _images(images: Sequence[_Image]) -> list[str]:
         lines += ["[[image]]", f"file = {_quoted(image.file)}"]
         shows = "heights" if image.shows_heights else "surface"
         lines += [f"specimen = {_quoted(image.name.specimen)}", f'shows = "{shows}"']
-        if not image.has_scale:
-            lines.append("# pixel_size_um = ...  # not in the file")
+        if image.scale.line:
+            lines.append(image.scale.line)
         if image.shows_heights and not image.has_height_unit:
             lines.append('# height_unit = "..."  # not in the file; taken as µm')
         if image.name.condition == "not_stated":

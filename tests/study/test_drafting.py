@@ -155,3 +155,67 @@ def test_nothing_to_draft_from(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="there is no such folder"):
         draft_study(tmp_path / "none")
     assert not list(tmp_path.iterdir())
+
+
+@pytest.fixture
+def write_barred(write_image: WriteImage, draw_bar: Callable[..., np.ndarray]) -> WriteImage:
+    """Function that writes a picture with a scale bar drawn into it, as grey TIFF."""
+    import tifffile
+
+    def write(path: Path, label: str, length: int, **how: object) -> None:
+        ground = np.random.default_rng(8).normal(130, 12, (400, 600)).clip(0, 255).astype(np.uint8)
+        picture = draw_bar(ground, label, row=300, col=60, length=length)
+        tifffile.imwrite(path, picture, **how)
+
+    return write
+
+
+def test_a_scale_bar_that_is_read_surely_is_noted_and_not_asked_for(
+    tmp_path: Path, write_barred: WriteImage
+) -> None:
+    write_barred(tmp_path / "P1_7d_a.tif", "50 µm", 200)
+    draft = draft_study(tmp_path)
+    assert "\n# scale bar '50 µm': 0.25 µm per px\n" in draft.text
+    assert "pixel_size_um" not in draft.text
+    assert not [line for line in draft.could_not_tell if line.startswith(("Pixel size", "Scale bar"))]
+    assert load_study(tmp_path).images[0].pixel_size_um is None
+
+
+def test_a_doubtful_scale_bar_is_offered(tmp_path: Path, write_barred: WriteImage) -> None:
+    write_barred(tmp_path / "P1_7d_a.tif", "37 µm", 200)  # no number that bars have
+    draft = draft_study(tmp_path)
+    [line] = [line for line in draft.text.splitlines() if line.startswith("# pixel_size_um")]
+    assert line.startswith("# pixel_size_um = 0.185  # scale bar read '37 µm' with confidence 0.")
+    assert line.endswith(": look at it, then take the # away")
+    [asked] = [line for line in draft.could_not_tell if line.startswith("Scale bar: read, but not surely")]
+    assert asked.endswith("(P1_7d_a.tif)")
+    taken = draft.text.replace(line, line.removeprefix("# "))
+    draft.path.write_text(taken, encoding="utf-8")
+    assert load_study(tmp_path).images[0].pixel_size_um == (0.185, 0.185)
+
+
+def test_a_scale_bar_without_label_asks_for_it(
+    tmp_path: Path, write_barred: WriteImage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_barred(tmp_path / "P1_7d_a.tif", "50 µm", 200)
+    monkeypatch.setattr("surfscan.calibration.label_reading.importlib.util.find_spec", lambda name: None)
+    draft = draft_study(tmp_path)
+    assert (
+        "# pixel_size_um = ...  # scale bar of 200.0 px, label not read: its µm divided by 200.0"
+        in draft.text
+    )
+    [asked] = [line for line in draft.could_not_tell if line.startswith("Scale bar: found, but its label")]
+    assert 'pip install "surfscan[ocr]"' in asked
+    assert asked.endswith("(P1_7d_a.tif)")
+
+
+def test_a_scale_bar_that_disagrees_with_the_file_is_pointed_out(
+    tmp_path: Path, write_barred: WriteImage
+) -> None:
+    write_barred(
+        tmp_path / "P1_7d_a.tif", "50 µm", 200, resolution=(20000, 20000), resolutionunit="CENTIMETER"
+    )
+    draft = draft_study(tmp_path)
+    assert "# pixel_size_um = 0.25  # scale bar '50 µm'; the file says 0.5: look which holds" in draft.text
+    [asked] = [line for line in draft.could_not_tell if line.startswith("Pixel size: the scale bar")]
+    assert asked.endswith("(P1_7d_a.tif)")
