@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 import typer
 
 from surfscan.cli.options import (
+    HeightUnit,
     JsonOut,
     Kind,
     Page,
@@ -15,6 +16,7 @@ from surfscan.cli.options import (
     Region,
     SettingsFile,
     deliver,
+    open_heights,
     open_micrograph,
     open_region,
 )
@@ -50,6 +52,14 @@ def struts(
         Path | None,
         typer.Option(help="The struts seen from the side: their width there is the measured thickness."),
     ] = None,
+    height_map: Annotated[
+        Path | None,
+        typer.Option(
+            help="Height map of a strut lying flat on a stage: its height above the stage is the measured "
+            "thickness."
+        ),
+    ] = None,
+    height_unit: HeightUnit = None,
     shape: Annotated[
         Literal["rectangle", "ellipse", "trapezoid"] | None, typer.Option(help="Drawn shape of the section.")
     ] = None,
@@ -98,6 +108,9 @@ def struts(
         side_view=None
         if side_view is None
         else open_micrograph("struts", side_view, pixel_size_um=pixel_size_um),
+        thickness_map=None
+        if height_map is None
+        else open_heights("struts --height-map", height_map, height_unit=height_unit),
     )
     deliver(result, "struts", mask, json)
 

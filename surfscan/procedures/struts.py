@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -9,9 +10,10 @@ import numpy as np
 
 from surfscan.columns import empty_table
 from surfscan.errors import InputError
-from surfscan.images import Calibration, Micrograph
+from surfscan.images import Calibration, HeightMap, Micrograph
 from surfscan.measurement.stations import Stations, place_stations
 from surfscan.measurement.strut_faults import CRACK, Fault, find_faults
+from surfscan.measurement.strut_thickness import NoThicknessError, measure_thickness
 from surfscan.measurement.strut_widths import Z95, StrutWidths, measure_widths
 from surfscan.preparation.region import specimen_region
 from surfscan.preparation.strip import find_data_strip
@@ -63,6 +65,7 @@ def measure_struts(
     region: np.ndarray | None = None,
     before: Micrograph | None = None,
     side_view: Micrograph | None = None,
+    thickness_map: HeightMap | None = None,
 ) -> Result:
     """Measure the widths of struts and what is left of their sections.
 
@@ -78,6 +81,10 @@ def measure_struts(
     side_view : Micrograph, optional
         The same struts seen across, with a scale: their mean width there is the measured thickness. It
         takes the place of the setting `thickness_um`.
+    thickness_map : HeightMap, optional
+        A strut lying on a flat stage: how far its top stands above the stage is the measured thickness
+        (`surfscan.measurement.strut_thickness`; too thick where the strut does not lie flat). It takes the
+        place of the setting `thickness_um`.
 
     Returns
     -------
@@ -92,10 +99,17 @@ def measure_struts(
     Raises
     ------
     InputError
-        If the region does not fit or leaves nothing, or settings contradict each other.
+        If the region does not fit or leaves nothing, settings contradict each other, or both a side view and
+        a height map are given.
     """
     settings = settings or StrutSettings()
     _check_settings(settings, image)
+    if side_view is not None and thickness_map is not None:
+        raise InputError(
+            thickness_map.source.path,
+            f"gives the thickness, and so does the side view {side_view.source.path}",
+            "Give one of the two",
+        )
     scale = image.calibration
     warnings = list(image.warnings)
     frame, mask = _field(image, settings, region)
@@ -116,7 +130,10 @@ def measure_struts(
         warnings += doubts
     used = settings
     if side_view is not None:
-        used, doubts = _with_thickness(side_view, settings)
+        used, doubts = _from_the_side(side_view, settings)
+        warnings += doubts
+    elif thickness_map is not None:
+        used, doubts = _from_heights(thickness_map, settings)
         warnings += doubts
     cut, doubts = strut_sections(found.stations, found.widths, comparison, used)
     warnings += doubts
@@ -294,7 +311,7 @@ def _compare(
     )
 
 
-def _with_thickness(side_view: Micrograph, settings: StrutSettings) -> tuple[StrutSettings, list[str]]:
+def _from_the_side(side_view: Micrograph, settings: StrutSettings) -> tuple[StrutSettings, list[str]]:
     """Settings with the thickness that a view from the side shows."""
     plain = settings.model_copy(update=dict.fromkeys(_SIZES) | {"drawn_shape": "rectangle"})
     seen = measure_struts(side_view, plain)
@@ -304,6 +321,21 @@ def _with_thickness(side_view: Micrograph, settings: StrutSettings) -> tuple[Str
         return settings, [f"No thickness is taken from {path}: " + " ".join(seen.warnings)]
     thickness = {"thickness_um": mean, "thickness_uncertainty_um": (limits[1] - limits[0]) / (2 * Z95)}
     return settings.model_copy(update=thickness), [f"{path}: {text}" for text in seen.warnings]
+
+
+def _from_heights(thickness_map: HeightMap, settings: StrutSettings) -> tuple[StrutSettings, list[str]]:
+    """Settings with the thickness of a strut that lies on a stage."""
+    path = thickness_map.source.path
+    try:
+        found = measure_thickness(
+            thickness_map.heights_um, top="round" if settings.drawn_shape == "ellipse" else "flat"
+        )
+    except NoThicknessError as nothing:
+        return settings, [f"No thickness is taken from {path}: {nothing}"]
+    uncertainty = math.hypot(found.uncertainty_um, settings.thickness_uncertainty_um)
+    thickness = {"thickness_um": found.mean_um, "thickness_uncertainty_um": uncertainty}
+    doubts = [f"{path}: {text}" for text in (*thickness_map.warnings, *found.warnings)]
+    return settings.model_copy(update=thickness), doubts
 
 
 def _no_strut(image: Micrograph, settings: StrutSettings, mask: np.ndarray, warnings: list[str]) -> Result:
