@@ -9,7 +9,7 @@ from pathlib import Path
 from surfscan.errors import InputError
 from surfscan.report.records import gather
 from surfscan.report.rounding import significant
-from surfscan.report.truth import TruthComparison, compare_with_truth
+from surfscan.report.truth import FIGURES, TruthComparison, compare_with_truth
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
 
@@ -30,6 +30,19 @@ _HEADINGS = {
     "mean_penetration_um": "mean penetration µm",
     "max_penetration_um": "greatest penetration µm",
     "Sq_um": "Sq µm",
+    "mean_width_um": "mean width µm",
+    "min_width_um": "least width µm",
+    "loss_fraction": "loss of width %",
+    "least_section_equal_loss_fraction": "least section, equal loss %",
+    "metal_area_um2": "metal µm²",
+    "original_area_um2": "original µm²",
+    "remaining_fraction": "remaining %",
+}
+_KINDS = {
+    "surface": "image",
+    "heights": "height map",
+    "strut": "picture of struts",
+    "section": "picture of sections",
 }
 
 
@@ -104,9 +117,9 @@ def against_truth(folder: Path) -> str:
     records, _ = gather(study, ResultsStore(study.folder).all())
     comparisons = compare_with_truth(study.folder, records)
     parts = []
-    for on_height_maps in (False, True):
-        own = [c for c in comparisons if c.on_height_maps is on_height_maps]
-        images = [r.image_id for r in records if r.is_height_map is on_height_maps]
+    for kind in FIGURES:
+        own = [c for c in comparisons if c.kind == kind]
+        images = [r.image_id for r in records if r.kind == kind]
         if own:
             parts.append(_table(own, images))
     return "\n\n".join(parts)
@@ -133,7 +146,7 @@ def _shown(figure: str, value: float) -> str:
 
 
 def _in_all(c: TruthComparison) -> str:
-    kind = "height map" if c.on_height_maps else "image"
+    kind = _KINDS[c.kind]
     text = (
         f"{_HEADINGS[c.figure]}: {100 * c.relative_bias:+.1f} % in all over {_counted(len(c.images), kind)}"
     )

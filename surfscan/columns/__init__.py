@@ -7,8 +7,8 @@ from surfscan.columns.base import Column, Table, with_ci95
 from surfscan.columns.objects import OBJECT_TABLES
 from surfscan.columns.registry import TABLES, columns, conform, empty_table
 from surfscan.columns.study import (
+    FIGURES_OF,
     GROUP_FIGURES,
-    HEIGHT_FIGURES,
     LOWER_BOUND_FIGURES,
     STUDY_TABLES,
     SUBTRACTED_FIGURES,
@@ -16,8 +16,8 @@ from surfscan.columns.study import (
 from surfscan.columns.texture import TEXTURE_PARAMETERS
 
 __all__ = [
+    "FIGURES_OF",
     "GROUP_FIGURES",
-    "HEIGHT_FIGURES",
     "LOWER_BOUND_FIGURES",
     "OBJECT_TABLES",
     "STUDY_TABLES",

@@ -12,9 +12,10 @@ from surfscan.columns.scale import SCALE_TABLES
 from surfscan.columns.section import SECTION_TABLES
 from surfscan.columns.struts import STRUT_TABLES
 from surfscan.columns.study import STUDY_TABLES
+from surfscan.columns.study_parts import PART_TABLES
 
 TABLES: dict[str, tuple[Column, ...]] = (
-    OBJECT_TABLES | SCALE_TABLES | STRUT_TABLES | SECTION_TABLES | STUDY_TABLES
+    OBJECT_TABLES | SCALE_TABLES | STRUT_TABLES | SECTION_TABLES | STUDY_TABLES | PART_TABLES
 )
 """Table name -> its columns, in order."""
 

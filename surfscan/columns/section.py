@@ -26,20 +26,26 @@ _PROFILES: tuple[Column, ...] = (
         "original_outline",
         "",
         "str",
-        "Where the original outline comes from: 'before', 'twin', 'drawn size', 'outer edge of product', or "
-        "'none'.",
+        "Where the original outline comes from: 'before', 'twin', 'stated area' (no outline, or the drawn one "
+        "brought to that area), 'drawn size', 'outer edge of product', or 'none'.",
+    ),
+    Column(
+        "original_relative_uncertainty",
+        "1",
+        "float64",
+        "Relative standard uncertainty (k = 1) of original_area_um2: edge and scale of the picture it is read "
+        "from, the scatter of a lot for a twin, or what is declared for a drawing or a stated area; "
+        "not-a-number for the outer edge of product, whose error nobody can state.",
     ),
     *with_ci95("remaining_fraction", "1", "Remaining metal over original area."),
-    Column(
+    *with_ci95(
         "mean_penetration_um",
         "µm",
-        "float64",
         "Distance by which the original outline, moved evenly inwards, encloses the remaining metal area.",
     ),
-    Column(
+    *with_ci95(
         "max_penetration_um",
         "µm",
-        "float64",
         "Greatest distance of lost metal from the original outline (deepest_um of the table outline).",
     ),
     Column("max_row_px", "px", "float64", "Row of the outline point with the greatest penetration."),
@@ -92,6 +98,13 @@ _OUTLINE: tuple[Column, ...] = (
         "where attack undercuts metal; closed pores are not counted.",
     ),
     Column(
+        "uncertainty_um",
+        "µm",
+        "float64",
+        "Standard uncertainty (k = 1) of deepest_um: the metal's edge, the original outline's size and place "
+        "along the normal, and the scale.",
+    ),
+    Column(
         "reaches_metal", "", "bool", "False where the normal meets no metal: a corner, or metal all gone."
     ),
     Column("metal_row_px", "px", "float64", "Row of the other end of the penetration."),
@@ -99,6 +112,7 @@ _OUTLINE: tuple[Column, ...] = (
     Column("s_px", "px", "float64", "As s_um, in px."),
     Column("penetration_px", "px", "float64", "As penetration_um, in px."),
     Column("deepest_px", "px", "float64", "As deepest_um, in px."),
+    Column("uncertainty_px", "px", "float64", "As uncertainty_um, in px."),
 )
 
 _THICKNESS: tuple[Column, ...] = (

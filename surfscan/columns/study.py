@@ -6,7 +6,7 @@ from surfscan.columns.base import Column, with_ci95
 from surfscan.columns.objects import OBJECT_TABLES
 from surfscan.columns.texture import TEXTURE_PARAMETERS
 
-_WHOSE = (
+WHOSE = (
     Column("image", "", "str", "Image file as named in the study, with #page where one was given."),
     Column("specimen", "", "str", "Specimen id."),
     Column("group", "", "str", "Group of the specimen."),
@@ -16,7 +16,7 @@ _KIND = Column(
     "image_kind", "", "str", "micrograph or heightmap: figures of the two are never pooled together."
 )
 
-_HISTORY = (
+HISTORY = (
     Column("exposure_h", "h", "float64", "Exposure of the specimen, as stated in the study."),
     Column("material", "", "str", "Material of the specimen, as named in the study."),
 )
@@ -35,6 +35,28 @@ _RATING = (
     ),
 )
 
+FIGURES_OF: dict[str, tuple[str, ...]] = {
+    "surface": (
+        "pit_density_per_mm2",
+        "pit_density_per_mpx",
+        "pitted_area_fraction",
+        "degraded_area_fraction",
+        "tarnished_area_fraction",
+        "median_equivalent_diameter_um",
+    ),
+    "heights": ("max_depth_um", "median_depth_um", "volume_per_area_um", "Sq_um"),
+    "strut": (
+        "mean_strut_width_um",
+        "min_strut_width_um",
+        "strut_loss_fraction",
+        "width_penetration_um",
+        "least_section_fraction",
+        "least_section_equal_loss_fraction",
+    ),
+    "section": ("remaining_section_fraction", "section_penetration_um", "max_section_penetration_um"),
+}
+"""What images show -> specimen figures from them that are averaged over the specimens of a group."""
+
 GROUP_FIGURES: dict[str, tuple[str, str]] = {
     "pit_density_per_mm2": ("mm⁻²", "pit density"),
     "pit_density_per_mpx": ("per million px", "pit density where no scale is known"),
@@ -46,12 +68,20 @@ GROUP_FIGURES: dict[str, tuple[str, str]] = {
     "median_depth_um": ("µm", "median pit depth"),
     "volume_per_area_um": ("µm", "pit volume per area"),
     "Sq_um": ("µm", "root mean square height Sq"),
+    "mean_strut_width_um": ("µm", "mean strut width"),
+    "min_strut_width_um": ("µm", "least strut width"),
+    "strut_loss_fraction": ("1", "loss of strut width"),
+    "width_penetration_um": ("µm", "penetration from strut width"),
+    "least_section_fraction": ("1", "least remaining section of a strut (upper bound with drawn thickness)"),
+    "least_section_equal_loss_fraction": (
+        "1",
+        "least remaining section of a strut with equal loss all round",
+    ),
+    "remaining_section_fraction": ("1", "remaining section of polished cross-sections"),
+    "section_penetration_um": ("µm", "mean penetration on polished cross-sections"),
+    "max_section_penetration_um": ("µm", "greatest penetration on polished cross-sections"),
 }
-"""Specimen figures that are averaged over the specimens of a group: name -> (unit, words). The last four come
-from height maps, the others from pictures."""
-
-HEIGHT_FIGURES = ("max_depth_um", "median_depth_um", "volume_per_area_um", "Sq_um")
-"""Those of `GROUP_FIGURES` that come from height maps."""
+"""All of them: name -> (unit, words)."""
 
 LOWER_BOUND_FIGURES = ("max_depth_um",)
 """Those whose value may be a lower bound, because part of a pit's floor was not measured."""
@@ -101,7 +131,7 @@ def _group_figure(name: str, unit: str, words: str) -> tuple[Column, ...]:
     )
 
 
-_TAKEN = (
+TAKEN = (
     Column("condition", "", "str", "Surface when imaged: as_received, with_product or cleaned."),
     Column("cleaning", "", "str", "How the surface was cleaned, as stated."),
     Column("field_choice", "", "str", "How the field was chosen: systematic, random or worst_seen."),
@@ -215,9 +245,9 @@ _SURFACE = (
 )
 STUDY_TABLES: dict[str, tuple[Column, ...]] = {
     "study_images": (
-        *_WHOSE,
-        *_HISTORY,
-        *_TAKEN,
+        *WHOSE,
+        *HISTORY,
+        *TAKEN,
         Column("pits_status", "", "str", "done, failed, or not measured (asked for but not run yet)."),
         *_FIELD,
         *_RATING,
@@ -233,7 +263,7 @@ STUDY_TABLES: dict[str, tuple[Column, ...]] = {
     "study_specimens": (
         Column("specimen", "", "str", "Specimen id."),
         Column("group", "", "str", "Group of the specimen."),
-        *_HISTORY,
+        *HISTORY,
         Column("surface_area_mm2", "mm²", "float64", "Surface of the specimen, as stated in the study."),
         Column("n_worst_seen", "1", "int64", "Worst-seen fields: shown, but in no mean or density."),
         Column("n_failed", "1", "int64", "Images with a procedure that failed or has not run yet."),
@@ -310,9 +340,9 @@ STUDY_TABLES: dict[str, tuple[Column, ...]] = {
         Column("warnings", "", "str", "What limits these figures, separated by ' | '."),
     ),
     "study_heights": (
-        *_WHOSE,
-        *_HISTORY,
-        *_TAKEN,
+        *WHOSE,
+        *HISTORY,
+        *TAKEN,
         *_HEIGHT_MAP,
         Column("pits_status", "", "str", "done, failed, or not measured (asked for but not run yet)."),
         Column("roughness_sq_um", "µm", "float64", "Sq of the surface outside the pits."),
@@ -337,7 +367,7 @@ STUDY_TABLES: dict[str, tuple[Column, ...]] = {
     "study_height_specimens": (
         Column("specimen", "", "str", "Specimen id."),
         Column("group", "", "str", "Group of the specimen."),
-        *_HISTORY,
+        *HISTORY,
         Column("surface_area_mm2", "mm²", "float64", "Surface of the specimen, as stated in the study."),
         Column("n_height_maps", "1", "int64", "Height maps of the specimen in the study."),
         Column("n_worst_seen", "1", "int64", "Worst-seen ones: shown, but in no pooled figure."),
@@ -395,14 +425,14 @@ STUDY_TABLES: dict[str, tuple[Column, ...]] = {
     ),
     "study_groups": (
         Column("group", "", "str", "Group name."),
-        *_HISTORY,
+        *HISTORY,
         Column("baseline", "", "str", "Control group whose mean is subtracted; empty where none."),
         Column("n_specimens", "1", "int64", "Specimens of the group in the study."),
         *(c for name, (unit, words) in GROUP_FIGURES.items() for c in _group_figure(name, unit, words)),
         Column("warnings", "", "str", "Intervals refused and why, other limits; separated by ' | '."),
     ),
-    "study_pits": (*_WHOSE, _KIND, *OBJECT_TABLES["pits"]),
-    "study_for_review": (*_WHOSE, _KIND, *OBJECT_TABLES["for_review"]),
+    "study_pits": (*WHOSE, _KIND, *OBJECT_TABLES["pits"]),
+    "study_for_review": (*WHOSE, _KIND, *OBJECT_TABLES["for_review"]),
     "data_dictionary": (
         Column("table", "", "str", "Table (file and sheet) the column stands in."),
         Column("column", "", "str", "Column name, with its unit as suffix."),

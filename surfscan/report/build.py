@@ -35,7 +35,7 @@ from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
 from surfscan.study.entries import COMPANIONS
 from surfscan.study.manifest import Study, load_study, manifest_path
-from surfscan.study.tasks import fingerprint
+from surfscan.study.tasks import fingerprint, settings_for
 
 _PICTURES_BYTES = 9_000_000
 _PICTURE_BYTES = 160_000
@@ -149,7 +149,7 @@ def _pictures(
 
     def draw(record: FieldRecord) -> FieldPicture | InputError:
         try:
-            draw_it = make_height_picture if record.is_height_map else make_picture
+            draw_it = make_height_picture if record.kind == "heights" else make_picture
             return draw_it(record, study.folder, limit)
         except InputError as error:
             return error
@@ -178,18 +178,16 @@ def _stale(study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str]
             now = fingerprint(
                 record.image,
                 procedure,
-                study.settings.of(procedure, record.image.shows),
+                settings_for(study, record.image, procedure),
                 stored.source.sha256,
-                hashes.get("region"),
+                hashes,
                 stored.version,
-                datum_sha256=hashes.get("datum"),
-                unexposed_sha256=hashes.get("unexposed"),
             )
             if now != stored.fingerprint:
                 found.append(
                     (
                         record.image_id,
-                        f"{PROCEDURES[procedure]}: settings, pixel size or a mask changed since "
+                        f"{PROCEDURES[procedure]}: settings, sizes or a file that goes with it changed since "
                         "this was measured; the figures are those from before. Run surfscan measure, then "
                         "report again.",
                     )
@@ -213,6 +211,6 @@ def _inputs(manifest: Path, study: Study, records: Sequence[FieldRecord]) -> lis
     for record in records:
         done = record.any_done()
         if done and done.source:
-            what = "height map, as measured" if record.is_height_map else "image, as measured"
+            what = "height map, as measured" if record.kind == "heights" else "image, as measured"
             rows.append((record.image_id, what, done.source.sha256))
     return rows

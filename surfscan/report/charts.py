@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,12 +14,15 @@ from surfscan.report.cells import HEADS
 from surfscan.report.grids import shown_figures
 from surfscan.report.groups import GroupSummary
 from surfscan.report.rounding import significant
-from surfscan.report.truth import FIGURES, TruthComparison
+from surfscan.report.truth import TruthComparison
+
+if TYPE_CHECKING:
+    from surfscan.study.entries import Shows
 
 
-def group_chart(summaries: Sequence[GroupSummary], *, heights: bool = False) -> str:
-    """Specimens, means and intervals of every figure of pictures or height maps; empty where none."""
-    names = [n for n in shown_figures(summaries, heights=heights) if n != "tarnished_area_fraction"]
+def group_chart(summaries: Sequence[GroupSummary], kind: Shows = "surface") -> str:
+    """Specimens, means and intervals of every figure of one kind of image; empty where none."""
+    names = [n for n in shown_figures(summaries, kind) if n != "tarnished_area_fraction"]
     if "pit_density_per_mm2" in names and "pit_density_per_mpx" in names:
         names.remove("pit_density_per_mpx")
     groups = [g for g in summaries if g.members]
@@ -32,11 +36,7 @@ def group_chart(summaries: Sequence[GroupSummary], *, heights: bool = False) -> 
             mean = group.means[name]
             low, high = mean.ci95 or (math.nan, math.nan)
             worst = f"worst_seen_{name}"
-            seen = [
-                v
-                for m in group.members
-                if not math.isnan(v := (m.deep if heights else m.seen).row.get(worst, math.nan))
-            ]
+            seen = [v for m in group.members if not math.isnan(v := m.by_kind[kind].row.get(worst, math.nan))]
             bars.append(
                 figures.GroupBar(
                     [v * scale for v in group.values(name)],
@@ -78,13 +78,13 @@ def truth_chart(truth: Sequence[TruthComparison]) -> str:
     panels = [
         (
             *HEADS[t.figure][:2],
-            "height maps" if t.on_height_maps else "images",
+            {"surface": "images", "heights": "height maps", "strut": "struts", "section": "sections"}[t.kind],
             t.true * HEADS[t.figure][2],
             t.measured * HEADS[t.figure][2],
         )
         for t in truth
     ]
-    names = ", ".join(HEADS[name][0].lower() for name in FIGURES if name in {t.figure for t in truth})
+    names = ", ".join(dict.fromkeys(HEADS[t.figure][0].lower() for t in truth))
     return figures.truth_figure(panels, f"Measured against true: {names}; the numbers are in the table below")
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from surfscan.columns import GROUP_FIGURES, HEIGHT_FIGURES, SUBTRACTED_FIGURES
+from surfscan.columns import FIGURES_OF, SUBTRACTED_FIGURES
 from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import SpecimenSummary
@@ -19,18 +19,14 @@ if TYPE_CHECKING:
     from surfscan.study.manifest import Study
 
 
-def shown_figures(groups: Sequence[GroupSummary], *, heights: bool) -> list[str]:
-    """Figures of `GROUP_FIGURES` that at least one specimen has, from height maps or from pictures."""
-    return [
-        name
-        for name in GROUP_FIGURES
-        if (name in HEIGHT_FIGURES) is heights and any(g.values(name) for g in groups)
-    ]
+def shown_figures(groups: Sequence[GroupSummary], kind: Shows) -> list[str]:
+    """Figures of `FIGURES_OF` one kind of image that at least one specimen has."""
+    return [name for name in FIGURES_OF[kind] if any(g.values(name) for g in groups)]
 
 
-def group_grid(groups: Sequence[GroupSummary], *, heights: bool = False) -> Grid:
-    """One row a group: mean and difference of every figure of pictures or of height maps."""
-    names = shown_figures(groups, heights=heights)
+def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
+    """One row a group: mean and difference of every figure of one kind of image."""
+    names = shown_figures(groups, kind)
     heads = [Head("Group"), Head("Exposure", "h", number=True), Head("Specimens", "n", number=True)]
     for name in names:
         text, unit, _ = HEADS[name]
@@ -49,17 +45,18 @@ def group_grid(groups: Sequence[GroupSummary], *, heights: bool = False) -> Grid
         rows.append(cells)
     caption = (
         "Means over specimens, 95 % interval below; SD between specimens; n where not every specimen has the "
-        "figure; difference from the mean of the "
-        "baseline group with both uncertainties"
+        "figure"
     )
+    if any(name in SUBTRACTED_FIGURES for name in names):
+        caption += "; difference from the mean of the baseline group with both uncertainties"
     return Grid(caption, heads, rows).without_empty_columns()
 
 
-def group_notes(groups: Sequence[GroupSummary], *, heights: bool = False) -> list[str]:
+def group_notes(groups: Sequence[GroupSummary], kind: Shows = "surface") -> list[str]:
     """What limits the group means, each said once with the groups it is about."""
     said: dict[str, list[str]] = {}
     for group in groups:
-        for text in group.deep_warnings if heights else group.seen_warnings:
+        for text in group.kind_warnings[kind]:
             said.setdefault(text, []).append(group.name)
     return [f"{', '.join(names)}: {text}" for text, names in sorted(said.items(), key=lambda n: -len(n[1]))]
 
@@ -118,7 +115,7 @@ def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
         text, unit, scale = HEADS[figure.figure]
         low, high = figure.bias_ci95 or (math.nan, math.nan)
         relative = figure.relative_bias
-        where = ", height maps" if figure.on_height_maps else ""
+        where = {"surface": "", "heights": ", height maps"}.get(figure.kind, "")
         left_out = (f"{figure.lower_bounds} lower bounds left out",) if figure.lower_bounds else ()
         rows.append(
             [
@@ -169,8 +166,10 @@ def settings_grids(study: Study) -> list[Grid]:
         ("degraded", "surface"): "Settings: degraded area",
         ("pits", "heights"): "Settings: pits on height maps",
         ("texture", "heights"): "Settings: areal texture",
+        ("struts", "strut"): "Settings: struts",
+        ("section", "section"): "Settings: cross-sections",
     }
-    used = {(p, image.shows or "surface") for image in study.images for p in image.procedures}
+    used = {(p, image.kind) for image in study.images for p in image.procedures}
     for (procedure, shows), title in kinds.items():
         if (procedure, shows) not in used:
             continue

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surfscan.columns import (
+    FIGURES_OF,
     GROUP_FIGURES,
-    HEIGHT_FIGURES,
     LOWER_BOUND_FIGURES,
     SUBTRACTED_FIGURES,
     Table,
@@ -22,6 +22,7 @@ from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_bas
 from surfscan.report.pooling import POOLS, SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, about, words
 from surfscan.report.rounding import significant
+from surfscan.study.entries import PROCEDURES_BY_KIND, Shows
 
 if TYPE_CHECKING:
     from surfscan.study.manifest import Group
@@ -43,8 +44,8 @@ class GroupSummary:
         By figure of `GROUP_FIGURES`; differences by `SUBTRACTED_FIGURES`, only where there is a baseline.
     row : dict
         Its row of the group table.
-    seen_warnings, deep_warnings : list of str
-        About figures of pictures and the group itself, and about figures of height maps.
+    kind_warnings : dict of str to list of str
+        By what images show; those about the group itself stand with "surface".
     """
 
     name: str
@@ -53,13 +54,14 @@ class GroupSummary:
     means: dict[str, GroupEstimate] = field(default_factory=dict)
     differences: dict[str, GroupEstimate] = field(default_factory=dict)
     row: dict[str, Any] = field(default_factory=dict)
-    seen_warnings: list[str] = field(default_factory=list)
-    deep_warnings: list[str] = field(default_factory=list)
+    kind_warnings: dict[Shows, list[str]] = field(
+        default_factory=lambda: {kind: [] for kind in PROCEDURES_BY_KIND}
+    )
 
     @property
     def warnings(self) -> list[str]:
-        """Both, each once."""
-        return list(dict.fromkeys([*self.seen_warnings, *self.deep_warnings]))
+        """All of them, each once."""
+        return list(dict.fromkeys(text for texts in self.kind_warnings.values() for text in texts))
 
     def values(self, figure: str) -> list[float]:
         """One value a specimen that has the figure."""
@@ -113,7 +115,7 @@ def group_table(groups: Sequence[GroupSummary]) -> Table:
 def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
     exposures = {m.specimen.exposure_h for m in group.members}
     if len(exposures) > 1:
-        group.seen_warnings.append("Specimens of this group differ in exposure.")
+        group.kind_warnings["surface"].append("Specimens of this group differ in exposure.")
     group.row |= {
         "group": group.name,
         "exposure_h": group.members[0].row["exposure_h"] if len(exposures) == 1 else math.nan,
@@ -136,15 +138,14 @@ def _fill(group: GroupSummary, control: GroupSummary | None) -> None:
 
 
 def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
-    for heights, warnings in ((False, group.seen_warnings), (True, group.deep_warnings)):
-        names = [name for name in GROUP_FIGURES if (name in HEIGHT_FIGURES) is heights]
-        warnings += _refusals(group, control, names)
+    for kind, warnings in group.kind_warnings.items():
+        warnings += _refusals(group, control, FIGURES_OF[kind])
         for key, pool in POOLS.items():
-            if pool.heights is heights:
+            if pool.kind == kind:
                 warnings += _conditions(group, key)
     areas = [a for m in group.members if not math.isnan(a := m.deep.row.get("field_area_mm2", math.nan))]
     if areas and max(areas) > _AREAS_ALIKE * min(areas):
-        group.deep_warnings.append(
+        group.kind_warnings["heights"].append(
             f"Greatest pit depth: the area seen differs between specimens ({significant(min(areas))} to "
             f"{significant(max(areas))} mm²), and the greatest depth grows with it."
         )
@@ -192,7 +193,7 @@ def _conditions(group: GroupSummary, key: str) -> list[str]:
         on = pooled.count(condition)
         if on:
             who = f"{on} of {count(len(group.members), 'specimen')}"
-            where = f"height maps of {who}" if pool.heights else who
+            where = f"height maps of {who}" if pool.kind == "heights" else who
             warnings.append(f"Pits on {where} counted {how}.")
     return warnings
 

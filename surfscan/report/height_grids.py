@@ -10,7 +10,7 @@ from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
 from surfscan.report.grids import hours
 from surfscan.report.height_specimens import PRESENT_SURFACE
 from surfscan.report.pooling import SpecimenSummary
-from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, height_maps, words
+from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, of_kind, words
 from surfscan.report.rounding import NO_VALUE, at_least, round_to_interval, significant
 
 _TEXTURE_HALVES = (
@@ -86,7 +86,7 @@ def height_specimen_notes(specimens: Sequence[SpecimenSummary]) -> list[str]:
 
 def level_sentences(records: Sequence[FieldRecord]) -> list[str]:
     """From what level depths and losses are counted, for the maps of the study."""
-    measured = [r for r in height_maps(records) if r.done("pits")]
+    measured = [r for r in of_kind(records, "heights") if r.done("pits")]
     levels: dict[str, int] = {}
     for record in measured:
         level = record.text("pits", "original_level") or PRESENT_SURFACE
@@ -126,7 +126,7 @@ def height_grid(records: Sequence[FieldRecord]) -> Grid:
         Head("Volume per area", "µm", number=True),
         Head("Warnings", "n", number=True),
     ]
-    rows = [_map_cells(r) for r in height_maps(records) if r.done("pits")]
+    rows = [_map_cells(r) for r in of_kind(records, "heights") if r.done("pits")]
     return Grid(f"Height maps ({len(rows)})", heads, rows).without_empty_columns()
 
 
@@ -166,7 +166,7 @@ def texture_specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
 
 def texture_grids(records: Sequence[FieldRecord]) -> list[Grid]:
     """Every texture parameter of every height map, in two tables."""
-    measured = [r for r in height_maps(records) if r.done("texture")]
+    measured = [r for r in of_kind(records, "heights") if r.done("texture")]
     columns = {c.name: c for c in TEXTURE_PARAMETERS}
     grids = []
     for title, names in _TEXTURE_HALVES:

@@ -10,7 +10,7 @@ from surfscan.report.height_pictures import deepest_pit
 from surfscan.report.height_specimens import PRESENT_SURFACE
 from surfscan.report.pooling import count
 from surfscan.report.prose import asides, taken_sentence
-from surfscan.report.records import FieldRecord, height_maps
+from surfscan.report.records import FieldRecord, of_kind
 from surfscan.report.rounding import at_least, round_to_interval, significant
 
 NOT_MEASURED = (
@@ -47,7 +47,7 @@ METHOD = (
 
 def height_sentences(records: Sequence[FieldRecord]) -> list[str]:
     """How many height maps there are, and the deepest pit of all."""
-    maps = height_maps(records)
+    maps = of_kind(records, "heights")
     if not maps:
         return []
     done = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in maps)

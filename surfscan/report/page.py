@@ -14,7 +14,7 @@ from surfscan.report.extreme_values import Extremes
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.pooling import SpecimenSummary
-from surfscan.report.records import PROCEDURES, FieldRecord, height_maps, pictures
+from surfscan.report.records import PROCEDURES, FieldRecord, of_kind
 from surfscan.report.rounding import NO_VALUE
 from surfscan.report.truth import TruthComparison
 from surfscan.report.warning_groups import group_warnings
@@ -56,7 +56,7 @@ def render_page(content: PageContent) -> str:
     size_charts = charts.size_charts(content.groups)
     truth = content.truth
     failed = grids.failed_grid(content.records)
-    maps, seen = height_maps(content.records), pictures(content.records)
+    maps, seen = of_kind(content.records, "heights"), of_kind(content.records, "surface")
     first, *others = prose.summary_sentences(content.records, content.groups, content.specimens)
     parts = {
         "summary": "Summary",
@@ -183,12 +183,12 @@ def _fields(
 def _heights(content: PageContent, markup: Any) -> dict[str, Any]:
     """What the section on height maps shows."""
     groups, specimens, records = content.groups, content.specimens, content.records
-    shown = grids.shown_figures(groups, heights=True)
+    shown = grids.shown_figures(groups, "heights")
     return {
         "level": height_grids.level_sentences(records),
-        "chart": markup(charts.group_chart(groups, heights=True)),
-        "group_grid": grids.group_grid(groups, heights=True) if shown else None,
-        "group_notes": grids.group_notes(groups, heights=True),
+        "chart": markup(charts.group_chart(groups, "heights")),
+        "group_grid": grids.group_grid(groups, "heights") if shown else None,
+        "group_notes": grids.group_notes(groups, "heights"),
         "depth_chart": markup(height_charts.depth_chart(groups)),
         "specimen_grid": height_grids.height_specimen_grid(specimens),
         "specimen_notes": height_grids.height_specimen_notes(specimens),

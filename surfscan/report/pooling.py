@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from surfscan.columns import GROUP_FIGURES, HEIGHT_FIGURES, Table
+from surfscan.columns import FIGURES_OF, GROUP_FIGURES, Table
 from surfscan.estimates import counting, fields
-from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, height_maps, pictures, words
+from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, of_kind, words
+from surfscan.study.entries import PROCEDURES_BY_KIND, Shows
 
 if TYPE_CHECKING:
     from surfscan.study.manifest import Specimen
@@ -30,8 +31,8 @@ class Pool:
     Attributes
     ----------
     procedure : str
-    heights : bool
-        Whether the fields are height maps; figures of pictures and height maps are never pooled together.
+    kind : Shows
+        What its images show; figures of different kinds are never pooled together.
     name : str
         In words, at the start of a sentence.
     conditions : tuple of str
@@ -39,17 +40,19 @@ class Pool:
     """
 
     procedure: str
-    heights: bool
+    kind: Shows
     name: str
     conditions: tuple[str, ...]
 
 
 _METAL_FIRST = ("cleaned", "as_received", WITH_PRODUCT)
 POOLS = {
-    "pits": Pool("pits", False, "Pits", _METAL_FIRST),
-    "degraded": Pool("degraded", False, "Degraded area", (WITH_PRODUCT, "cleaned", "as_received")),
-    "height_pits": Pool("pits", True, "Pits on height maps", _METAL_FIRST),
-    "texture": Pool("texture", True, "Areal texture", _METAL_FIRST),
+    "pits": Pool("pits", "surface", "Pits", _METAL_FIRST),
+    "degraded": Pool("degraded", "surface", "Degraded area", (WITH_PRODUCT, "cleaned", "as_received")),
+    "height_pits": Pool("pits", "heights", "Pits on height maps", _METAL_FIRST),
+    "texture": Pool("texture", "heights", "Areal texture", _METAL_FIRST),
+    "struts": Pool("struts", "strut", "Strut widths", _METAL_FIRST),
+    "section": Pool("section", "section", "Cross-sections", (WITH_PRODUCT, "cleaned", "as_received")),
 }
 """Where a specimen was imaged in several conditions, only one is pooled: the one that most specimens of its
 group have, so that they can be compared. At a tie the order in the pool decides: pits and texture show best
@@ -99,16 +102,25 @@ class SpecimenSummary:
     Attributes
     ----------
     specimen : Specimen
-    seen, deep : Figures
-        From pictures, and from height maps; never pooled together.
+    by_kind : dict of str to Figures
+        By what images show; never pooled together.
     pooled : dict of str to list of FieldRecord
         Fields that enter its figures, by pool.
     """
 
     specimen: Specimen
-    seen: Figures
-    deep: Figures
+    by_kind: dict[Shows, Figures]
     pooled: dict[str, list[FieldRecord]] = field(default_factory=dict)
+
+    @property
+    def seen(self) -> Figures:
+        """Figures from pictures of its surface."""
+        return self.by_kind["surface"]
+
+    @property
+    def deep(self) -> Figures:
+        """Figures from height maps."""
+        return self.by_kind["heights"]
 
     @property
     def row(self) -> dict[str, Any]:
@@ -117,8 +129,8 @@ class SpecimenSummary:
 
     @property
     def warnings(self) -> list[str]:
-        """Warnings of both kinds of image, each once."""
-        return list(dict.fromkeys([*self.seen.warnings, *self.deep.warnings]))
+        """Warnings of all kinds of image, each once."""
+        return list(dict.fromkeys(text for figures in self.by_kind.values() for text in figures.warnings))
 
     def condition(self, pool: str) -> str:
         """Surface condition of the fields of a pool; empty where there are none."""
@@ -126,8 +138,8 @@ class SpecimenSummary:
 
     def figure(self, name: str) -> float:
         """A figure of `GROUP_FIGURES`; not-a-number where the specimen has none."""
-        row = self.deep.row if name in HEIGHT_FIGURES else self.seen.row
-        return float(row.get(name, math.nan))
+        figures = next(own for kind, own in self.by_kind.items() if name in FIGURES_OF[kind])
+        return float(figures.row.get(name, math.nan))
 
 
 def pool_fields(specimens: Iterable[Specimen], records: Sequence[FieldRecord]) -> list[SpecimenSummary]:
@@ -135,13 +147,14 @@ def pool_fields(specimens: Iterable[Specimen], records: Sequence[FieldRecord]) -
     out = []
     for specimen in specimens:
         own = [r for r in records if r.specimen.id == specimen.id]
-        out.append(SpecimenSummary(specimen, Figures(pictures(own)), Figures(height_maps(own))))
+        by_kind = {kind: Figures(of_kind(own, kind)) for kind in PROCEDURES_BY_KIND}
+        out.append(SpecimenSummary(specimen, by_kind))
     for group in dict.fromkeys(s.specimen.group for s in out):
         members = [s for s in out if s.specimen.group == group]
         for key, pool in POOLS.items():
             order = _condition_order(members, pool)
             for summary in members:
-                summary.pooled[key] = _one_condition(_figures(summary, pool), pool, order)
+                summary.pooled[key] = _one_condition(summary.by_kind[pool.kind], pool, order)
     return out
 
 
@@ -246,10 +259,6 @@ def count(n: int, noun: str) -> str:
     return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
-def _figures(summary: SpecimenSummary, pool: Pool) -> Figures:
-    return summary.deep if pool.heights else summary.seen
-
-
 def _not_all_done(record: FieldRecord) -> bool:
     return any(record.status(p) in ("failed", "not measured") for p in record.image.procedures)
 
@@ -261,7 +270,7 @@ def _usable(figures: Figures, pool: Pool) -> list[FieldRecord]:
 def _condition_order(members: Sequence[SpecimenSummary], pool: Pool) -> list[str]:
     """Conditions of a group's fields, the one to pool first: found on most specimens, then by preference."""
     found: Counter[str] = Counter(
-        c for m in members for c in {r.image.condition for r in _usable(_figures(m, pool), pool)}
+        c for m in members for c in {r.image.condition for r in _usable(m.by_kind[pool.kind], pool)}
     )
     return sorted(found, key=lambda c: (-found[c], (*pool.conditions, NOT_STATED).index(c)))
 

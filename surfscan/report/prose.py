@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from surfscan.estimates.groups import GroupEstimate
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import SpecimenSummary, count
-from surfscan.report.records import NOT_STATED, FieldRecord, pictures, words
+from surfscan.report.records import NOT_STATED, FieldRecord, of_kind, words
 from surfscan.report.rounding import round_to_interval, significant
 
 CAUTIONS = (
@@ -63,7 +63,7 @@ def summary_sentences(
     records: Sequence[FieldRecord], groups: Sequence[GroupSummary], specimens: Sequence[SpecimenSummary]
 ) -> list[str]:
     """What was measured and the largest and smallest group means, with intervals and numbers behind them."""
-    seen = pictures(records)
+    seen = of_kind(records, "surface")
     measured = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in seen)
     worst = sum(not r.enters_means for r in seen)
     text = f"{count(len(specimens), 'specimen')} in {count(len(groups), 'group')}"

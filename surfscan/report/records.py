@@ -11,14 +11,33 @@ from surfscan.columns import Table, empty_table
 
 if TYPE_CHECKING:
     from surfscan.store.results import StoredResult
+    from surfscan.study.entries import Shows
     from surfscan.study.manifest import ImageEntry, Specimen, Study
 
 WORST_SEEN = "worst_seen"
 WITH_PRODUCT = "with_product"
 NOT_STATED = "not_stated"
 
-PROCEDURES = {"pits": "Pits", "degraded": "Degraded area", "texture": "Areal texture"}
+PROCEDURES = {
+    "pits": "Pits",
+    "degraded": "Degraded area",
+    "texture": "Areal texture",
+    "struts": "Strut widths",
+    "section": "Cross-sections",
+}
 """Procedure -> its name at the start of a sentence or as a title."""
+
+_MEASURED_BY = {
+    "pits": "pits",
+    "for_review": "pits",
+    "struts": "struts",
+    "stations": "struts",
+    "strut_faults": "struts",
+    "profiles": "section",
+    "outline": "section",
+    "thickness": "section",
+}
+"""Table of a result -> the procedure that gives it."""
 
 
 @dataclass(frozen=True)
@@ -43,14 +62,14 @@ class FieldRecord:
     _unpacked: dict[str, Table] = field(default_factory=dict, repr=False, compare=False)
 
     @property
-    def is_height_map(self) -> bool:
-        """Whether the image shows heights; figures of pictures and of height maps are never pooled."""
-        return self.image.shows == "heights"
+    def kind(self) -> Shows:
+        """What the image shows; figures of different kinds are never pooled."""
+        return self.image.kind
 
     @property
     def image_kind(self) -> str:
         """ "heightmap" or "micrograph", as results name it."""
-        return "heightmap" if self.is_height_map else "micrograph"
+        return "heightmap" if self.kind == "heights" else "micrograph"
 
     @property
     def enters_means(self) -> bool:
@@ -108,9 +127,9 @@ class FieldRecord:
         return self.text("pits", name) or self.text("texture", name)
 
     def table(self, name: str) -> Table:
-        """The stored pits or for_review table; no rows where pits were not measured."""
+        """A stored table, such as pits or stations; no rows where its procedure did not run."""
         if name not in self._unpacked:
-            stored = self.done("pits")
+            stored = self.done(_MEASURED_BY[name])
             self._unpacked[name] = (
                 stored.tables[name] if stored and name in stored.tables else empty_table(name)
             )
@@ -127,14 +146,9 @@ class FieldRecord:
         return tuple(seen)
 
 
-def pictures(records: Iterable[FieldRecord]) -> list[FieldRecord]:
-    """Images that show a surface by its brightness."""
-    return [r for r in records if not r.is_height_map]
-
-
-def height_maps(records: Iterable[FieldRecord]) -> list[FieldRecord]:
-    """Images that show heights."""
-    return [r for r in records if r.is_height_map]
+def of_kind(records: Iterable[FieldRecord], kind: Shows) -> list[FieldRecord]:
+    """Images that show a surface, heights, struts or a section."""
+    return [r for r in records if r.kind == kind]
 
 
 def gather(study: Study, stored: Iterable[StoredResult]) -> tuple[list[FieldRecord], list[str]]:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from surfscan.columns import TEXTURE_PARAMETERS, Table, columns, conform, empty_table
-from surfscan.report.records import FieldRecord, height_maps, pictures
+from surfscan.report.records import FieldRecord, of_kind
 
 _PIT_NUMBERS = (
     "pit_count",
@@ -52,12 +52,12 @@ _DEGRADED_ESTIMATES = ("degraded_area_fraction", "tarnished_area_fraction")
 
 def image_table(records: Sequence[FieldRecord]) -> Table:
     """One row a picture, `study_images` in the column registry, in the study's order."""
-    return _table("study_images", [_image_row(r) for r in pictures(records)])
+    return _table("study_images", [_image_row(r) for r in of_kind(records, "surface")])
 
 
 def height_table(records: Sequence[FieldRecord]) -> Table:
     """One row a height map, `study_heights` in the column registry, in the study's order."""
-    return _table("study_heights", [_height_row(r) for r in height_maps(records)])
+    return _table("study_heights", [_height_row(r) for r in of_kind(records, "heights")])
 
 
 def object_table(records: Sequence[FieldRecord], name: str) -> Table:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,21 +14,42 @@ import numpy as np
 from surfscan.errors import InputError
 from surfscan.estimates.groups import t_factor
 from surfscan.report.records import FieldRecord
+from surfscan.study.entries import Shows
 
 FILE_NAME = "truth.csv"
-FIGURES = {
-    "pit_count": "pits",
-    "pit_density_per_mm2": "pits",
-    "pitted_area_fraction": "pits",
-    "degraded_area_fraction": "degraded",
-    "max_depth_um": "pits",
-    "mean_depth_10_deepest_um": "pits",
-    "volume_per_area_um": "pits",
-    "mean_penetration_um": "pits",
-    "max_penetration_um": "pits",
-    "Sq_um": "texture",
+FIGURES: dict[Shows, dict[str, str]] = {
+    "surface": {
+        "pit_count": "pits",
+        "pit_density_per_mm2": "pits",
+        "pitted_area_fraction": "pits",
+        "degraded_area_fraction": "degraded",
+    },
+    "heights": {
+        "pit_count": "pits",
+        "pit_density_per_mm2": "pits",
+        "pitted_area_fraction": "pits",
+        "max_depth_um": "pits",
+        "mean_depth_10_deepest_um": "pits",
+        "volume_per_area_um": "pits",
+        "mean_penetration_um": "pits",
+        "max_penetration_um": "pits",
+        "Sq_um": "texture",
+    },
+    "strut": {
+        "mean_width_um": "struts",
+        "min_width_um": "struts",
+        "loss_fraction": "struts",
+        "least_section_equal_loss_fraction": "struts",
+    },
+    "section": {
+        "metal_area_um2": "section",
+        "original_area_um2": "section",
+        "remaining_fraction": "section",
+        "mean_penetration_um": "section",
+        "max_penetration_um": "section",
+    },
 }
-"""Figures that truth.csv may hold -> the procedure that measures them."""
+"""What an image shows -> figures that truth.csv may hold of it -> the procedure that measures them."""
 
 _LOWER_BOUND = {
     "max_depth_um": "max_depth_is_lower_bound",
@@ -43,8 +64,8 @@ class TruthComparison:
     Attributes
     ----------
     figure : str
-    on_height_maps : bool
-        Whether the images are height maps; figures of pictures and of height maps are never pooled.
+    kind : str
+        What the images show; figures of different kinds are never pooled.
     images : tuple of str
     true, measured : ndarray of shape (n,)
     bias : float
@@ -60,7 +81,7 @@ class TruthComparison:
     """
 
     figure: str
-    on_height_maps: bool
+    kind: Shows
     images: tuple[str, ...]
     true: np.ndarray
     measured: np.ndarray
@@ -90,30 +111,30 @@ def compare_with_truth(folder: Path, records: Sequence[FieldRecord]) -> list[Tru
     if not path.exists():
         return []
     by_id = {r.image_id: r for r in records}
-    rows = _read(path, set(by_id))
+    rows = _read(path, by_id)
     out = []
-    for on_height_maps in (False, True):
-        for figure, procedure in FIGURES.items():
+    for kind, figures in FIGURES.items():
+        for figure, procedure in figures.items():
             pairs = [
                 (by_id[image], true)
                 for image, name, true in rows
                 if name == figure
-                and by_id[image].is_height_map is on_height_maps
+                and by_id[image].kind == kind
                 and not math.isnan(by_id[image].figure(procedure, figure))
             ]
             known = [(record, true) for record, true in pairs if not _is_lower_bound(record, figure)]
             if known:
-                out.append(_compare(figure, on_height_maps, known, len(pairs) - len(known)))
+                out.append(_compare(figure, kind, known, len(pairs) - len(known)))
     return out
 
 
 def _is_lower_bound(record: FieldRecord, figure: str) -> bool:
     """Whether the measured figure is one: a floor that mattered for it was not measured."""
-    stored = record.done(FIGURES[figure])
+    stored = record.done(FIGURES[record.kind][figure])
     return bool(stored and figure in _LOWER_BOUND and stored.summary.get(_LOWER_BOUND[figure]))
 
 
-def _read(path: Path, images: set[str]) -> list[tuple[str, str, float]]:
+def _read(path: Path, records: Mapping[str, FieldRecord]) -> list[tuple[str, str, float]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -129,10 +150,15 @@ def _read(path: Path, images: set[str]) -> list[tuple[str, str, float]]:
     rows = []
     for row in reader:
         where = f"{path}:{reader.line_num}"
-        if row["image"] not in images:
+        record = records.get(row["image"])
+        if record is None:
             raise InputError(where, f"image {row['image']!r} is not in study.toml", "Correct the name.")
-        if row["figure"] not in FIGURES:
-            raise InputError(where, f"unknown figure {row['figure']!r}", f"Use one of: {', '.join(FIGURES)}")
+        if row["figure"] not in FIGURES[record.kind]:
+            raise InputError(
+                where,
+                f"unknown figure {row['figure']!r} of an image that shows {record.kind!r}",
+                f"Use one of: {', '.join(FIGURES[record.kind])}",
+            )
         try:
             true = float(row["true_value"])
         except (TypeError, ValueError):
@@ -144,9 +170,9 @@ def _read(path: Path, images: set[str]) -> list[tuple[str, str, float]]:
 
 
 def _compare(
-    figure: str, on_height_maps: bool, pairs: list[tuple[FieldRecord, float]], lower_bounds: int
+    figure: str, kind: Shows, pairs: list[tuple[FieldRecord, float]], lower_bounds: int
 ) -> TruthComparison:
-    procedure = FIGURES[figure]
+    procedure = FIGURES[kind][figure]
     true = np.array([t for _, t in pairs])
     measured = np.array([r.figure(procedure, figure) for r, _ in pairs])
     difference = measured - true
@@ -159,7 +185,7 @@ def _compare(
     known = [(low, high, t) for low, high, t in limits if not math.isnan(low)]
     return TruthComparison(
         figure,
-        on_height_maps,
+        kind,
         tuple(r.image_id for r, _ in pairs),
         true,
         measured,

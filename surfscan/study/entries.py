@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Any, Literal
 
@@ -18,28 +18,93 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from surfscan.calibration.units import um_per_unit
-from surfscan.procedures.settings import DegradedSettings, HeightPitSettings, PitSettings, TextureSettings
+from surfscan.procedures.settings import (
+    DegradedSettings,
+    HeightPitSettings,
+    PitSettings,
+    SectionSettings,
+    StrutSettings,
+    TextureSettings,
+)
 from surfscan.study.faults import OWN_FAULT
 
-Procedure = Literal["pits", "degraded", "texture"]
-Shows = Literal["surface", "heights"]
-Settings = PitSettings | DegradedSettings | HeightPitSettings | TextureSettings
+Procedure = Literal["pits", "degraded", "texture", "struts", "section"]
+Shows = Literal["surface", "heights", "strut", "section"]
+Settings = (
+    PitSettings | DegradedSettings | HeightPitSettings | TextureSettings | StrutSettings | SectionSettings
+)
 Text = Annotated[str, Field(min_length=1)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
 PROCEDURES_BY_KIND: dict[Shows, tuple[Procedure, ...]] = {
     "surface": ("pits", "degraded"),
     "heights": ("pits", "texture"),
+    "strut": ("struts",),
+    "section": ("section",),
 }
 """What an image shows -> the procedures that can be run on it, all of them where it names none."""
 
-COMPANIONS = {"region": "region mask", "datum": "datum mask", "unexposed": "unexposed height map"}
+COMPANIONS = {
+    "region": "region mask",
+    "datum": "datum mask",
+    "unexposed": "unexposed height map",
+    "before": "picture before exposure",
+    "side_view": "side view",
+    "thickness_map": "height map for the thickness",
+    "twin": "section of an unexposed twin",
+}
 """Files that may belong to an image, by role -> what they are called."""
 
-ORIGINAL_LEVEL = ("datum", "unexposed")
-"""Those of them that give the original level of the surface; only pits are measured against it."""
+ROLES: dict[Procedure, tuple[str, ...]] = {
+    "pits": ("region", "datum", "unexposed"),
+    "degraded": ("region",),
+    "texture": ("region",),
+    "struts": ("region", "before", "side_view", "thickness_map"),
+    "section": ("region", "before", "twin"),
+}
+"""Procedure -> roles of the files that enter it, where an image has them."""
 
-_HEIGHTS_ONLY = ("height_unit", *ORIGINAL_LEVEL)
+ROLES_BY_KIND: dict[Shows, tuple[str, ...]] = {
+    "surface": ("region",),
+    "heights": ROLES["pits"],
+    "strut": ROLES["struts"],
+    "section": ROLES["section"],
+}
+"""What an image shows -> roles of the files that may belong to it."""
+
+ORIGINAL_LEVEL = ("datum", "unexposed")
+"""Those of them that give the original level of a surface; only pits are measured against it."""
+
+
+_SHOWN: dict[Shows, str] = {
+    "surface": "a surface",
+    "heights": "heights",
+    "strut": "struts",
+    "section": "a cross-section",
+}
+_MEASURED_ON: dict[Procedure, str] = {
+    "pits": "pits are measured on surfaces and height maps",
+    "degraded": "degraded area is told by brightness",
+    "texture": "texture is measured on heights",
+    "struts": "strut widths are measured on pictures of struts",
+    "section": "remaining metal is measured on cross-sections",
+}
+_BY_KIND: dict[str, tuple[Shows, ...]] = {
+    "height_unit": ("heights",),
+    "cut_angle_deg": ("section",),
+    **{
+        role: tuple(shows for shows, roles in ROLES_BY_KIND.items() if role in roles)
+        for role in COMPANIONS
+        if role != "region"
+    },
+}
+"""Keys that only some kinds of image may have -> these kinds."""
+
+
+def _write_shows(kinds: Iterable[str]) -> str:
+    """The rest of a remedy: what to write where the file shows one of these kinds."""
+    written = " or ".join(f'shows = "{kind}"' for kind in kinds)
+    return f"or write {written} if that is what the file holds"
 
 
 def _pair(value: object) -> object:
@@ -79,6 +144,16 @@ class StudySettings(_Table):
         HeightPitSettings(), description="Settings of the pits procedure on height maps."
     )
     texture: TextureSettings = Field(TextureSettings(), description="Settings of the texture procedure.")
+    struts: StrutSettings = Field(
+        StrutSettings(),
+        description="Settings of the struts procedure; a specimen's drawn sizes take the place of those "
+        "here.",
+    )
+    section: SectionSettings = Field(
+        SectionSettings(),
+        description="Settings of the section procedure; a specimen's drawn sizes take the place of those "
+        "here.",
+    )
 
     def of(self, procedure: str, shows: Shows | None = None) -> Settings:
         """Settings of the named procedure on an image of that kind (None: a picture)."""
@@ -116,6 +191,10 @@ class Specimen(_Table):
     surface_area_mm2: Positive | None = None
     drawn_strut_width_um: Positive | None = None
     drawn_thickness_um: Positive | None = None
+    drawn_shape: Literal["rectangle", "ellipse", "trapezoid"] | None = Field(
+        None, description="Section of its struts as drawn; left out, as the settings say."
+    )
+    drawn_top_width_um: Positive | None = Field(None, description="Trapezoid: width of the narrower face.")
     note: str = ""
 
 
@@ -126,8 +205,9 @@ class ImageEntry(_Table):
     specimen: Text
     shows: Shows | None = Field(
         None,
-        description='"surface" (a picture; also where left out) or "heights" (a height map). A file that '
-        "holds heights is measured only where this is stated.",
+        description='"surface" (a picture; also where left out), "heights" (a height map), "strut" (one '
+        'strut or a mesh) or "section" (a polished cross-section). A file that holds heights is measured '
+        "only where this is stated.",
     )
     procedures: Annotated[tuple[Procedure, ...], BeforeValidator(_tuple), Field(min_length=1)] = Field(
         PROCEDURES_BY_KIND["surface"],
@@ -158,43 +238,64 @@ class ImageEntry(_Table):
         description="Height map of the same field before exposure, registered onto the same grid: it gives "
         "the original level everywhere.",
     )
+    before: RelativeFile | None = Field(
+        None, description="Picture of the same struts or sections before exposure; it is registered."
+    )
+    side_view: RelativeFile | None = Field(
+        None, description="Picture of the same struts seen across: gives their thickness."
+    )
+    thickness_map: RelativeFile | None = Field(
+        None, description="Height map of a strut on a flat stage: gives its thickness."
+    )
+    twin: RelativeFile | None = Field(
+        None, description="Section of an unexposed twin: gives the original area and outline."
+    )
+    cut_angle_deg: Annotated[float, Field(ge=0, le=75, allow_inf_nan=False)] | None = Field(
+        None,
+        description="Angle between a section's plane and the plane square to the strut; overrides the "
+        "settings.",
+    )
     note: str = ""
 
     @model_validator(mode="before")
     @classmethod
     def _all_that_goes_with_it(cls, given: Any) -> Any:
-        if not isinstance(given, Mapping) or "procedures" in given or given.get("shows") != "heights":
+        if not isinstance(given, Mapping) or "procedures" in given:
             return given
-        return {**given, "procedures": PROCEDURES_BY_KIND["heights"]}
+        shows = given.get("shows")
+        if not isinstance(shows, str) or shows not in PROCEDURES_BY_KIND:
+            return given
+        return {**given, "procedures": PROCEDURES_BY_KIND[shows]}
 
     @field_validator("procedures")
     @classmethod
     def _procedures_go_with_it(
         cls, procedures: tuple[Procedure, ...], info: ValidationInfo
     ) -> tuple[Procedure, ...]:
-        shows = info.data.get("shows", "unreadable")
-        if shows == "heights" and "degraded" in procedures:
-            raise _fault(
-                "degraded area is told by brightness, and this image shows heights",
-                "Leave 'degraded' out of procedures; if the file holds a picture after all, write "
-                'shows = "surface"',
-            )
-        if shows in (None, "surface") and "texture" in procedures:
-            raise _fault(
-                "texture is measured on heights, and this image shows none",
-                "Leave 'texture' out of procedures; if the file holds a height map, write "
-                'shows = "heights"',
-            )
+        if "shows" not in info.data:  # at fault by itself
+            return procedures
+        shows: Shows = info.data["shows"] or "surface"
+        for procedure in procedures:
+            if procedure not in PROCEDURES_BY_KIND[shows]:
+                raise _fault(
+                    f"{_MEASURED_ON[procedure]}, and this image shows {_SHOWN[shows]}",
+                    f"Leave {procedure!r} out of procedures, "
+                    + _write_shows(kind for kind, own in PROCEDURES_BY_KIND.items() if procedure in own),
+                )
         return procedures
 
-    @field_validator(*_HEIGHTS_ONLY)
+    @field_validator(*_BY_KIND)
     @classmethod
-    def _goes_with_heights(cls, value: str | None, info: ValidationInfo) -> str | None:
+    def _goes_with_what_it_shows(cls, value: str | float | None, info: ValidationInfo) -> Any:
+        if value is None or "shows" not in info.data:  # not given, or at fault by itself
+            return value
         name = str(info.field_name)
-        if value is not None and info.data.get("shows", "unreadable") in (None, "surface"):
+        shows: Shows = info.data["shows"] or "surface"
+        if shows not in _BY_KIND[name]:
             raise _fault(
-                f"{name} is for height maps, and this image shows no heights",
-                f'Take {name} out; if the file holds a height map, write shows = "heights"',
+                f"{name} is for images of {' or '.join(_SHOWN[kind] for kind in _BY_KIND[name])}, and this "
+                f"image shows {_SHOWN[shows]}",
+                f"Take {name} out, {_write_shows(_BY_KIND[name])}",
             )
         return value
 
@@ -212,8 +313,13 @@ class ImageEntry(_Table):
         """The file, and ``#page`` where a page is given."""
         return image_id(self.file, self.page)
 
+    @property
+    def kind(self) -> Shows:
+        """What it shows: "surface" where that is not stated."""
+        return self.shows or "surface"
+
     def companions(self) -> dict[str, str]:
-        """Files that belong to it, by role ("region", "datum", "unexposed"); only those that are named."""
+        """Files that belong to it, by role (see `COMPANIONS`); only those that are named."""
         return {role: name for role in COMPANIONS if (name := getattr(self, role)) is not None}
 
 

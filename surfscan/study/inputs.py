@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from surfscan.images import HeightMap, Micrograph
 
+_PICTURES = ("before", "side_view", "twin")
 SAY_WHAT_IT_SHOWS = 'Add shows = "heights", or shows = "surface" if its numbers are brightness'
 
 
@@ -42,13 +43,13 @@ def open_entry(folder: Path, image: ImageEntry) -> Micrograph | HeightMap:
 
     path = folder / image.file
     opened: Micrograph | HeightMap
-    if image.shows == "heights":
+    if image.kind == "heights":
         opened = _open_heights(path, image, image.page)
     else:
         opened = open_image(
             path,
             page=image.page,
-            kind="micrograph" if image.shows == "surface" else None,
+            kind="micrograph" if image.shows else None,
             pixel_size_um=_size(image),
         )
         if isinstance(opened, HeightMap):
@@ -58,7 +59,7 @@ def open_entry(folder: Path, image: ImageEntry) -> Micrograph | HeightMap:
 
 def open_companion(
     folder: Path, image: ImageEntry, opened: Micrograph | HeightMap, role: str
-) -> np.ndarray | HeightMap:
+) -> np.ndarray | HeightMap | Micrograph:
     """Open one file that belongs to an opened image.
 
     Parameters
@@ -68,11 +69,13 @@ def open_companion(
     opened : Micrograph or HeightMap
         The image itself.
     role : str
-        One that the entry names: "region", "datum" or "unexposed".
+        One that the entry names (see `surfscan.study.entries.COMPANIONS`).
 
     Returns
     -------
-    ndarray of shape (M, N), bool, or HeightMap
+    ndarray of shape (M, N), bool, or HeightMap, or Micrograph
+        Masks; height maps ("unexposed", "thickness_map"); pictures ("before", "side_view", "twin"), each with
+        its own scale, and with the pixel size that the entry states only where its file states none.
 
     Raises
     ------
@@ -86,11 +89,41 @@ def open_companion(
     if role == "unexposed":
         unexposed = _on_the_same_grid(path, _open_heights(path, image, None), opened)
         return replace(unexposed, source=replace(unexposed.source, path=name))
+    if role in _PICTURES:
+        picture = _open_picture(path, image)
+        return replace(picture, source=replace(picture.source, path=name))
+    if role == "thickness_map":
+        heights = _open_own_heights(path)
+        return replace(heights, source=replace(heights.source, path=name))
     inside = open_mask(path, opened.shape)
     if not inside.any():
         what, marked = ("specimen", "the specimen") if role == "region" else ("datum", "what was covered")
         raise InputError(path, f"the mask marks no {what}", f"Draw {marked} with values above 0")
     return inside
+
+
+def _open_picture(path: Path, image: ImageEntry) -> Micrograph:
+    """A picture with its own scale; with the entry's pixel size where its file states none."""
+    from surfscan.images import Micrograph
+    from surfscan.opening import open_image
+
+    opened = open_image(path, kind="micrograph")
+    if opened.calibration is None and image.pixel_size_um is not None:
+        opened = open_image(path, kind="micrograph", pixel_size_um=_size(image))
+    if not isinstance(opened, Micrograph):
+        raise InputError(path, "the file holds heights, not a picture", "Name a picture in study.toml")
+    return opened
+
+
+def _open_own_heights(path: Path) -> HeightMap:
+    """A height map of something else than the image: with its own scale."""
+    from surfscan.images import HeightMap
+    from surfscan.opening import open_image
+
+    opened = open_image(path, kind="heightmap")
+    if not isinstance(opened, HeightMap):
+        raise InputError(path, "the file holds no heights", "Name a height map in study.toml")
+    return opened
 
 
 def _open_heights(path: Path, image: ImageEntry, page: int | None) -> HeightMap:

@@ -7,16 +7,20 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from surfscan._version import __version__
 from surfscan.errors import InputError
+from surfscan.procedures.settings import SectionSettings, StrutSettings
 from surfscan.store.masks import file_sha256
-from surfscan.study.entries import COMPANIONS, ImageEntry, Settings, Study
+from surfscan.study.entries import COMPANIONS, ROLES, ImageEntry, Procedure, Settings, Study
 
 PROCEDURES = {
     "pits": "surfscan.procedures:measure_pits",
     "degraded": "surfscan.procedures:measure_degraded",
     "texture": "surfscan.procedures:measure_texture",
+    "struts": "surfscan.procedures:measure_struts",
+    "section": "surfscan.procedures:measure_section",
 }
 """Procedure -> its function as ``module:name``, imported only where it runs."""
 
@@ -28,16 +32,16 @@ class Job:
     Attributes
     ----------
     procedure : str
-        "pits", "degraded" or "texture".
+        One of `PROCEDURES`.
     function : str
-        ``module:name`` of the procedure, called with the image, `settings` and ``region=``.
+        ``module:name`` of the procedure, called with the image, `settings` and what else `ROLES` names.
     settings : Settings
-        Those of the procedure for what the image shows.
+        See `settings_for`.
     fingerprint : str
         See `fingerprint`.
     """
 
-    procedure: str
+    procedure: Procedure
     function: str
     settings: Settings
     fingerprint: str
@@ -63,16 +67,34 @@ class ImageTask:
     jobs: tuple[Job, ...]
 
 
+def settings_for(study: Study, image: ImageEntry, procedure: Procedure) -> Settings:
+    """Settings of a procedure on an image: those of the study, with what image and specimen state.
+
+    Drawn sizes of the specimen take the place of those in the settings of struts and sections, and an angle
+    of cut that the image states that of the settings.
+    """
+    settings = study.settings.of(procedure, image.shows)
+    if isinstance(settings, StrutSettings | SectionSettings):
+        own = study.specimen(image.specimen)
+        stated: dict[str, Any] = {
+            "drawn_width_um": own.drawn_strut_width_um,
+            "drawn_thickness_um": own.drawn_thickness_um,
+            "drawn_shape": own.drawn_shape,
+            "drawn_top_width_um": own.drawn_top_width_um,
+        }
+        if isinstance(settings, SectionSettings):
+            stated["cut_angle_deg"] = image.cut_angle_deg
+        settings = settings.model_copy(update={k: v for k, v in stated.items() if v is not None})
+    return settings
+
+
 def fingerprint(
     image: ImageEntry,
-    procedure: str,
+    procedure: Procedure,
     settings: Settings,
     sha256: str,
-    region_sha256: str | None,
+    companions: Mapping[str, str | None],
     version: str = __version__,
-    *,
-    datum_sha256: str | None = None,
-    unexposed_sha256: str | None = None,
 ) -> str:
     """SHA-256 over all that decides a result: two equal fingerprints mean two equal results.
 
@@ -86,13 +108,11 @@ def fingerprint(
         Every field enters, defaults included.
     sha256 : str
         Of the image file, hex.
-    region_sha256 : str or None
-        Of the mask of the specimen region; None where none is given.
+    companions : mapping of str to str or None
+        SHA-256 of the files that belong to it, by role; None where one is missing. Only roles that enter
+        the procedure (`ROLES`) count.
     version : str
         Version of surfscan.
-    datum_sha256, unexposed_sha256 : str or None
-        Of the datum mask and of the unexposed height map; None where there is none. They enter for pits
-        only: no other procedure asks for the original level.
 
     Returns
     -------
@@ -104,14 +124,12 @@ def fingerprint(
         "page": image.page,
         "pixel_size_um": image.pixel_size_um,
         "procedure": procedure,
-        "region": region_sha256,
+        "region": companions.get("region"),
         "settings": settings.model_dump(mode="json"),
         "shows": image.shows,
         "version": version,
     }
-    given = {"height_unit": image.height_unit}
-    if procedure == "pits":
-        given |= {"datum": datum_sha256, "unexposed": unexposed_sha256}
+    given = {"height_unit": image.height_unit, **{role: companions.get(role) for role in ROLES[procedure]}}
     decisive |= {name: value for name, value in given.items() if value is not None}
     return hashlib.sha256(json.dumps(decisive, sort_keys=True).encode()).hexdigest()
 
@@ -119,7 +137,7 @@ def fingerprint(
 def jobs_for(
     study: Study, image: ImageEntry, sha256: str, companions: Mapping[str, str | None]
 ) -> tuple[Job, ...]:
-    """One job for each procedure of an image, with the settings of the study.
+    """One job for each procedure of an image.
 
     Parameters
     ----------
@@ -128,20 +146,12 @@ def jobs_for(
     sha256 : str
         Of the image file, hex.
     companions : mapping of str to str or None
-        SHA-256 of the files that belong to it by role ("region", "datum", "unexposed").
+        SHA-256 of the files that belong to it, by role.
     """
     found = []
     for procedure in dict.fromkeys(image.procedures):
-        settings = study.settings.of(procedure, image.shows)
-        mark = fingerprint(
-            image,
-            procedure,
-            settings,
-            sha256,
-            companions.get("region"),
-            datum_sha256=companions.get("datum"),
-            unexposed_sha256=companions.get("unexposed"),
-        )
+        settings = settings_for(study, image, procedure)
+        mark = fingerprint(image, procedure, settings, sha256, companions)
         found.append(Job(procedure, PROCEDURES[procedure], settings, mark))
     return tuple(found)
 

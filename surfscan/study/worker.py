@@ -15,12 +15,15 @@ from typing import TYPE_CHECKING, Any
 
 from surfscan.errors import InputError
 from surfscan.store.results import Failure, StagedResult, stage
-from surfscan.study.entries import ORIGINAL_LEVEL
+from surfscan.study.entries import ROLES
 from surfscan.study.inputs import open_companion, open_entry
 from surfscan.study.tasks import ImageTask, Job
 
 if TYPE_CHECKING:
     from surfscan.images import HeightMap, Micrograph
+
+SHARED = ("region",)
+"""Roles of companions that every procedure of an image uses: opened once."""
 
 Outcome = tuple[str, StagedResult | Failure]
 """Fingerprint of a job, and what came of it."""
@@ -69,7 +72,7 @@ def measure_image(task: ImageTask) -> list[Outcome]:
     """
     try:
         image = _open(task)
-        given = _opened(task, image, ("region",))
+        given = _opened(task, image, SHARED)
     except Exception as error:
         return [(job.fingerprint, Failure(job.procedure, _said(error, task))) for job in task.jobs]
     return [(job.fingerprint, _measure(job, image, given, task)) for job in task.jobs]
@@ -90,8 +93,8 @@ def _measure(
     job: Job, image: Micrograph | HeightMap, given: Mapping[str, Any], task: ImageTask
 ) -> StagedResult | Failure:
     try:
-        if job.procedure == "pits":
-            given = {**given, **_opened(task, image, ORIGINAL_LEVEL)}
+        own = [role for role in ROLES[job.procedure] if role not in SHARED]
+        given = {**given, **_opened(task, image, own)}
         result = _named(job.function)(image, job.settings, **given)
         return stage(task.folder, task.image.image_id, result)
     except Exception as error:

@@ -1,8 +1,8 @@
 """Tables of the report: they carry whose an object is, and means for every figure of a group."""
 
 from surfscan.columns import (
+    FIGURES_OF,
     GROUP_FIGURES,
-    HEIGHT_FIGURES,
     LOWER_BOUND_FIGURES,
     SUBTRACTED_FIGURES,
     TEXTURE_PARAMETERS,
@@ -29,8 +29,8 @@ def test_height_maps_have_tables_of_their_own():
     assert {c.name for c in TEXTURE_PARAMETERS} <= heights
     assert "depth_p90_um" in heights and "degraded_area_fraction" not in heights
     assert not {"max_depth_um", "Sq_um"} & {c.name for c in columns("study_images")}
-    assert set(HEIGHT_FIGURES) <= {c.name for c in columns("study_height_specimens")}
-    assert not set(HEIGHT_FIGURES) & {c.name for c in columns("study_specimens")}
+    assert set(FIGURES_OF["heights"]) <= {c.name for c in columns("study_height_specimens")}
+    assert not set(FIGURES_OF["heights"]) & {c.name for c in columns("study_specimens")}
 
 
 def test_figures_that_may_be_lower_bounds_say_of_how_many_specimens():

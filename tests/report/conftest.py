@@ -182,7 +182,7 @@ def build_study(folder: Path, fields: list[tuple]) -> Path:
             results.append(degraded_result(source, drawn, scaled))
         for result in results:
             settings = study.settings.of(result.procedure)
-            mark = fingerprint(image, result.procedure, settings, source.sha256, None)
+            mark = fingerprint(image, result.procedure, settings, source.sha256, {})
             store.save(image.image_id, specimen, mark, result)
     for procedure in ("pits", "degraded"):
         store.save_failure(
@@ -395,9 +395,7 @@ def build_height_study(folder: Path) -> Path:
     def save(image, result: Result) -> None:
         settings = study.settings.of(result.procedure, image.shows)
         hashes = {r: file_sha256(folder / name) for r, name in image.companions().items()}
-        mark = fingerprint(
-            image, result.procedure, settings, result.source.sha256, None, datum_sha256=hashes.get("datum")
-        )
+        mark = fingerprint(image, result.procedure, settings, result.source.sha256, hashes)
         store.save(image.image_id, image.specimen, mark, result)
 
     for image, field in zip(study.images, HEIGHT_FIELDS, strict=False):

@@ -93,7 +93,7 @@ def test_changed_settings_are_said_and_the_figures_kept(study_folder):
     with manifest.open("a", encoding="utf-8") as handle:
         handle.write("[settings.pits]\nmin_contrast = 0.2\n")
     outcome = write_report(study_folder)
-    assert any(w.startswith("12 × Pits: settings, pixel size") for w in outcome.warnings)
+    assert any(w.startswith("12 × Pits: settings, sizes or a file") for w in outcome.warnings)
     assert not any("Degraded area: settings" in w for w in outcome.warnings)
 
 
@@ -177,7 +177,7 @@ def test_height_maps_fill_their_tables_and_the_workbook(reported_heights):
 def test_changed_datum_is_said(height_folder):
     (height_folder / "maps" / "datum.png").write_bytes(b"other")
     outcome = write_report(height_folder)
-    assert any(w.startswith("1 × Pits: settings, pixel size or a mask changed") for w in outcome.warnings)
+    assert any(w.startswith("1 × Pits: settings, sizes or a file that goes with it changed") for w in outcome.warnings)
 
 
 def test_same_height_maps_same_bytes(height_folder):

@@ -68,7 +68,7 @@ def test_group_notes_say_each_thing_once(parts):
     assert len(notes) == len(set(notes))
     for group in parts[3]:  # under the names of a note stands what their own warning says, figures included
         own = {n.partition(": ")[2] for n in notes if group.name in n.partition(": ")[0].split(", ")}
-        assert own == set(group.seen_warnings)
+        assert own == set(group.kind_warnings["surface"])
     assert any(n.startswith("uncoated 7 d: Pits on 1 of 3 specimens") for n in notes)
 
 

@@ -40,13 +40,13 @@ def test_no_depth_draws_nothing(study_folder):
     records, _ = gather(study, ResultsStore(study.folder).all())
     groups = summarise_groups(study.groups, summarise_specimens(study.specimens, records))
     assert height_charts.depth_chart(groups) == ""
-    assert charts.group_chart(groups, heights=True) == ""
+    assert charts.group_chart(groups, "heights") == ""
 
 
 def test_group_panels_of_height_maps_mark_lower_bounds(groups, monkeypatch):
     seen = []
     monkeypatch.setattr(figures, "group_figure", lambda *given: seen.append(given) or "<svg/>")
-    charts.group_chart(groups, heights=True)
+    charts.group_chart(groups, "heights")
     ((_, panels, _),) = seen
     assert [p.title.split("\n")[0] for p in panels] == [
         "Greatest pit depth",

@@ -2,7 +2,7 @@
 
 import math
 
-from surfscan.report.pooling import Figures, count, number, pool_fields
+from surfscan.report.pooling import POOLS, Figures, count, number, pool_fields
 from surfscan.report.records import gather
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
@@ -17,13 +17,15 @@ def pooled(folder):
 def test_pools_hold_one_kind_of_image(height_folder):
     for summary in pooled(height_folder).values():
         for key, fields in summary.pooled.items():
-            assert all(r.is_height_map is (key in ("height_pits", "texture")) for r in fields)
+            assert all(r.kind == POOLS[key].kind for r in fields)
     a1 = pooled(height_folder)["A1"]
     assert {key: len(fields) for key, fields in a1.pooled.items()} == {
         "pits": 1,
         "degraded": 1,
         "height_pits": 1,
         "texture": 1,
+        "struts": 0,
+        "section": 0,
     }
 
 

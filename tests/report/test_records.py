@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from surfscan.report.records import gather, height_maps, pictures
+from surfscan.report.records import gather, of_kind
 from surfscan.store.results import ResultsStore
 from surfscan.study.manifest import load_study
 
@@ -51,9 +51,9 @@ def test_only_worst_seen_fields_stay_out_of_means(records):
 
 def test_pictures_and_height_maps_are_told_apart_by_what_the_study_says(height_folder):
     found, _ = gather(load_study(height_folder), ResultsStore(height_folder).all())
-    assert [r.image_id for r in pictures(found)] == ["images/a.png"]
-    assert len(height_maps(found)) == 11
-    assert {r.image_kind for r in height_maps(found)} == {"heightmap"}
+    assert [r.image_id for r in of_kind(found, "surface")] == ["images/a.png"]
+    assert len(of_kind(found, "heights")) == 11
+    assert {r.image_kind for r in of_kind(found, "heights")} == {"heightmap"}
 
 
 def test_figures_of_a_map_come_from_whichever_procedure_ran(height_folder):

@@ -46,11 +46,11 @@ def test_pictures_and_height_maps_are_compared_apart(height_folder):
         "maps/07.npy,mean_penetration_um,2.5\nmaps/03.npy,mean_penetration_um,2.5\nmaps/05.npy,Sq_um,0.2\n",
     )
     pictures, maps, penetration, texture = found
-    assert [(c.figure, c.on_height_maps) for c in found] == [
-        ("pit_count", False),
-        ("pit_count", True),
-        ("mean_penetration_um", True),
-        ("Sq_um", True),
+    assert [(c.figure, c.kind) for c in found] == [
+        ("pit_count", "surface"),
+        ("pit_count", "heights"),
+        ("mean_penetration_um", "heights"),
+        ("Sq_um", "heights"),
     ]
     assert pictures.images == ("images/a.png",)
     assert maps.images == ("maps/03.npy", "maps/05.npy") and maps.bias == 0

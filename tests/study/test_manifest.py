@@ -157,26 +157,26 @@ def test_all_faults_at_once_each_with_its_line(tmp_path: Path) -> None:
         ),
         (
             "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nprocedures = ['texture']\n",
-            ":36: texture is measured on heights, and this image shows none. Leave 'texture' out of "
-            'procedures; if the file holds a height map, write shows = "heights"',
+            ":36: texture is measured on heights, and this image shows a surface. Leave 'texture' out of "
+            'procedures, or write shows = "heights" if that is what the file holds',
         ),
         (
             "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\ndatum = 'd.png'\n",
-            ":36: datum is for height maps, and this image shows no heights. Take datum out; if the file",
+            ":36: datum is for images of heights, and this image shows a surface. Take datum out, or write",
         ),
         (
             "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nshows = 'surface'\nunexposed = 'd.x3p'\n",
-            ":37: unexposed is for height maps, and this image shows no heights. Take unexposed out",
+            ":37: unexposed is for images of heights, and this image shows a surface. Take unexposed out",
         ),
         (
             "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nheight_unit = 'nm'\n",
-            ":36: height_unit is for height maps, and this image shows no heights. Take height_unit out",
+            ":36: height_unit is for images of heights, and this image shows a surface. Take height_unit out",
         ),
         (HEIGHTS + 'height_unit = "counts"\n', ":37: height_unit = 'counts' is no unit of length. Write one"),
         ("broken line\n", ":33: not valid TOML"),
         ('unclosed = "', "study.toml:33: not valid TOML"),
         ("[setings.pits]\n", ":33: unknown key 'setings'. Did you mean 'settings'?"),
-        ("[settings.struts]\n", ":33: unknown key 'struts'. Known here: pits, degraded"),
+        ("[settings.sweeps]\n", ":33: unknown key 'sweeps'. Known here: pits, degraded"),
     ],
 )  # fmt: skip
 def test_single_faults(tmp_path: Path, added: str, said: str) -> None:

@@ -21,23 +21,23 @@ SETTINGS = PitSettings()
 
 def test_what_decides_a_result_enters() -> None:
     marks = [
-        fingerprint(IMAGE, "pits", SETTINGS, "0", None),
-        fingerprint(IMAGE, "pits", SETTINGS, "1", None),
-        fingerprint(IMAGE, "pits", SETTINGS, "0", "0"),
-        fingerprint(IMAGE, "pits", PitSettings(min_contrast=0.2), "0", None),
-        fingerprint(IMAGE, "degraded", DegradedSettings(), "0", None),
-        fingerprint(IMAGE, "pits", SETTINGS, "0", None, version="0"),
-        fingerprint(IMAGE.model_copy(update={"page": 0}), "pits", SETTINGS, "0", None),
-        fingerprint(IMAGE.model_copy(update={"pixel_size_um": (1.0, 1.0)}), "pits", SETTINGS, "0", None),
-        fingerprint(IMAGE.model_copy(update={"pixel_size_um": (1.0, 2.0)}), "pits", SETTINGS, "0", None),
+        fingerprint(IMAGE, "pits", SETTINGS, "0", {}),
+        fingerprint(IMAGE, "pits", SETTINGS, "1", {}),
+        fingerprint(IMAGE, "pits", SETTINGS, "0", {"region": "0"}),
+        fingerprint(IMAGE, "pits", PitSettings(min_contrast=0.2), "0", {}),
+        fingerprint(IMAGE, "degraded", DegradedSettings(), "0", {}),
+        fingerprint(IMAGE, "pits", SETTINGS, "0", {}, version="0"),
+        fingerprint(IMAGE.model_copy(update={"page": 0}), "pits", SETTINGS, "0", {}),
+        fingerprint(IMAGE.model_copy(update={"pixel_size_um": (1.0, 1.0)}), "pits", SETTINGS, "0", {}),
+        fingerprint(IMAGE.model_copy(update={"pixel_size_um": (1.0, 2.0)}), "pits", SETTINGS, "0", {}),
     ]
     assert len(set(marks)) == len(marks)
 
 
 def test_nothing_else_does() -> None:
     other = {"file": "b.png", "specimen": "t", "condition": "cleaned", "field_choice": "random", "note": "n"}
-    assert fingerprint(IMAGE.model_copy(update=other), "pits", SETTINGS, "0", None) == fingerprint(
-        IMAGE, "pits", SETTINGS, "0", None
+    assert fingerprint(IMAGE.model_copy(update=other), "pits", SETTINGS, "0", {}) == fingerprint(
+        IMAGE, "pits", SETTINGS, "0", {}
     )
 
 
@@ -55,25 +55,28 @@ def test_a_picture_s_fingerprint_knows_nothing_of_heights() -> None:
     }
     surface = IMAGE.model_copy(update={"shows": "surface"})
     expected = hashlib.sha256(json.dumps(decisive, sort_keys=True).encode()).hexdigest()
-    assert fingerprint(surface, "pits", SETTINGS, "0", None, "1") == expected
+    assert fingerprint(surface, "pits", SETTINGS, "0", {}, "1") == expected
 
 
 def test_original_level_and_height_unit_decide() -> None:
     settings = HeightPitSettings()
 
-    def mark(image: ImageEntry = HEIGHTS, procedure: str = "pits", **files: str) -> str:
-        return fingerprint(image, procedure, settings, "0", None, **files)
+    def mark(image: ImageEntry = HEIGHTS, **files: str) -> str:
+        return fingerprint(image, "pits", settings, "0", files)
 
     marks = [
         mark(),
-        mark(datum_sha256="0"),
-        mark(datum_sha256="1"),
-        mark(unexposed_sha256="0"),
+        mark(datum="0"),
+        mark(datum="1"),
+        mark(unexposed="0"),
         mark(HEIGHTS.model_copy(update={"height_unit": "nm"})),
         mark(HEIGHTS.model_copy(update={"height_unit": "mm"})),
     ]
     assert len(set(marks)) == len(marks)
-    assert mark(procedure="texture", datum_sha256="0") == mark(procedure="texture")
+    texture = TextureSettings()
+    assert fingerprint(HEIGHTS, "texture", texture, "0", {"datum": "0"}) == fingerprint(
+        HEIGHTS, "texture", texture, "0", {}
+    )
 
 
 def _study(folder: Path, image: ImageEntry) -> Study:
