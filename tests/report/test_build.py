@@ -177,7 +177,8 @@ def test_height_maps_fill_their_tables_and_the_workbook(reported_heights):
 def test_changed_datum_is_said(height_folder):
     (height_folder / "maps" / "datum.png").write_bytes(b"other")
     outcome = write_report(height_folder)
-    assert any(w.startswith("1 × Pits: settings, sizes or a file that goes with it changed") for w in outcome.warnings)
+    said = "1 × Pits: settings, sizes or a file that goes with it changed"
+    assert any(w.startswith(said) for w in outcome.warnings)
 
 
 def test_same_height_maps_same_bytes(height_folder):
