@@ -7,11 +7,13 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 
-class _Settings(BaseModel):
+class ProcedureSettings(BaseModel):
+    """Base of all settings: unknown keys are refused, and what was checked stays as it is."""
+
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class FieldSettings(_Settings):
+class FieldSettings(ProcedureSettings):
     """Which part of the image is the specimen."""
 
     specimen_region: Literal["auto", "everything"] = Field(
@@ -100,7 +102,7 @@ class DegradedSettings(FieldSettings):
     min_patch_px: int = Field(25, ge=1, description="Smallest patch, and smallest hole in a patch, kept, px.")
 
 
-class ScaleSettings(_Settings):
+class ScaleSettings(ProcedureSettings):
     """Pixel size from a scale bar or a stage micrometer."""
 
     accepted_from: float = Field(
@@ -119,7 +121,7 @@ class ScaleSettings(_Settings):
     )
 
 
-class HeightSettings(_Settings):
+class HeightSettings(ProcedureSettings):
     """How a height map is made ready: form taken off, spikes taken out."""
 
     form: Literal["auto", "none", "plane", "polynomial2", "cylinder"] = Field(
@@ -193,7 +195,7 @@ class TextureSettings(HeightSettings):
     )
 
 
-class SectionSettings(_Settings):
+class SectionSettings(ProcedureSettings):
     """Remaining metal of polished cross-sections."""
 
     grey_order: Literal[
@@ -263,7 +265,7 @@ class SectionSettings(_Settings):
     )
 
 
-class StrutSettings(_Settings):
+class StrutSettings(ProcedureSettings):
     """Widths and remaining cross-section along struts."""
 
     data_strip: Literal["auto", "keep"] = Field(
