@@ -1,1 +1,1 @@
-"""Electrochemistry: sweeps from file to corrosion rate, each figure with its interval or the reason for none."""
+"""Electrochemistry: sweeps from file to corrosion rate, each with its interval or the reason for none."""
