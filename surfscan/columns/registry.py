@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from surfscan.columns.base import Column, Table
+from surfscan.columns.immersion import IMMERSION_TABLES
 from surfscan.columns.objects import OBJECT_TABLES
 from surfscan.columns.scale import SCALE_TABLES
 from surfscan.columns.section import SECTION_TABLES
@@ -15,7 +16,13 @@ from surfscan.columns.study import STUDY_TABLES
 from surfscan.columns.study_parts import PART_TABLES
 
 TABLES: dict[str, tuple[Column, ...]] = (
-    OBJECT_TABLES | SCALE_TABLES | STRUT_TABLES | SECTION_TABLES | STUDY_TABLES | PART_TABLES
+    OBJECT_TABLES
+    | SCALE_TABLES
+    | STRUT_TABLES
+    | SECTION_TABLES
+    | STUDY_TABLES
+    | PART_TABLES
+    | IMMERSION_TABLES
 )
 """Table name -> its columns, in order."""
 

@@ -41,7 +41,7 @@ class AcidRates:
     intervals: tuple[RateEstimate, ...]
     acid_mmol: np.ndarray
     metal_mg: np.ndarray
-    metal_mg_per_mL: float | None  # noqa: N815
+    metal_mg_per_mL: float | None
 
     def as_dict(self) -> dict[str, Any]:
         """Ready for JSON."""

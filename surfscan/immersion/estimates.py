@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+import numpy as np
+
+from surfscan.columns import Table, conform
 from surfscan.estimates.groups import t_factor
 from surfscan.materials.material import Value
 from surfscan.materials.rates import mass_loss_rate, penetration_of_mass_rate
@@ -70,6 +73,30 @@ def refused_rate(
     return RateEstimate(method, None, None, None, None, starts_h, ends_h, refused=why, warnings=warnings)
 
 
+def rates_table(estimates: Sequence[RateEstimate]) -> Table:
+    """Rates as the table "immersion_rates", one row each.
+
+    Parameters
+    ----------
+    estimates : sequence of RateEstimate
+
+    Returns
+    -------
+    Table
+    """
+    nothing = (None, None)
+    rows: dict[str, list[Any]] = {"method": [each.method for each in estimates]}
+    for name in ("starts_h", "ends_h", "bias", "refused"):
+        rows[name] = [getattr(each, name) for each in estimates]
+    for name in ("rate_mm_per_y", "rate_g_per_m2_d"):
+        rows[name] = [getattr(each, name) for each in estimates]
+        limits = [getattr(each, f"{name}_ci95") or nothing for each in estimates]
+        rows[f"{name}_ci95_low"] = [low for low, _ in limits]
+        rows[f"{name}_ci95_high"] = [high for _, high in limits]
+    typed = {name: np.array(values, dtype=object) for name, values in rows.items()}
+    return conform("immersion_rates", typed)
+
+
 def rate_of_mass(
     method: Method,
     mass_mg: float,
@@ -127,6 +154,8 @@ def rate_of_mass(
         If the area is not above 0 or the time does not go forward.
     """
     hours = ends_h - starts_h
+    if not hours > 0:
+        raise ValueError(f"time must go forward, got {starts_h!r} to {ends_h!r} h")
     rate = mass_loss_rate(mass_mg / 1000, area_cm2, hours, 1.0, "mdd") / 10  # mg/(dm² d) -> g/(m² d)
     per_mg = mass_loss_rate(1e-3, area_cm2, hours, 1.0, "mdd") / 10
     absolute = per_mg * mass_uncertainty_mg

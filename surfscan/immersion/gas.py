@@ -65,8 +65,8 @@ class GasRates:
     intervals: tuple[RateEstimate, ...]
     hydrogen_mmol: np.ndarray
     metal_mg: np.ndarray
-    metal_mg_per_mL: float | None  # noqa: N815
-    held_mL: float | None = None  # noqa: N815
+    metal_mg_per_mL: float | None
+    held_mL: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Ready for JSON."""
@@ -76,7 +76,7 @@ class GasRates:
         return out
 
 
-def water_vapour_kPa(temperature_degC: ArrayLike) -> np.ndarray:  # noqa: N802
+def water_vapour_kPa(temperature_degC: ArrayLike) -> np.ndarray:
     """Saturation pressure of water vapour, kPa.
 
     Parameters
@@ -195,7 +195,7 @@ def gas_rates(
     weight = material.known_equivalent_weight().value
     metal = amounts * 2 * weight
 
-    def per_mL(warmer: float = 0.0, higher: float = 0.0) -> float:  # noqa: N802
+    def per_mL(warmer: float = 0.0, higher: float = 0.0) -> float:
         one = hydrogen_mmol(
             1.0, temperature[0] + warmer, pressure[0] + higher, is_wet=wet, column_cm=column[0]
         )

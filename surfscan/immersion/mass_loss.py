@@ -1,8 +1,8 @@
 """Mass loss by repeated cleaning: how much was corroded, how much the cleaning itself took off.
 
-After ASTM G1-03, clause 7.1.2 and ISO 8407 (from memory): the loss after each of several equal cleaning cycles
-is drawn against their number. First it rises as product comes off; then along a line whose slope is the metal
-that one cycle removes. That line is followed back to zero cycles.
+After ASTM G1-03, clause 7.1.2 and ISO 8407 (from memory): the loss after each of several equal cleaning
+cycles is drawn against their number. First it rises as product comes off; then along a line whose slope is
+the metal that one cycle removes. That line is followed back to zero cycles.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike
 
 from surfscan.estimates.groups import t_factor
 from surfscan.immersion.estimates import RateEstimate, rate_of_mass, refused_rate
+from surfscan.immersion.product_tail import tail_range
 from surfscan.immersion.settings import ImmersionSettings
 from surfscan.materials.material import Value
 
@@ -74,7 +75,7 @@ class MassLoss:
     loss_mg : float or None
         Metal lost by corrosion, mg.
     loss_uncertainty_mg : float or None
-        Its standard uncertainty.
+        Its standard uncertainty; in an extrapolated one, at least what a tail of product may add.
     losses_mg : ndarray of shape (n,)
         Total loss after each cycle.
     line : CleaningLine or None
@@ -194,17 +195,32 @@ def mass_loss_rate_of_cycles(
             if moved > chosen.largest_line_departure * abs(line.intercept_mg):
                 return refuse(
                     f"The last {LEAST_LINE_CYCLES} cleaning cycles do not lie on a line: they scatter by "
-                    f"{line.scatter_mg:.2g} mg where the balance explains {u:.2g} mg, and that could move the loss "
-                    f"by {moved:.2g} of {line.intercept_mg:.3g} mg. Clean on, in equal cycles, until the loss of "
-                    "each is the same.",
+                    f"{line.scatter_mg:.2g} mg where the balance explains {u:.2g} mg, and that could move "
+                    f"the loss by {moved:.2g} of {line.intercept_mg:.3g} mg. Clean on, in equal cycles, "
+                    "until the loss of each is the same.",
                     line,
                 )
             warnings.append(
                 f"The cycles scatter by {line.scatter_mg:.2g} mg about their line where the balance explains "
                 f"{u:.2g} mg; the interval is the wider for it."
             )
-        loss, loss_u, freedom = line.intercept_mg, line.intercept_uncertainty_mg, line.degrees_of_freedom
+        tail = tail_range(losses, u if line.is_straight else line.scatter_mg)
+        loss, freedom = line.intercept_mg, line.degrees_of_freedom
+        if tail.best_mg - loss > chosen.largest_line_departure * abs(loss):
+            return refuse(
+                f"Product was still coming off in the last cycles: the line through them gives {loss:.3g} "
+                f"mg, and with the rest of the product that they seem to hold {tail.best_mg:.3g} mg. Clean "
+                "on, in equal cycles, until the loss of each is the same.",
+                line,
+            )
+        allowance = max(tail.high_mg - loss, loss - tail.low_mg) / _factor(freedom)
+        loss_u = max(line.intercept_uncertainty_mg, allowance)
         how = "extrapolated to zero cycles"
+        if allowance > 2 * line.intercept_uncertainty_mg:
+            warnings.append(
+                f"The interval allows for product that may have come off to the end: by {allowance:.2g} mg "
+                f"(k = 1), by the line alone {line.intercept_uncertainty_mg:.2g} mg. More cycles narrow it."
+            )
         warnings += _line_warnings(line, losses, per_cycle, u, share)
     elif corrected is not None:
         loss, loss_u, freedom = corrected, u * math.sqrt(2 + 2 * share**2), math.inf
@@ -212,21 +228,21 @@ def mass_loss_rate_of_cycles(
     else:
         few = "One cleaning cycle" if len(losses) == 1 else f"{len(losses)} cleaning cycles"
         return refuse(
-            f"{few} and no blank: the metal that cleaning removed cannot be told from what had corroded. Clean in "
-            f"{LEAST_LINE_CYCLES} equal cycles or more, or clean an uncorroded blank alongside."
+            f"{few} and no blank: the metal that cleaning removed cannot be told from what had corroded. "
+            f"Clean in {LEAST_LINE_CYCLES} equal cycles or more, or clean an uncorroded blank alongside."
         )
     if loss < -_NORMAL_FACTOR * loss_u:
         return refuse(
-            f"The loss by corrosion comes out as {loss:.3g} mg, a gain: the cleaning removed more metal than is "
-            "missing, or product is still on the specimen.",
+            f"The loss by corrosion comes out as {loss:.3g} mg, a gain: the cleaning removed more metal "
+            "than is missing, or product is still on the specimen.",
             line,
         )
     by_blank = how == "blank subtracted"
     reasons = ("product that was left on the specimen counts as metal",) if by_blank else ()
     if by_blank:
         warnings.append(
-            f"From {len(losses)} cleaning cycle{'s' * (len(losses) > 1)} it cannot be seen whether all product "
-            "came off. Clean and weigh again until the loss of each cycle is that of the blank."
+            f"From {len(losses)} cleaning cycle{'s' * (len(losses) > 1)} it cannot be seen whether all "
+            "product came off. Clean and weigh again until the loss of each cycle is that of the blank."
         )
     estimate = rate_of_mass(
         "mass loss",
@@ -262,9 +278,10 @@ def mass_loss_rate_of_cycles(
 def base_metal_line(losses_mg: np.ndarray, balance_uncertainty_mg: float) -> CleaningLine:
     """The line of base-metal removal through the last cleaning cycles, by least squares.
 
-    It is laid through the last three cycles; then each earlier one joins, going back one at a time, as long as
-    its loss lies within the 95 % prediction interval of the line through those after it, given the balance.
-    Where the balance does not explain how the last three scatter (1 % level), only these three make the line.
+    It is laid through the last three cycles; then each earlier one joins, going back one at a time, as long
+    as its loss lies within the 95 % prediction interval of the line through those after it, given the
+    balance. Where the balance does not explain how the last three scatter (1 % level), only these three make
+    the line.
 
     Parameters
     ----------
@@ -330,29 +347,34 @@ def _leverage(x: np.ndarray, at: float) -> float:
     return float(1 / len(x) + (at - x.mean()) ** 2 / (centred @ centred))
 
 
+def _factor(degrees_of_freedom: float) -> float:
+    return _NORMAL_FACTOR if math.isinf(degrees_of_freedom) else t_factor(degrees_of_freedom)
+
+
 def _line_warnings(
     line: CleaningLine, losses: np.ndarray, blank_per_cycle: float | None, u: float, share: float
 ) -> list[str]:
     out = []
     slope, slope_u = line.slope_mg_per_cycle, line.slope_uncertainty_mg_per_cycle
-    factor = _NORMAL_FACTOR if math.isinf(line.degrees_of_freedom) else t_factor(line.degrees_of_freedom)
-    if slope < -factor * slope_u:
+    if slope < -_factor(line.degrees_of_freedom) * slope_u:
         out.append(
-            f"The specimen gained {-slope:.2g} mg in each cleaning cycle: dry it fully, and check the balance."
+            f"The specimen gained {-slope:.2g} mg in each cleaning cycle: dry it fully, and check the "
+            "balance."
         )
     loss, bend = line.intercept_mg, float(losses[line.first_cycle - 1])
     if bend - loss > 2 * line.intercept_uncertainty_mg and bend - loss > 0.05 * abs(loss):
         out.append(
-            f"Cleaning removed {bend - loss:.2g} mg of metal by the cycle at which product was off, if it attacked "
-            f"from the start; product may have sheltered the metal, and then up to {bend:.3g} mg had corroded. "
-            "A milder cleaning narrows this."
+            f"Cleaning removed {bend - loss:.2g} mg of metal by the cycle at which product was off, if it "
+            f"attacked from the start; product may have sheltered the metal, and then up to {bend:.3g} mg "
+            "had corroded. A milder cleaning narrows this."
         )
     if blank_per_cycle is not None:
         apart = math.hypot(slope_u, u * math.sqrt(2) * share / len(losses))
         if abs(slope - blank_per_cycle) > 2 * apart and abs(slope - blank_per_cycle) > 0.25 * abs(slope):
             out.append(
-                f"The specimen lost {slope:.2g} mg and the blank {blank_per_cycle:.2g} mg in each cycle: either "
-                "product was still coming off, or the corroded surface is cleaned away at another rate."
+                f"The specimen lost {slope:.2g} mg and the blank {blank_per_cycle:.2g} mg in each cycle: "
+                "either product was still coming off, or the corroded surface is cleaned away at another "
+                "rate."
             )
     return out
 
@@ -374,6 +396,6 @@ def _refuse_nonsense(
             raise ValueError(f"{name} must be above 0, got {value!r}")
     if blank.size and blank.size != masses.size + 1:
         raise ValueError(
-            f"the blank has {blank.size} weighings; {masses.size + 1} are needed: before the first cleaning and "
-            "after each"
+            f"the blank has {blank.size} weighings; {masses.size + 1} are needed: before the first cleaning "
+            "and after each"
         )

@@ -163,8 +163,8 @@ def series_rates(
     if fallen and not whole.refused:
         first = fallen[0]
         note = (
-            f"The readings fall in {len(fallen)} of {len(parts)} intervals, first from {first.starts_h:g} h to "
-            f"{first.ends_h:g} h: look for a leak, a change of temperature or a swapped reading."
+            f"The readings fall in {len(fallen)} of {len(parts)} intervals, first from {first.starts_h:g} h "
+            f"to {first.ends_h:g} h: look for a leak, a change of temperature or a swapped reading."
         )
         whole = replace(whole, warnings=(*whole.warnings, note))
     return whole, parts

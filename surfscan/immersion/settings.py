@@ -28,18 +28,18 @@ class ImmersionSettings(ProcedureSettings):
     gas_is_wet: bool = Field(
         True, description="Whether the gas stood over water or solution, so that it holds water vapour."
     )
-    gas_volume_uncertainty_mL: float = Field(  # noqa: N815
+    gas_volume_uncertainty_mL: float = Field(
         0.1, gt=0, description="Standard uncertainty of one reading of the gas volume, mL."
     )
-    gas_temperature_uncertainty_degC: float = Field(  # noqa: N815
+    gas_temperature_uncertainty_degC: float = Field(
         0.5,
         ge=0,
         description="Standard uncertainty of the temperature of the gas, °C; common to all readings.",
     )
-    gas_pressure_uncertainty_kPa: float = Field(  # noqa: N815
+    gas_pressure_uncertainty_kPa: float = Field(
         0.2, ge=0, description="Standard uncertainty of the pressure of the gas, kPa; common to all readings."
     )
-    acid_volume_uncertainty_mL: float = Field(  # noqa: N815
+    acid_volume_uncertainty_mL: float = Field(
         0.02, gt=0, description="Standard uncertainty of one reading of the dosed volume, mL."
     )
     acid_relative_uncertainty: float = Field(

@@ -1,7 +1,8 @@
 """Practice of immersion tests: volume of solution for a surface, and how long to expose.
 
-After ASTM G31 (from memory): 20 mL/cm² or more, preferably 40; and, for a moderate rate, 2000 over the rate in
-mpy as the least hours. A secondary source gives 250 mL/cm² as preferred, a slip for 250 mL per square inch.
+After ASTM G31 (from memory): 20 mL/cm² or more, preferably 40; and, for a moderate rate, 2000 over the rate
+in mpy as the least hours. A secondary source gives 250 mL/cm² as preferred, a slip for 250 mL per square
+inch.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ class SolutionRatio:
     source : str
     """
 
-    mL_per_cm2: float  # noqa: N815
+    mL_per_cm2: float
     verdict: str
     warnings: tuple[str, ...]
     source: str = SOURCE
@@ -64,8 +65,8 @@ def solution_ratio(volume_mL: float, area_cm2: float) -> SolutionRatio:
         return SolutionRatio(ratio, "acceptable", ())
     warning = (
         f"The solution is {ratio:.3g} mL for each cm²; practice is {LEAST_ML_PER_CM2:g} or more, preferably "
-        f"{PREFERRED_ML_PER_CM2:g} ({SOURCE}). What dissolves changes the solution, and the rate with it: take "
-        "more solution, change it, or hold pH and say so."
+        f"{PREFERRED_ML_PER_CM2:g} ({SOURCE}). What dissolves changes the solution, and the rate with it: "
+        "take more solution, change it, or hold pH and say so."
     )
     return SolutionRatio(ratio, "too little", (warning,))
 
@@ -83,15 +84,15 @@ def least_hours(rate_mm_per_y: float) -> float:
 
 
 def exposure_warning(hours: float, rate_mm_per_y: float | None) -> str:
-    """What to say of an exposure too short for its rate; empty where it is long enough or the rate not known."""
+    """What to say of an exposure too short for its rate; empty where long enough or the rate is not known."""
     if rate_mm_per_y is None or rate_mm_per_y <= 0:
         return ""
     least = least_hours(rate_mm_per_y)
     if hours >= least:
         return ""
     return (
-        f"{hours:.3g} h are short for {rate_mm_per_y:.2g} mm/y: practice is 2000 over the rate in mpy, {least:.0f} h "
-        f"({SOURCE}). The start of the exposure, which is seldom typical, weighs too much."
+        f"{hours:.3g} h are short for {rate_mm_per_y:.2g} mm/y: practice is 2000 over the rate in mpy, "
+        f"{least:.0f} h ({SOURCE}). The start of the exposure, which is seldom typical, weighs too much."
     )
 
 

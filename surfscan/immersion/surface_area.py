@@ -133,12 +133,15 @@ def plate_area(
     names = ("length", "width", "thickness", *(f"hole {k + 1}" for k in range(len(holes))))
     sizes = (length, width, thickness, *(diameter for diameter, _ in holes))
     counts = [count for _, count in holes]
+    _refuse_sizes(names, sizes)
+    discs = math.fsum(count * diameter.value_mm**2 for diameter, count in holes) * math.pi / 4
+    least = min(length.value_mm, width.value_mm)
+    if any(d.value_mm >= least for d, _ in holes) or discs >= length.value_mm * width.value_mm:
+        raise ValueError("the holes do not fit into the plate")
 
     def faces(values: Sequence[float]) -> dict[str, float]:
         long, wide, thick, *diameters = values
         circles = math.fsum(n * math.pi / 4 * d**2 for d, n in zip(diameters, counts, strict=True))
-        if any(d >= min(long, wide) for d in diameters) or circles >= long * wide:
-            raise ValueError("the holes do not fit into the plate")
         top = long * wide - circles
         out = {"top": top, "bottom": top} if is_bottom_wet else {"top": top}
         out |= {"sides": 2 * long * thick, "ends": 2 * wide * thick}
@@ -182,8 +185,6 @@ def tube_area(
     def faces(values: Sequence[float]) -> dict[str, float]:
         outer, long, *bore = values
         inner = bore[0] if bore else 0.0
-        if inner >= outer:
-            raise ValueError("the inner diameter must be below the outer one")
         out = {"outside": math.pi * outer * long}
         if bore and is_bore_wet:
             out["bore"] = math.pi * inner * long
@@ -192,6 +193,9 @@ def tube_area(
     names, sizes, signs = ["outer diameter", "length"], [outer_diameter, length], [1, 1]
     if inner_diameter is not None:
         names, sizes, signs = [*names, "inner diameter"], [*sizes, inner_diameter], [1, 1, -1]
+    _refuse_sizes(names, sizes)
+    if inner_diameter is not None and inner_diameter.value_mm >= outer_diameter.value_mm:
+        raise ValueError("the inner diameter must be below the outer one")
     return _summed(faces, names, sizes, signs, masked, tool)
 
 
@@ -237,8 +241,6 @@ def mesh_area(
 
     def faces(values: Sequence[float]) -> dict[str, float]:
         long, wide, thick, w_long, w_cross = values
-        if long_struts * w_long > wide or cross_struts * w_cross > long:
-            raise ValueError("the struts are wider in sum than the grid")
         top = long_struts * w_long * long + cross_struts * w_cross * wide
         top -= long_struts * cross_struts * w_long * w_cross
         sides = 2 * long_struts * (long - cross_struts * w_cross)
@@ -249,6 +251,10 @@ def mesh_area(
 
     names = ("length", "width", "thickness", "long strut width", "cross strut width")
     sizes = (length, width, thickness, long_strut_width, cross_strut_width)
+    _refuse_sizes(names, sizes)
+    too_many = long_struts * long_strut_width.value_mm > width.value_mm
+    if too_many or cross_struts * cross_strut_width.value_mm > length.value_mm:
+        raise ValueError("the struts are wider in sum than the grid")
     return _summed(faces, names, sizes, (1,) * 5, masked, tool)
 
 
@@ -256,6 +262,15 @@ def _refuse_counts(**counts: int) -> None:
     for name, count in counts.items():
         if count < 1:
             raise ValueError(f"{name} must be 1 or more, got {count!r}")
+
+
+def _refuse_sizes(names: Sequence[str], sizes: Sequence[Dimension]) -> None:
+    for name, size in zip(names, sizes, strict=True):
+        if not 0 < size.value_mm < math.inf or not 0 <= size.uncertainty_mm < size.value_mm:
+            raise ValueError(
+                f"{name} must be above 0 with an uncertainty from 0 to below itself, got {size.value_mm!r} "
+                f"and {size.uncertainty_mm!r}"
+            )
 
 
 def _summed(
@@ -267,12 +282,6 @@ def _summed(
     tool: Tool,
 ) -> SurfaceArea:
     """The faces added up less what is masked, and the law of propagation by central differences."""
-    for name, size in zip(names, sizes, strict=True):
-        if not 0 < size.value_mm < math.inf or not 0 <= size.uncertainty_mm < size.value_mm:
-            raise ValueError(
-                f"{name} must be above 0 with an uncertainty from 0 to below itself, got {size.value_mm!r} "
-                f"and {size.uncertainty_mm!r}"
-            )
     values = [size.value_mm for size in sizes]
     parts = faces(values)
     gross = math.fsum(parts.values())

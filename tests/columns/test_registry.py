@@ -17,6 +17,8 @@ SUFFIX_UNIT = {
     "_percent": "%",
     "_per_mm2": "mm⁻²",
     "_per_mpx": "per million px",
+    "_mm_per_y": "mm/y",
+    "_g_per_m2_d": "g/(m² d)",
 }
 INTERVAL_ENDS = ("_ci95_low", "_ci95_high")
 
