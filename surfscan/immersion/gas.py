@@ -20,6 +20,9 @@ GAS_CONSTANT = 8.31446261815324
 
 ATMOSPHERE_KPA = 101.325
 
+LEAST_KPA, LARGEST_KPA = 50.0, 120.0
+"""Pressures of rooms on earth, with some to spare; others were given in another unit."""
+
 HYDROGEN_HELD_ML_PER_ML = 0.019
 """Hydrogen that water saturated at 1 atm and 25 °C holds, mL of gas per mL: Henry's constant, 7.8e-4
 mol/(L atm), times 24.5 L/mol (from memory)."""
@@ -123,9 +126,15 @@ def hydrogen_mmol(
     temperature = np.asarray(temperature_degC, dtype=np.float64)
     if not ((temperature >= 0) & (temperature < 100)).all():
         raise ValueError(f"the temperature of the gas must be 0 to 100 °C, got {temperature.tolist()!r}")
+    room = np.asarray(pressure_kPa, dtype=np.float64)
+    if not ((room >= LEAST_KPA) & (room <= LARGEST_KPA)).all():
+        raise ValueError(
+            f"the pressure must be {LEAST_KPA:g} to {LARGEST_KPA:g} kPa, 101.3 at sea level; got "
+            f"{room.tolist()!r}"
+        )
     vapour = water_vapour_kPa(temperature) if is_wet else 0.0
     column = _COLUMN_KPA_PER_CM * np.asarray(column_cm, dtype=np.float64)
-    dry = np.asarray(pressure_kPa, dtype=np.float64) - vapour - column
+    dry = room - vapour - column
     if not (dry > 0).all():
         raise ValueError(
             "no pressure is left for the gas after water vapour and column; is it in kPa, 101.3 at sea level?"

@@ -206,7 +206,8 @@ def mass_loss_rate_of_cycles(
             )
         tail = tail_range(losses, u if line.is_straight else line.scatter_mg)
         loss, freedom = line.intercept_mg, line.degrees_of_freedom
-        if tail.best_mg - loss > chosen.largest_line_departure * abs(loss):
+        tilt = max(chosen.largest_line_departure * abs(loss), 2 * line.intercept_uncertainty_mg)
+        if tail.best_mg - loss > tilt:
             return refuse(
                 f"Product was still coming off in the last cycles: the line through them gives {loss:.3g} "
                 f"mg, and with the rest of the product that they seem to hold {tail.best_mg:.3g} mg. Clean "

@@ -13,11 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from surfscan.estimates.quantiles import gamma_quantile
+
 LARGEST_SHARE_LEFT = 0.5
 """Of the product, what one cycle leaves at most (common practice, no source)."""
 
 _SHARES = np.linspace(0.0, LARGEST_SHARE_LEFT, 26)[1:]
 _NORMAL_FACTOR = 1.959963984540054
+_FITS_BELOW = 0.99
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,8 @@ def tail_range(losses_mg: np.ndarray, noise_mg: float) -> TailRange:
     Returns
     -------
     TailRange
-        The model is a + b k - c r^k with c from 0 and r from 0 to 0.5, on all cycles k.
+        The model is a + b k - c r^k with c from 0 and r from 0 to 0.5, on all cycles k; leading ones are left
+        out, one by one, while it does not fit (1 % level) and three are left.
 
     Raises
     ------
@@ -60,14 +64,11 @@ def tail_range(losses_mg: np.ndarray, noise_mg: float) -> TailRange:
     count = len(losses_mg)
     if count < 3 or not noise_mg > 0:
         raise ValueError(f"three cycles and noise above 0 are needed, got {count} and {noise_mg!r}")
-    cycles = np.arange(1.0, count + 1)
-    line = np.column_stack([np.ones(count), cycles])
-    fits = [_fit(line, losses_mg, noise_mg)]
-    for share in _SHARES:
-        fit = _fit(np.column_stack([line, -(share**cycles)]), losses_mg, noise_mg)
-        if fit[3] > 0:
-            fits.append(fit)
-    chi, loss, uncertainty, _ = np.array(fits).T
+    for start in range(count - 2):
+        chi, loss, uncertainty = _tails(np.arange(start + 1.0, count + 1), losses_mg[start:], noise_mg)
+        freedom = max(count - start - 4, 1)
+        if chi.min() <= 2 * gamma_quantile(freedom / 2, _FITS_BELOW):
+            break
     excess = chi - chi.min()
     allowed = excess <= _NORMAL_FACTOR**2
     reach = np.sqrt(_NORMAL_FACTOR**2 - excess[allowed]) * uncertainty[allowed]
@@ -76,6 +77,18 @@ def tail_range(losses_mg: np.ndarray, noise_mg: float) -> TailRange:
         float(np.min(loss[allowed] - reach)),
         float(np.max(loss[allowed] + reach)),
     )
+
+
+def _tails(cycles: np.ndarray, losses: np.ndarray, noise: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Chi-squared, loss at zero cycles and its uncertainty for the plain line and each tail, shape (k,)."""
+    line = np.column_stack([np.ones(len(cycles)), cycles])
+    fits = [_fit(line, losses, noise)]
+    for share in _SHARES:
+        fit = _fit(np.column_stack([line, -(share ** (cycles - cycles[0]))]), losses, noise)
+        if fit[3] > 0:
+            fits.append(fit)
+    chi, loss, uncertainty, _ = np.array(fits).T
+    return chi, loss, uncertainty
 
 
 def _fit(terms: np.ndarray, losses: np.ndarray, noise: float) -> tuple[float, float, float, float]:

@@ -22,8 +22,9 @@ class ImmersionSettings(ProcedureSettings):
         0.05,
         gt=0,
         lt=1,
-        description="Where the last cleaning cycles depart from a line by more than the balance explains, "
-        "their loss is refused if the departure could move it by more than this share.",
+        description="Where the last cleaning cycles scatter about their line by more than the balance "
+        "explains, or seem to have removed product to the end, the loss is refused if that could move it by "
+        "more than this share.",
     )
     gas_is_wet: bool = Field(
         True, description="Whether the gas stood over water or solution, so that it holds water vapour."

@@ -99,6 +99,8 @@ class Masked:
     uncertainty_mm2: float = 0.0
 
 
+_WHOLE = 1 + 1e-9  # struts as wide in sum as the grid, whatever the rounding of their sum
+
 NOTHING_MASKED, EXACT_TOOL = Masked(), Tool()
 
 
@@ -252,8 +254,8 @@ def mesh_area(
     names = ("length", "width", "thickness", "long strut width", "cross strut width")
     sizes = (length, width, thickness, long_strut_width, cross_strut_width)
     _refuse_sizes(names, sizes)
-    too_many = long_struts * long_strut_width.value_mm > width.value_mm
-    if too_many or cross_struts * cross_strut_width.value_mm > length.value_mm:
+    across, along = long_struts * long_strut_width.value_mm, cross_struts * cross_strut_width.value_mm
+    if across > width.value_mm * _WHOLE or along > length.value_mm * _WHOLE:
         raise ValueError("the struts are wider in sum than the grid")
     return _summed(faces, names, sizes, (1,) * 5, masked, tool)
 
