@@ -1,0 +1,167 @@
+"""The sign of a current, told from physics: over a scan it rises with the potential, anodic positive."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from surfscan.electrochemistry.sweep import Scan
+
+_FEWEST = 3
+_AROUND = 4
+_LEAST_DIP = 3.0
+
+
+class SignedCurrent(NamedTuple):
+    """A current with anodic positive.
+
+    Attributes
+    ----------
+    current : ndarray of shape (n,)
+    sign : str
+        How the sign was told, in words.
+    warnings : tuple of str
+        Empty where the file is as it should be.
+    """
+
+    current: np.ndarray
+    sign: str
+    warnings: tuple[str, ...]
+
+
+def give_sign(
+    potential_V: np.ndarray, current: np.ndarray, scans: Sequence[Scan], *, is_absolute: bool = False
+) -> SignedCurrent:
+    """Turn a current so that anodic is positive, or restore a sign that was dropped.
+
+    Where the current has both signs, its positive part must lie at the higher potentials. Where it has one,
+    and falls to a sharp minimum inside a scan with a rise towards lower potentials, it is the absolute
+    current: below the minimum it is taken as cathodic. A sharp minimum is one where the current runs more
+    smoothly with its sign changed there than without. A current of one sign and no such minimum is one
+    branch: it rises with potential.
+
+    Parameters
+    ----------
+    potential_V, current : ndarray of shape (n,)
+        Finite.
+    scans : sequence of Scan
+    is_absolute : bool
+        Whether the file says that the sign was dropped, or holds logarithms.
+
+    Returns
+    -------
+    SignedCurrent
+    """
+    inside = _inside(potential_V.size, scans)
+    potential, values = potential_V[inside], current[inside]
+    positive, negative = values > 0, values < 0
+    counts = int(np.count_nonzero(positive)), int(np.count_nonzero(negative))
+    if min(counts) >= _FEWEST and not is_absolute:
+        above, below = float(np.median(potential[positive])), float(np.median(potential[negative]))
+        if above >= below:
+            return SignedCurrent(
+                current,
+                "as in the file: the current is positive at the higher potentials, anodic positive",
+                (),
+            )
+        return SignedCurrent(
+            -current,
+            "turned: in the file the current is positive at the lower potentials",
+            (
+                "In the file cathodic current is positive (it is positive at the lower potentials): the sign "
+                "was turned, anodic is positive here.",
+            ),
+        )
+    magnitude = np.abs(current)
+    zeros = [_zero_current(potential_V, magnitude, scan, is_absolute) for scan in scans]
+    if any(zero is not None for zero in zeros):
+        return _restored(potential_V, magnitude, scans, zeros)
+    if is_absolute and counts[1] == 0:
+        current = magnitude
+    return _one_branch(potential_V, current, scans, is_absolute=is_absolute)
+
+
+def _inside(count: int, scans: Sequence[Scan]) -> np.ndarray:
+    inside = np.zeros(count, bool)
+    for scan in scans:
+        inside[scan.points] = True
+    return inside
+
+
+def _zero_current(
+    potential_V: np.ndarray, magnitude: np.ndarray, scan: Scan, is_absolute: bool
+) -> float | None:
+    """Potential of the sharp minimum of an absolute current inside a scan; None where there is none."""
+    potential, values = potential_V[scan.points][:: scan.direction], magnitude[scan.points][:: scan.direction]
+    low = int(np.argmin(values))
+    if low < 2 or low > values.size - 3:
+        return None
+    floor = max(float(values[low]), 1e-300)
+    if float(values[:low].max()) < _LEAST_DIP * floor or float(values[low + 1 :].max()) < _LEAST_DIP * floor:
+        return None
+    near = slice(max(low - _AROUND, 0), low + _AROUND + 1)
+    x, y = potential[near] - potential[low], values[near]
+    kept = _roughness(x, y)
+    turned = min(_roughness(x, np.where(np.arange(y.size) < low - near.start + k, -y, y)) for k in (0, 1))
+    if not turned < (1.0 if is_absolute else 0.5) * kept:
+        return None
+    return float(potential[low])
+
+
+def _roughness(x: np.ndarray, y: np.ndarray) -> float:
+    """Residual of a parabola through points."""
+    scale = float(np.abs(x).max()) or 1.0
+    design = np.vander(x / scale, 3)
+    fit = np.linalg.lstsq(design, y, rcond=None)[0]
+    return float(np.linalg.norm(y - design @ fit))
+
+
+def _restored(
+    potential_V: np.ndarray, magnitude: np.ndarray, scans: Sequence[Scan], zeros: Sequence[float | None]
+) -> SignedCurrent:
+    known = [zero for zero in zeros if zero is not None]
+    usual = float(np.median(known))
+    current = np.where(potential_V < usual, -magnitude, magnitude)
+    for scan, zero in zip(scans, zeros, strict=True):
+        at = usual if zero is None else zero
+        current[scan.points] = np.where(
+            potential_V[scan.points] < at, -magnitude[scan.points], magnitude[scan.points]
+        )
+    where = ", ".join(f"{zero:.3f} V" for zero in known[:4]) + (", ..." if len(known) > 4 else "")
+    return SignedCurrent(
+        current,
+        f"restored: the file holds absolute currents; below the smallest current ({where}) they are cathodic",
+        (
+            f"The file holds currents without sign: below the potential of the smallest current ({where}) "
+            "they are taken as cathodic, above it as anodic. Export signed currents to be sure.",
+        ),
+    )
+
+
+def _one_branch(
+    potential_V: np.ndarray, current: np.ndarray, scans: Sequence[Scan], *, is_absolute: bool
+) -> SignedCurrent:
+    """A current of one sign: turned where its size says that it is the other branch."""
+    rising = 0.0
+    for scan in scans:
+        size = np.abs(current[scan.points])
+        x = potential_V[scan.points]
+        middle = float(np.median(x))
+        upper, lower = size[x >= middle], size[x <= middle]
+        rising += float(np.log(max(np.median(upper), 1e-300)) - np.log(max(np.median(lower), 1e-300)))
+    is_anodic = rising >= 0
+    branch = "anodic" if is_anodic else "cathodic"
+    wanted = 1.0 if is_anodic else -1.0
+    has = float(np.sign(np.median(current)))
+    how = f"one branch only, {branch}: its size {'rises' if is_anodic else 'falls'} with potential"
+    if has == wanted or has == 0:
+        return SignedCurrent(current, f"as in the file: {how}", ())
+    if is_absolute:
+        return SignedCurrent(-current, f"restored: {how}", (f"The file holds currents without sign: {how}.",))
+    return SignedCurrent(
+        -current,
+        f"turned: {how}",
+        (f"The sign of the current was turned, anodic is positive here: {how}.",),
+    )
