@@ -12,6 +12,8 @@ from surfscan._version import __version__
 from surfscan.cli import (
     height_commands,
     image_commands,
+    immersion_commands,
+    material_commands,
     scale_commands,
     section_commands,
     strut_commands,
@@ -44,6 +46,10 @@ for command in (
     section_commands.section,
     scale_commands.scale,
     table_commands.extremes,
+    immersion_commands.mass_loss,
+    immersion_commands.gas,
+    immersion_commands.acid,
+    material_commands.material,
 ):
     app.command()(command)
 

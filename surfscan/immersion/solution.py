@@ -16,7 +16,7 @@ PREFERRED_ML_PER_CM2 = 40.0
 MPY_HOURS = 2000.0
 _MPY_PER_MM_PER_Y = 1000 / 25.4
 
-SOURCE = "ASTM G31 (from memory)"
+SOURCE = "ASTM G31, from memory"
 
 
 @dataclass(frozen=True)
