@@ -10,6 +10,7 @@ import typer
 
 from surfscan._version import __version__
 from surfscan.cli import (
+    area_commands,
     height_commands,
     image_commands,
     immersion_commands,
@@ -49,6 +50,7 @@ for command in (
     immersion_commands.mass_loss,
     immersion_commands.gas,
     immersion_commands.acid,
+    area_commands.area,
     material_commands.material,
 ):
     app.command()(command)

@@ -306,6 +306,7 @@ def _deliver(
     from surfscan.cli.output import write_text
     from surfscan.cli.result_json import plain_json
     from surfscan.immersion.solution import solution_ratio
+    from surfscan.materials.rates import YEAR_D
 
     with _named_faults(estimate.method.replace(" ", "-")):
         ratio = None if solution_ml is None else solution_ratio(solution_ml, area_cm2)
@@ -319,6 +320,7 @@ def _deliver(
     whole = {
         "material": material.as_dict(),
         "settings": settings.model_dump(),
+        "year_d": YEAR_D,
         "warnings": warnings,
         "summary": summary,
         "details": {key: value for key, value in details.items() if key != "estimate"},
