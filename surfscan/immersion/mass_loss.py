@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -167,113 +167,128 @@ def mass_loss_rate_of_cycles(
     corrected = None if blank_total is None else float(losses[-1] - blank_total)
     per_cycle = None if blank_total is None else float(blank_total / len(losses))
 
-    def refuse(why: str, line: CleaningLine | None = None) -> MassLoss:
-        estimate = refused_rate("mass loss", why, 0.0, hours)
+    if losses[-1] < -_NORMAL_FACTOR * u * math.sqrt(2):
+        found = _Loss(
+            f"The specimen weighs {-losses[-1]:.3g} mg more than before exposure: product is still on it, or "
+            "masses were swapped. Clean it further and weigh again."
+        )
+    elif len(losses) >= LEAST_LINE_CYCLES:
+        found = _by_line(losses, chosen, None if per_cycle is None else (per_cycle, share))
+    else:
+        found = _by_blank(corrected, len(losses), u * math.sqrt(2 + 2 * share**2))
+    if not found.refused and found.mg < -_NORMAL_FACTOR * found.uncertainty_mg:
+        why = (
+            f"The loss by corrosion comes out as {found.mg:.3g} mg, a gain: the cleaning removed more metal "
+            "than is missing, or product is still on the specimen."
+        )
+        found = replace(found, refused=why)
+    if found.refused:
+        estimate = refused_rate("mass loss", found.refused, 0.0, hours)
         return MassLoss(
             estimate,
             "",
             None,
             None,
             losses,
-            line,
-            None,
-            None,
+            found.line,
             blank_corrected_mg=corrected,
             blank_mg_per_cycle=per_cycle,
         )
-
-    if losses[-1] < -_NORMAL_FACTOR * u * math.sqrt(2):
-        return refuse(
-            f"The specimen weighs {-losses[-1]:.3g} mg more than before exposure: product is still on it, or "
-            "masses were swapped. Clean it further and weigh again."
-        )
-    line, warnings = None, []
-    if len(losses) >= LEAST_LINE_CYCLES:
-        line = base_metal_line(losses, u)
-        if not line.is_straight:
-            moved = line.last_cycle * line.scatter_mg * math.sqrt(6)
-            if moved > chosen.largest_line_departure * abs(line.intercept_mg):
-                return refuse(
-                    f"The last {LEAST_LINE_CYCLES} cleaning cycles do not lie on a line: they scatter by "
-                    f"{line.scatter_mg:.2g} mg where the balance explains {u:.2g} mg, and that could move "
-                    f"the loss by {moved:.2g} of {line.intercept_mg:.3g} mg. Clean on, in equal cycles, "
-                    "until the loss of each is the same.",
-                    line,
-                )
-            warnings.append(
-                f"The cycles scatter by {line.scatter_mg:.2g} mg about their line where the balance explains "
-                f"{u:.2g} mg; the interval is the wider for it."
-            )
-        tail = tail_range(losses, u if line.is_straight else line.scatter_mg)
-        loss, freedom = line.intercept_mg, line.degrees_of_freedom
-        tilt = max(chosen.largest_line_departure * abs(loss), 2 * line.intercept_uncertainty_mg)
-        if tail.best_mg - loss > tilt:
-            return refuse(
-                f"Product was still coming off in the last cycles: the line through them gives {loss:.3g} "
-                f"mg, and with the rest of the product that they seem to hold {tail.best_mg:.3g} mg. Clean "
-                "on, in equal cycles, until the loss of each is the same.",
-                line,
-            )
-        allowance = max(tail.high_mg - loss, loss - tail.low_mg) / _factor(freedom)
-        loss_u = max(line.intercept_uncertainty_mg, allowance)
-        how = "extrapolated to zero cycles"
-        if allowance > 2 * line.intercept_uncertainty_mg:
-            warnings.append(
-                f"The interval allows for product that may have come off to the end: by {allowance:.2g} mg "
-                f"(k = 1), by the line alone {line.intercept_uncertainty_mg:.2g} mg. More cycles narrow it."
-            )
-        warnings += _line_warnings(line, losses, per_cycle, u, share)
-    elif corrected is not None:
-        loss, loss_u, freedom = corrected, u * math.sqrt(2 + 2 * share**2), math.inf
-        how = "blank subtracted"
-    else:
-        few = "One cleaning cycle" if len(losses) == 1 else f"{len(losses)} cleaning cycles"
-        return refuse(
-            f"{few} and no blank: the metal that cleaning removed cannot be told from what had corroded. "
-            f"Clean in {LEAST_LINE_CYCLES} equal cycles or more, or clean an uncorroded blank alongside."
-        )
-    if loss < -_NORMAL_FACTOR * loss_u:
-        return refuse(
-            f"The loss by corrosion comes out as {loss:.3g} mg, a gain: the cleaning removed more metal "
-            "than is missing, or product is still on the specimen.",
-            line,
-        )
-    by_blank = how == "blank subtracted"
-    reasons = ("product that was left on the specimen counts as metal",) if by_blank else ()
-    if by_blank:
-        warnings.append(
-            f"From {len(losses)} cleaning cycle{'s' * (len(losses) > 1)} it cannot be seen whether all "
-            "product came off. Clean and weigh again until the loss of each cycle is that of the blank."
-        )
+    by_blank = found.line is None
     estimate = rate_of_mass(
         "mass loss",
-        loss,
-        loss_u,
+        found.mg,
+        found.uncertainty_mg,
         area_cm2=area_cm2,
         area_relative_uncertainty=area_relative_uncertainty,
         starts_h=0.0,
         ends_h=hours,
         time_uncertainty_h=chosen.time_uncertainty_h,
         density=density,
-        degrees_of_freedom=freedom,
+        degrees_of_freedom=found.degrees_of_freedom,
         mass_cause="weighing and cleaning",
         bias="reads low" if by_blank else "",
-        reasons=reasons,
-        warnings=tuple(warnings),
+        reasons=("product that was left on the specimen counts as metal",) if by_blank else (),
+        warnings=found.warnings,
     )
-    first = None if line is None else line.first_cycle
+    first = None if found.line is None else found.line.first_cycle
     return MassLoss(
         estimate,
-        how,
-        loss,
-        loss_u,
+        "blank subtracted" if by_blank else "extrapolated to zero cycles",
+        found.mg,
+        found.uncertainty_mg,
         losses,
-        line,
+        found.line,
         None if first is None else first - 1,
         None if first is None else float(losses[first - 1]),
         corrected,
         per_cycle,
     )
+
+
+@dataclass(frozen=True)
+class _Loss:
+    """Metal lost by corrosion, or why it is not known."""
+
+    refused: str = ""
+    mg: float = math.nan
+    uncertainty_mg: float = math.nan
+    degrees_of_freedom: float = math.inf
+    line: CleaningLine | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def _by_line(losses: np.ndarray, settings: ImmersionSettings, blank: tuple[float, float] | None) -> _Loss:
+    """The line followed back to zero cycles; `blank` is its loss in one cycle and the ratio of areas."""
+    u, largest = settings.balance_uncertainty_mg, settings.largest_line_departure
+    line = base_metal_line(losses, u)
+    loss, line_u = line.intercept_mg, line.intercept_uncertainty_mg
+    warnings = []
+    if not line.is_straight:
+        moved = line.last_cycle * line.scatter_mg * math.sqrt(6)
+        if moved > largest * abs(loss):
+            why = (
+                f"The last {LEAST_LINE_CYCLES} cleaning cycles do not lie on a line: they scatter by "
+                f"{line.scatter_mg:.2g} mg where the balance explains {u:.2g} mg, and that could move the "
+                f"loss by {moved:.2g} of {loss:.3g} mg. Clean on, in equal cycles, until the loss of each "
+                "is the same."
+            )
+            return _Loss(why, line=line)
+        warnings.append(
+            f"The cycles scatter by {line.scatter_mg:.2g} mg about their line where the balance explains "
+            f"{u:.2g} mg; the interval is the wider for it."
+        )
+    tail = tail_range(losses, u if line.is_straight else line.scatter_mg)
+    if tail.best_mg - loss > max(largest * abs(loss), 2 * line_u):
+        why = (
+            f"Product was still coming off in the last cycles: the line through them gives {loss:.3g} mg, "
+            f"and with the rest of the product that they seem to hold {tail.best_mg:.3g} mg. Clean on, in "
+            "equal cycles, until the loss of each is the same."
+        )
+        return _Loss(why, line=line)
+    allowance = max(tail.high_mg - loss, loss - tail.low_mg) / _factor(line.degrees_of_freedom)
+    if allowance > 2 * line_u:
+        warnings.append(
+            f"The interval allows for product that may have come off to the end: by {allowance:.2g} mg "
+            f"(k = 1), by the line alone {line_u:.2g} mg. More cycles narrow it."
+        )
+    warnings += _line_warnings(line, losses, blank, u)
+    return _Loss("", loss, max(line_u, allowance), line.degrees_of_freedom, line, tuple(warnings))
+
+
+def _by_blank(corrected_mg: float | None, cycles: int, uncertainty_mg: float) -> _Loss:
+    """The loss less that of the blank, where there is one."""
+    if corrected_mg is None:
+        few = "One cleaning cycle" if cycles == 1 else f"{cycles} cleaning cycles"
+        return _Loss(
+            f"{few} and no blank: the metal that cleaning removed cannot be told from what had corroded. "
+            f"Clean in {LEAST_LINE_CYCLES} equal cycles or more, or clean an uncorroded blank alongside."
+        )
+    warning = (
+        f"From {cycles} cleaning cycle{'s' * (cycles > 1)} it cannot be seen whether all product came off. "
+        "Clean and weigh again until the loss of each cycle is that of the blank."
+    )
+    return _Loss("", corrected_mg, uncertainty_mg, warnings=(warning,))
 
 
 def base_metal_line(losses_mg: np.ndarray, balance_uncertainty_mg: float) -> CleaningLine:
@@ -353,7 +368,7 @@ def _factor(degrees_of_freedom: float) -> float:
 
 
 def _line_warnings(
-    line: CleaningLine, losses: np.ndarray, blank_per_cycle: float | None, u: float, share: float
+    line: CleaningLine, losses: np.ndarray, blank: tuple[float, float] | None, u: float
 ) -> list[str]:
     out = []
     slope, slope_u = line.slope_mg_per_cycle, line.slope_uncertainty_mg_per_cycle
@@ -369,7 +384,8 @@ def _line_warnings(
             f"attacked from the start; product may have sheltered the metal, and then up to {bend:.3g} mg "
             "had corroded. A milder cleaning narrows this."
         )
-    if blank_per_cycle is not None:
+    if blank is not None:
+        blank_per_cycle, share = blank
         apart = math.hypot(slope_u, u * math.sqrt(2) * share / len(losses))
         if abs(slope - blank_per_cycle) > 2 * apart and abs(slope - blank_per_cycle) > 0.25 * abs(slope):
             out.append(
