@@ -51,7 +51,7 @@ DISSOLUTION = {
         False,
         False,
         _OXYGEN,
-        "the two OH- of each atom are taken back as Fe(OH)3 precipitates, so that in the end no acid is needed",
+        "the two OH- of each atom are taken back as Fe(OH)3 precipitates, so in the end no acid is needed",
     ),
 }
 """Base element -> its reaction."""
