@@ -1,0 +1,260 @@
+"""Which model and which window of a sweep are fitted, and how much the answer hangs on the window."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from surfscan.electrochemistry.current_scale import CurrentScale
+from surfscan.electrochemistry.fit_rules import FitRules
+from surfscan.electrochemistry.fitting import FitModel, WindowFit, fit_window
+from surfscan.electrochemistry.mixed_control import PARAMETERS, MixedControl
+from surfscan.electrochemistry.scan_points import ScanPoints
+from surfscan.electrochemistry.starting_values import largest_resistance_ohm_cm2, start_of
+
+NOTCH = 0.8
+"""A window that does not fit is shortened on one side to this share of its reach, and again."""
+
+SUB_WINDOWS = ((0.75, 1.0), (1.0, 0.75), (0.75, 0.75), (0.6, 1.0), (1.0, 0.6))
+"""Shares of the cathodic and the anodic reach of the windows that are fitted again."""
+
+_BLOCKS_A_SIDE = 8
+_FEWEST_POINTS = 15
+_RESISTANCE_STARTS = (0.6, 0.1)
+_SIGNIFICANT = 2.0
+
+
+@dataclass(frozen=True)
+class Fitter:
+    """Points, scale and bounds that all fits to one scan share.
+
+    Attributes
+    ----------
+    points : ScanPoints
+    scale : CurrentScale
+    resistance_ohm_cm2 : float or None
+        Held at this value; None: fitted where the data ask for it.
+    rules : FitRules
+    """
+
+    points: ScanPoints
+    scale: CurrentScale
+    resistance_ohm_cm2: float | None
+    rules: FitRules
+
+
+@dataclass(frozen=True)
+class ChosenFit:
+    """The model chosen for one window.
+
+    Attributes
+    ----------
+    window_V : tuple of float
+    inside : ndarray of shape (n,), bool
+        Points of the window.
+    fit : WindowFit
+        Of the chosen model.
+    others : tuple of WindowFit
+        All models that were fitted, the chosen one among them.
+    criteria : tuple of float
+        AICc of each of `others`.
+    misfit : float
+        Root mean square deviation that noise does not explain, fraction of the current.
+    """
+
+    window_V: tuple[float, float]
+    inside: np.ndarray
+    fit: WindowFit
+    others: tuple[WindowFit, ...]
+    criteria: tuple[float, ...]
+    misfit: float
+
+    def criterion(self, *, limited: bool) -> float:
+        """Smallest AICc among the models with or without limiting current."""
+        return min(
+            c for c, fit in zip(self.criteria, self.others, strict=True) if fit.model.limited == limited
+        )
+
+    def covariance(self) -> np.ndarray:
+        """Covariance of the parameters with the doubt about the model, shape (6, 6).
+
+        The models' covariances and the squared distances of their values from the chosen ones, weighted by
+        exp(-AICc / 2) (Burnham and Anderson's unconditional variance; recalled, not read here). A model that
+        leaves a parameter undetermined where the chosen one does not is left out.
+        """
+        best = min(self.criteria)
+        total, weights = np.zeros_like(self.fit.covariance), 0.0
+        for criterion, fit in zip(self.criteria, self.others, strict=True):
+            weight = math.exp(-(criterion - best) / 2) if math.isfinite(criterion) else 0.0
+            if fit is self.fit:
+                weight = 1.0
+            if weight < 1e-4 or (not np.isfinite(fit.covariance).all() and fit is not self.fit):
+                continue
+            apart = vector_of(fit.kinetics) - vector_of(self.fit.kinetics)
+            total = total + weight * (fit.covariance + np.outer(apart, apart))
+            weights += weight
+        return total / weights
+
+
+@dataclass(frozen=True)
+class WindowSpread:
+    """The chosen model fitted to shorter windows.
+
+    Attributes
+    ----------
+    windows_V : tuple of (low, high)
+    kinetics : tuple of MixedControl
+    excess : ndarray of shape (6,)
+        Variance of each parameter between windows beyond what the noise explains.
+    """
+
+    windows_V: tuple[tuple[float, float], ...]
+    kinetics: tuple[MixedControl, ...]
+    excess: np.ndarray
+
+
+def vector_of(kinetics: MixedControl) -> np.ndarray:
+    """Parameters in the order of `PARAMETERS`."""
+    return np.array(
+        [
+            kinetics.Ecorr_V,
+            math.log(kinetics.icorr_uA_per_cm2),
+            math.log(kinetics.anodic_slope_V),
+            math.log(kinetics.cathodic_slope_V),
+            kinetics.limiting_ratio,
+            kinetics.series_resistance_ohm_cm2,
+        ]
+    )
+
+
+def _inside(fitter: Fitter, window_V: tuple[float, float]) -> np.ndarray:
+    potential = fitter.points.potential_V
+    return (potential >= window_V[0]) & (potential <= window_V[1])
+
+
+def _fits(fitter: Fitter, inside: np.ndarray) -> list[WindowFit]:
+    """All models at one window: activation and mixed control, each without and with a fitted resistance."""
+    potential, density = fitter.points.potential_V[inside], fitter.points.density_uA_per_cm2[inside]
+    zero = fitter.points.zero_V
+    ceiling = 1.5 * largest_resistance_ohm_cm2(potential, density)
+    bound = min(fitter.rules.largest_resistance_ohm_cm2, ceiling)
+    held = fitter.resistance_ohm_cm2 or 0.0
+
+    def run(start: MixedControl, model: FitModel) -> WindowFit:
+        return fit_window(potential, density, fitter.scale, start, model, largest_resistance_ohm_cm2=bound)
+
+    def start(resistance: float) -> MixedControl:
+        free = potential - resistance * 1e-6 * density
+        return replace(start_of(free, density, zero), series_resistance_ohm_cm2=resistance)
+
+    first = start(min(held, 0.9 * ceiling / 1.5))
+    first = replace(first, series_resistance_ohm_cm2=held)
+    found = [run(first, FitModel(limited, resistive=False)) for limited in (False, True)]
+    if fitter.resistance_ohm_cm2 is None:
+        starts = [start(share * bound / 1.5) for share in _RESISTANCE_STARTS]
+        starts.append(replace(found[1].kinetics, series_resistance_ohm_cm2=0.02 * bound))
+        for limited in (False, True):
+            tried = [run(at, FitModel(limited, resistive=True)) for at in starts]
+            found.append(min(tried, key=lambda fit: fit.chi_squared))
+    return found
+
+
+def choose_model(fitter: Fitter, window_V: tuple[float, float]) -> ChosenFit | None:
+    """Fit all models to one window and choose the one of smallest AICc; None where points are too few."""
+    inside = _inside(fitter, window_V)
+    over = fitter.points.potential_V[inside] - fitter.points.zero_V
+    if min((over > 0).sum(), (over < 0).sum()) < _FEWEST_POINTS // 2 or inside.sum() < _FEWEST_POINTS:
+        return None
+    fits = _fits(fitter, inside)
+    length = min(fits, key=lambda fit: fit.chi_squared).length
+    criteria = [fit.criterion(length) for fit in fits]
+    best = int(np.argmin(criteria)) if np.isfinite(criteria).any() else 0
+    return ChosenFit(
+        window_V, inside, fits[best], tuple(fits), tuple(criteria), misfit_of(fitter, inside, fits[best])
+    )
+
+
+def misfit_of(fitter: Fitter, inside: np.ndarray, fit: WindowFit) -> float:
+    """Root mean square of block means of the deviation, noise of the means taken off, fraction of the current."""
+    density = fitter.points.density_uA_per_cm2[inside]
+    deviation = fit.residuals * fitter.scale.sigma(density)
+    over = fitter.points.potential_V[inside] - fitter.points.zero_V
+    squares = []
+    for side in (over < 0, over >= 0):
+        for block in np.array_split(deviation[side], _BLOCKS_A_SIDE):
+            if len(block) > 1:
+                noise = float(np.mean(np.diff(block) ** 2)) / 2 / len(block)
+                squares.append(float(block.mean()) ** 2 - noise)
+    return math.sqrt(max(0.0, float(np.mean(squares))))
+
+
+def choose_window(fitter: Fitter) -> ChosenFit | None:
+    """Longest window that some model fits: from the whole sweep, shortened step by step on the side that helps.
+
+    Returns
+    -------
+    ChosenFit or None
+        The first window whose misfit is within the rules, or the one of least misfit; None where even the
+        whole sweep has too few points.
+    """
+    potential, zero = fitter.points.potential_V, fitter.points.zero_V
+    shortest = 1e-3 * fitter.rules.smallest_reach_mV
+    below, above = zero - float(potential[0]), float(potential[-1]) - zero
+    at = choose_model(fitter, (zero - below, zero + above))
+    best = at
+    while at is not None and at.misfit > fitter.rules.largest_misfit:
+        tried = []
+        for reach in ((NOTCH * below, above), (below, NOTCH * above)):
+            if min(reach) >= shortest:
+                found = choose_model(fitter, (zero - reach[0], zero + reach[1]))
+                if found is not None:
+                    tried.append((found.misfit, reach, found))
+        if not tried:
+            break
+        _, (below, above), at = min(tried, key=lambda entry: entry[0])
+        if best is None or at.misfit < best.misfit:
+            best = at
+    return best
+
+
+def window_spread(fitter: Fitter, chosen: ChosenFit) -> WindowSpread:
+    """Fit the chosen model again to shorter windows.
+
+    Notes
+    -----
+    Where the model holds, an estimate from part of the points differs from that of all points by a variance
+    that is the difference of their variances (Hausman, Econometrica 46 (1978) 1251; recalled, not read here).
+    What lies beyond twice that standard deviation is counted, less that variance, as spread between windows.
+    """
+    zero = fitter.points.zero_V
+    reach = zero - chosen.window_V[0], chosen.window_V[1] - zero
+    shortest = min(1e-3 * fitter.rules.smallest_reach_mV, *reach)
+    whole, variance = vector_of(chosen.fit.kinetics), np.diag(chosen.fit.covariance)
+    windows, kinetics, excess = [], [], []
+    bound = fitter.rules.largest_resistance_ohm_cm2
+    seen = {chosen.window_V}
+    for share in SUB_WINDOWS:
+        window = zero - max(share[0] * reach[0], shortest), zero + max(share[1] * reach[1], shortest)
+        inside = _inside(fitter, window)
+        if window in seen or inside.sum() < _FEWEST_POINTS:
+            continue
+        seen.add(window)
+        fit = fit_window(
+            fitter.points.potential_V[inside],
+            fitter.points.density_uA_per_cm2[inside],
+            fitter.scale,
+            chosen.fit.kinetics,
+            chosen.fit.model,
+            largest_resistance_ohm_cm2=bound,
+        )
+        windows.append(window)
+        kinetics.append(fit.kinetics)
+        square = (vector_of(fit.kinetics) - whole) ** 2
+        explained = np.maximum(np.diag(fit.covariance) - variance, 0.0)
+        beyond = square > _SIGNIFICANT**2 * explained
+        with np.errstate(invalid="ignore"):
+            excess.append(np.where(beyond, square - explained, 0.0))
+    mean = np.mean(excess, axis=0) if excess else np.zeros(len(PARAMETERS))
+    return WindowSpread(tuple(windows), tuple(kinetics), mean)
