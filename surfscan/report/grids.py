@@ -209,6 +209,7 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
             scale=scale,
             lines=[*refused, *([", ".join(behind)] if behind else [])],
             is_lower_bound=any(group.lower_bounds(name)),
+            is_upper_bound=any(group.upper_bounds(name)),
         ),
     ]
     if difference is None or math.isnan(difference.value):

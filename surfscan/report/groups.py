@@ -22,6 +22,7 @@ from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_bas
 from surfscan.report.pooling import POOLS, SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, about, words
 from surfscan.report.rounding import significant
+from surfscan.report.strut_specimens import UPPER_BOUND_FIGURES, has_upper_bound
 from surfscan.study.entries import PROCEDURES_BY_KIND, Shows
 
 if TYPE_CHECKING:
@@ -75,6 +76,14 @@ class GroupSummary:
             if not math.isnan(m.figure(figure))
         ]
 
+    def upper_bounds(self, figure: str) -> list[bool]:
+        """Likewise upper bounds: sections of struts whose thickness was not measured."""
+        return [
+            figure in UPPER_BOUND_FIGURES and has_upper_bound(m)
+            for m in self.members
+            if not math.isnan(m.figure(figure))
+        ]
+
 
 def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummary]) -> list[GroupSummary]:
     """Means over specimens and differences from the baseline group, in the study's order.
@@ -89,10 +98,10 @@ def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummar
         for name, (unit, _) in GROUP_FIGURES.items():
             highest = 1.0 if unit == "1" else math.inf
             mean = specimen_mean(group.values(name), lowest=0.0, highest=highest)
-            bounds = sum(group.lower_bounds(name))
-            if bounds:
-                reason = f"{bounds} of {mean.n} values are lower bounds, and so is the mean"
-                mean = replace(mean, ci95=None, refused=reason)
+            for side, bounds in (("lower", group.lower_bounds(name)), ("upper", group.upper_bounds(name))):
+                if any(bounds):
+                    reason = f"{sum(bounds)} of {mean.n} values are {side} bounds, and so is the mean"
+                    mean = replace(mean, ci95=None, refused=reason)
             group.means[name] = mean
     by_name = {g.name: g for g in out}
     for group in out:
