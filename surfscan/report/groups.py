@@ -19,6 +19,7 @@ from surfscan.columns import (
     conform,
 )
 from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_baseline
+from surfscan.report.common_scale import scale_part, with_scale
 from surfscan.report.pooling import POOLS, SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, about, words
 from surfscan.report.rounding import significant
@@ -30,6 +31,14 @@ if TYPE_CHECKING:
 
 _AREAS_ALIKE = 1.2
 """Areas that differ by less hardly change the greatest depth (common practice, no source)."""
+
+
+_MAY_BE_BELOW_NONE = ("strut_loss_fraction", "width_penetration_um", "section_penetration_um")
+_MAY_BE_ABOVE_ALL = (
+    "least_section_fraction",
+    "least_section_equal_loss_fraction",
+    "remaining_section_fraction",
+)
 
 
 @dataclass
@@ -89,15 +98,26 @@ def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummar
     """Means over specimens and differences from the baseline group, in the study's order.
 
     Specimens without a group enter none.
+
+    Notes
+    -----
+    The interval holds the scatter between specimens and, as root sum of squares, the uncertainty of the
+    scale: one microscope takes them all, so that its share is the mean of theirs, not less. A difference
+    holds that of both groups as if they were independent; where they share it this is a little too wide.
     """
     out = [
         GroupSummary(g.name, g.baseline or "", [s for s in specimens if s.specimen.group == g.name])
         for g in groups
     ]
+    scatter: dict[str, dict[str, GroupEstimate]] = {group.name: {} for group in out}
+    shares: dict[str, dict[str, float]] = {group.name: {} for group in out}
     for group in out:
-        for name, (unit, _) in GROUP_FIGURES.items():
-            highest = 1.0 if unit == "1" else math.inf
-            mean = specimen_mean(group.values(name), lowest=0.0, highest=highest)
+        for name in GROUP_FIGURES:
+            lowest, highest = _limits(name)
+            mean = specimen_mean(group.values(name), lowest=lowest, highest=highest)
+            scatter[group.name][name] = mean
+            share = shares[group.name][name] = _scale_share(group.members, name)
+            mean = with_scale(mean, share, lowest=lowest, highest=highest)
             for side, bounds in (("lower", group.lower_bounds(name)), ("upper", group.upper_bounds(name))):
                 if any(bounds):
                     reason = f"{sum(bounds)} of {mean.n} values are {side} bounds, and so is the mean"
@@ -107,11 +127,26 @@ def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummar
     for group in out:
         control = by_name.get(group.baseline)
         if control:
-            group.differences = {
-                name: subtract_baseline(group.means[name], control.means[name]) for name in SUBTRACTED_FIGURES
-            }
+            for name in SUBTRACTED_FIGURES:
+                own, other = (scatter[g.name][name] for g in (group, control))
+                share = math.hypot(*(shares[g.name][name] for g in (group, control)))
+                difference = subtract_baseline(own, other)
+                group.differences[name] = with_scale(difference, share, lowest=-math.inf, highest=math.inf)
         _fill(group, control)
     return out
+
+
+def _limits(name: str) -> tuple[float, float]:
+    """What a mean can be at least and at most; what compares two sizes may scatter beyond none and all."""
+    lowest = -math.inf if name in _MAY_BE_BELOW_NONE else 0.0
+    highest = 1.0 if GROUP_FIGURES[name][0] == "1" and name not in _MAY_BE_ABOVE_ALL else math.inf
+    return lowest, highest
+
+
+def _scale_share(members: Sequence[SpecimenSummary], name: str) -> float:
+    """Mean over specimens of what the scale gives their figure; 0 where there is none."""
+    found = [scale_part(m, name) for m in members if not math.isnan(m.figure(name))]
+    return math.fsum(found) / len(found) if found else 0.0
 
 
 def group_table(groups: Sequence[GroupSummary]) -> Table:

@@ -40,6 +40,20 @@ def test_baseline_is_subtracted_with_its_uncertainty(groups):
     assert group.row[f"mean_{name}"] == pytest.approx(group.means[name].value)
 
 
+def test_the_scale_does_not_average_out_over_specimens(groups):
+    """Scatter and 2 u of the mean density, as root sum of squares, in means and in differences."""
+    group, control, name = groups["uncoated 7 d"], groups["as received"], "pit_density_per_mm2"
+    alone, other = (specimen_mean(g.values(name), lowest=0) for g in (group, control))
+    half = math.hypot(alone.ci95[1] - alone.value, 1.959964 * 0.02 * alone.value)
+    assert group.row[f"mean_{name}_ci95_high"] == pytest.approx(alone.value + half)
+    bare = subtract_baseline(alone, other)
+    both = math.hypot(0.02 * alone.value, 0.02 * other.value)
+    half = math.hypot(bare.ci95[1] - bare.value, 1.959964 * both)
+    assert group.row[f"baseline_subtracted_{name}_ci95_high"] == pytest.approx(bare.value + half)
+    fraction = specimen_mean(group.values("pitted_area_fraction"), lowest=0, highest=1)
+    assert group.row["mean_pitted_area_fraction_ci95_high"] == fraction.ci95[1]
+
+
 def test_no_baseline_no_difference(groups):
     assert math.isnan(groups["as received"].row["baseline_subtracted_degraded_area_fraction"])
     assert groups["as received"].differences == {}
