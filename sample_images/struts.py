@@ -8,7 +8,7 @@ exactly, then come light, optics and camera.
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -81,6 +81,8 @@ class Strut:
         Distance of both edges from it.
     counts : ndarray of shape (n,), bool
         False beside a junction, and where a broken strut tapers.
+    before : Strut or None
+        The same places before exposure, where a picture shows them.
     """
 
     line: np.ndarray
@@ -88,6 +90,7 @@ class Strut:
     left: np.ndarray
     right: np.ndarray
     counts: np.ndarray
+    before: Strut | None = None
 
     @property
     def width_um(self) -> np.ndarray:
@@ -162,8 +165,9 @@ def _notches_per_mm(specimen: Specimen) -> float:
     return most * (1 - float(np.exp(-specimen.loss_um / 40)))
 
 
-def _attacked(rng: np.random.Generator, picture: StrutPicture, n: int) -> np.ndarray:
-    """What is lost along one edge, µm: on average the loss, a few parts in a hundred more or less."""
+def _attacked(rng: np.random.Generator, picture: StrutPicture, n: int) -> tuple[np.ndarray, np.ndarray]:
+    """What the cutting left too little along one edge, µm, and the attack there over the mean one: on average
+    1, a few parts in a hundred more or less."""
     specimen = picture.specimen
     spread = UNEVENNESS[specimen.series]
     attack = np.ones(n)
@@ -176,18 +180,7 @@ def _attacked(rng: np.random.Generator, picture: StrutPicture, n: int) -> np.nda
         skew = np.where(s < at, 1.0, rng.uniform(0.7, 1.4))
         attack += deep * np.exp(-((np.abs(s - at) / (half * skew)) ** 2.6))
     local = float(np.exp(0.03 * rng.standard_normal()))
-    return EDGE_WAVE_UM * _wander(rng, n, 30.0) + picture.loss_um * local * attack / attack.mean()
-
-
-def _edges(
-    rng: np.random.Generator, picture: StrutPicture, n: int, calm: np.ndarray | float = 1.0
-) -> tuple[np.ndarray, np.ndarray]:
-    """Half widths left and right; where `calm` is 0 the attack is the mean one, and the nodes fit on."""
-    drawn = WIDTH_UM if picture.layout != "side" else THICKNESS_UM
-    left, right = (
-        drawn / 2 - picture.loss_um - calm * (_attacked(rng, picture, n) - picture.loss_um) for _ in range(2)
-    )
-    return left, right
+    return EDGE_WAVE_UM * _wander(rng, n, 30.0), local * attack / attack.mean()
 
 
 def _bent_strut(picture: StrutPicture) -> Strut:
@@ -199,7 +192,11 @@ def _bent_strut(picture: StrutPicture) -> Strut:
     angle = t * bend_per_um
     line = np.stack([(1 - np.cos(angle)) / bend_per_um, np.sin(angle) / bend_per_um], axis=1)
     normal = np.stack([-np.cos(angle), np.sin(angle)], axis=1)
-    left, right = _edges(rng, picture, len(t))
+    half = (THICKNESS_UM if picture.layout == "side" else WIDTH_UM) / 2
+    left, right = (
+        half - wave - picture.loss_um * attack
+        for wave, attack in (_attacked(rng, picture, len(t)) for _ in range(2))
+    )
     return Strut(line, normal, left, right, np.ones(len(t), bool))
 
 
@@ -217,11 +214,19 @@ def _straight_strut(
     rng = stream(picture.specimen.id, "struts", picture.layout, name, sign)
     s = np.arange(0, length_um + STEP_UM / 2, STEP_UM)
     near = np.minimum(s, s[-1] - s) if ends_at_node else s
-    reach = junction_um(picture.loss_um)
-    left, right = _edges(rng, picture, len(s), np.clip((near - reach + 15) / 60, 0, 1))
     line = np.asarray(start) + s[:, None] * way
     normal = np.broadcast_to(np.array([-way[1], way[0]]), line.shape)
-    return Strut(line, normal, left, right, near > reach)
+    edges = [_attacked(rng, picture, len(s)) for _ in range(2)]
+
+    def after(loss_um: float, before: Strut | None = None) -> Strut:
+        reach = junction_um(loss_um)
+        calm = np.clip((near - reach + 15) / 60, 0, 1)  # at 0 the attack is the mean one: the nodes fit on
+        left, right = (
+            WIDTH_UM / 2 - loss_um - calm * (wave + loss_um * (attack - 1)) for wave, attack in edges
+        )
+        return Strut(line, normal, left, right, near > reach, before)
+
+    return after(0.0) if picture.unexposed else after(picture.loss_um, after(0.0))
 
 
 def _node(picture: StrutPicture, at: tuple[float, float] = (0.0, 0.0)) -> np.ndarray:
@@ -258,17 +263,26 @@ def _broken(strut: Strut, start_um: float, stop_um: float) -> list[Strut]:
     parts = []
     for keep, left_um in ((s <= start_um, start_um - s), (s >= stop_um, s - stop_um)):
         taper = np.clip(left_um / STUB_UM, 0, 1) ** 0.6
-        counts = strut.counts & (left_um > STUB_UM)
-        parts.append(
-            Strut(
-                strut.line[keep],
-                strut.normal[keep],
-                (strut.left * taper)[keep],
-                (strut.right * taper**0.7)[keep],
-                counts[keep],
-            )
+        tapered = replace(
+            strut,
+            left=strut.left * taper,
+            right=strut.right * taper**0.7,
+            counts=strut.counts & (left_um > STUB_UM),
         )
+        parts.append(_stretch(tapered, keep))
     return parts
+
+
+def _stretch(strut: Strut, keep: np.ndarray) -> Strut:
+    """The part of a strut at the places kept."""
+    return Strut(
+        strut.line[keep],
+        strut.normal[keep],
+        strut.left[keep],
+        strut.right[keep],
+        strut.counts[keep],
+        None if strut.before is None else _stretch(strut.before, keep),
+    )
 
 
 class _Placed:
@@ -296,24 +310,35 @@ def _placement(picture: StrutPicture) -> _Placed:
 
 
 def _truth(picture: StrutPicture, struts: list[Strut], place: _Placed) -> dict[str, float]:
-    """Figures over all places whose two edges lie in the picture, junctions left out."""
-    widths = []
-    for strut in struts:
-        edges = strut.outline()
-        both = np.stack([edges[: len(strut.left)], edges[len(strut.left) :][::-1]])
-        at = place(both.reshape(-1, 2)).reshape(both.shape)
-        inside = ((at >= 0) & (at <= np.array(picture.shape) - 1)).all(axis=(0, 2))
-        widths.append(strut.width_um[inside & strut.counts])
-    width = np.concatenate(widths)
+    """Figures over all places that are seen; loss against a picture before over those seen on both."""
+    seen = [_seen(strut, picture, place) for strut in struts]
+    width = np.concatenate([s.width_um[at] for s, at in zip(struts, seen, strict=True)])
     truth = {"mean_width_um": float(width.mean())}
     if picture.layout != "mesh":
         truth["min_width_um"] = float(width.min())
     truth["loss_fraction"] = 1 - float(width.mean()) / WIDTH_UM
+    if any(s.before is not None for s in struts):
+        unexposed = replace(picture, unexposed=True)
+        place_before = _placement(unexposed)
+        sums = np.zeros(2)
+        for strut, at in zip(struts, seen, strict=True):
+            assert strut.before is not None  # of one part all or none have it
+            both = at & _seen(strut.before, unexposed, place_before)
+            sums += strut.width_um[both].sum(), strut.before.width_um[both].sum()
+        truth["loss_fraction"] = 1 - float(sums[0] / sums[1])
     if picture.layout != "mesh":
         lost = (WIDTH_UM - float(width.min())) / 2
         section = (WIDTH_UM - 2 * lost) * (THICKNESS_UM - 2 * lost)
         truth["least_section_equal_loss_fraction"] = section / (WIDTH_UM * THICKNESS_UM)
     return truth
+
+
+def _seen(strut: Strut, picture: StrutPicture, place: _Placed) -> np.ndarray:
+    """Places that count and whose two edges lie in the picture, (n,)."""
+    n = len(strut.left)
+    edges = place(strut.outline())
+    inside = ((edges >= 0) & (edges <= np.array(picture.shape) - 1)).all(axis=1)
+    return strut.counts & inside[:n] & inside[n:][::-1]
 
 
 def stand_on_stage(

@@ -91,7 +91,9 @@ def test_attack_is_uneven_where_the_metal_corrodes_and_not_on_the_reference():
 
 def test_true_figures_are_possible():
     for name, figures in FIGURES.items():
-        assert figures["loss_fraction"] == pytest.approx(1 - figures["mean_width_um"] / struts.WIDTH_UM)
+        exact = "before" not in make_demo.strut_companions(PICTURES[name])  # else over places seen on both
+        loss = 1 - figures["mean_width_um"] / struts.WIDTH_UM
+        assert figures["loss_fraction"] == pytest.approx(loss, abs=1e-9 if exact else 0.01)
         if PICTURES[name].layout == "mesh":
             assert set(figures) == {"mean_width_um", "loss_fraction"}
             continue
