@@ -19,7 +19,10 @@ from surfscan.report.page import render_page
 from surfscan.report.page_parts import PageContent
 from surfscan.report.pictures import FieldPicture, make_picture
 from surfscan.report.records import PROCEDURES, FieldRecord, gather
+from surfscan.report.section_pictures import make_section_picture
+from surfscan.report.section_tables import section_tables
 from surfscan.report.specimens import specimen_table, summarise_specimens
+from surfscan.report.strut_tables import strut_tables
 from surfscan.report.tables import height_table, image_table, object_table
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
 from surfscan.report.truth import compare_with_truth
@@ -43,6 +46,7 @@ _PICTURE_BYTES = 160_000
 _DRAWN_BY: dict[Shows, Callable[[FieldRecord, Path, int], FieldPicture]] = {
     "surface": make_picture,
     "heights": make_height_picture,
+    "section": make_section_picture,
 }
 """What an image shows -> what draws it."""
 
@@ -106,6 +110,8 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         "study_extremes": extremes_table(extremes),
         "study_pits": object_table(records, "pits", "study_pits"),
         "study_for_review": object_table(records, "for_review", "study_for_review"),
+        **strut_tables(records, specimens),
+        **section_tables(records, specimens),
     }
     tables["data_dictionary"] = data_dictionary(tables)
     workbook, notes = workbook_bytes(tables)

@@ -10,10 +10,11 @@ from surfscan.report.cells import Cell, Grid, Head
 from surfscan.report.height_page import height_page
 from surfscan.report.page_parts import PageContent, Part
 from surfscan.report.rounding import NO_VALUE
+from surfscan.report.section_page import section_page
 from surfscan.report.surface_page import surface_page
 from surfscan.report.warning_groups import group_warnings
 
-_KINDS = (surface_page, height_page)
+_KINDS = (surface_page, height_page, section_page)
 """What the page says of each kind of image, in the order of the page."""
 
 
@@ -65,7 +66,7 @@ def render_page(content: PageContent) -> str:
         warnings=group_warnings(content.warnings),
         method=[*(line for kind in kinds for line in kind.method), *prose.METHOD_OF_GROUPS],
         settings_grids=grids.settings_grids(content.study),
-        cautions=prose.CAUTIONS,
+        cautions=[*prose.CAUTIONS, *(line for kind in kinds for line in kind.cautions)],
         version_grid=_version_grid(content),
         hash_grid=Grid(
             f"Inputs and their SHA-256 ({len(content.inputs)} files)",

@@ -67,7 +67,7 @@ class OnPage:
         Tables and charts; and the images themselves, further down.
     sizes : sequence of Part
         What stands between the two.
-    not_measured, method : sequence of str
+    not_measured, method, cautions : sequence of str
     """
 
     what: str
@@ -77,6 +77,7 @@ class OnPage:
     not_measured: Sequence[str]
     method: Sequence[str]
     sizes: Sequence[Part] = ()
+    cautions: Sequence[str] = ()
 
 
 def gallery(
