@@ -7,10 +7,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from surfscan.measurement.edge_layers import STEP_PX, layer_levels
 from surfscan.segmentation.class_levels import ClassLevels
-
-STEP_PX = 0.5
-"""Distance between samples along a profile."""
 
 BAND = (-0.7, 0.0, 0.7)
 """Positions along the strut, px, of the profiles averaged into one."""
@@ -161,7 +159,9 @@ def find_edges(
     -----
     Each profile is the mean of lines along the strut, by default three, 0.7 px apart. The edge is the
     crossing of half level nearest to the edge of the mask, from a straight line through the four samples
-    around it. Noise is the scatter from station to station of the same four-sample mean well inside and
+    around it. Where something of a grey of its own clings to the metal (`product_levels`; with averaged
+    profiles also `edge_layers`, which tells thin layers), the level is that of the metal's edge under it.
+    Noise is the scatter from station to station of the same four-sample mean well inside and
     well outside.
     """
     found = np.isfinite(start)
@@ -182,8 +182,13 @@ def find_edges(
     shown &= ((ends[1] >= frame[2]) & (ends[1] <= frame[3] - 1)).all(axis=1)
     hidden = np.convolve(~shown, np.ones(_AVERAGED), "same") > 0
     shelf = np.where(hidden, np.nan, product_levels(share, rays.order))
+    level = np.where(np.isfinite(shelf), 0.5 * (1 + shelf), 0.5)
     product = np.isfinite(shelf)
-    at, slope = _crossing(share, offsets, np.where(product, 0.5 * (1 + shelf), 0.5))
+    if len(lines) > 1:
+        thin = layer_levels(share, rays.order, found & ~hidden, origin)
+        product |= np.isfinite(thin)
+        level = np.where(np.isfinite(thin), thin, level)
+    at, slope = _crossing(share, offsets, level)
     edge = origin + at
     noise = _noise(share, rays.order)
     r, c = rays.row + edge * rays.step_row, rays.col + edge * rays.step_col
@@ -212,8 +217,8 @@ def product_levels(share: np.ndarray, order: np.ndarray) -> np.ndarray:
     Notes
     -----
     A shelf in the profile: 4 px or more on end, near the edge of the mask, between 15 and 85 % of the
-    contrast, over which it changes by less than 4 % a px, in profiles averaged over seven stations. Product
-    less unlike the metal or thinner cannot be told from it (limits: common practice, no source).
+    contrast, over which it changes by less than 4 % a px, in profiles averaged over seven stations; thinner
+    layers are found by `edge_layers` (limits: common practice, no source).
     """
     mean = cv2.blur(np.ascontiguousarray(share), (3, _AVERAGED), borderType=cv2.BORDER_REPLICATE)
     own = np.convolve(np.diff(order, prepend=order[:1]) != 0, np.ones(_AVERAGED), "same") > 0
