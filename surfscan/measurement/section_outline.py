@@ -16,6 +16,7 @@ _FINE_SIDE = 2400  # fields are read between pixels, up to a picture of this man
 _FINEST = 4
 _BEFORE_PX = 4.0  # metal is looked for from this far outside the outline on
 _STEP_PX = 0.5
+_ROUND_PX = 12  # so far round the outline the picture is looked at
 
 
 def area_above(field: np.ndarray, level: float = 0.0) -> float:
@@ -136,12 +137,16 @@ def penetration_map(outline: np.ndarray, excess: np.ndarray, pitch_px: float) ->
     x, y = points[:, 0], points[:, 1]
     if np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) < 0:
         inward = -inward
-    inside = np.zeros(excess.shape, np.uint8)
-    cv2.fillPoly(inside, [np.round(outline * 256).astype(np.int32)], 1, shift=8)
+    size = np.array(excess.shape[::-1])
+    low = np.clip(np.floor(outline.min(axis=0)).astype(int) - _ROUND_PX, 0, size - 1)
+    high = np.clip(np.ceil(outline.max(axis=0)).astype(int) + _ROUND_PX, low + 1, size)
+    near = excess[low[1] : high[1], low[0] : high[0]]
+    inside = np.zeros(near.shape, np.uint8)
+    cv2.fillPoly(inside, [np.round((outline - low) * 256).astype(np.int32)], 1, shift=8)
     depth = signed_distance(inside)
     way = np.arange(-_BEFORE_PX, float(depth.max()) + 2.0, _STEP_PX)
     at = points[:, None, :] + way[:, None] * inward[:, None, :]
-    metal, below = sample(excess, at), sample(depth, at)
+    metal, below = sample(near, at - low), sample(depth, at - low)
     over = below < way - (1.0 + 0.03 * np.maximum(way, 0))
     end = np.where(over.any(axis=1), over.argmax(axis=1), len(way) - 1)
     hit = (metal > 0) & (np.arange(len(way)) < end[:, None])
