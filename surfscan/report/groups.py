@@ -23,6 +23,7 @@ from surfscan.report.common_scale import scale_part, with_scale
 from surfscan.report.pooling import POOLS, SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, about, words
 from surfscan.report.rounding import significant
+from surfscan.report.section_specimens import rests_on_product
 from surfscan.report.strut_specimens import UPPER_BOUND_FIGURES, has_upper_bound
 from surfscan.study.entries import PROCEDURES_BY_KIND, Shows
 
@@ -193,6 +194,20 @@ def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
             f"Greatest pit depth: the area seen differs between specimens ({significant(min(areas))} to "
             f"{significant(max(areas))} mm²), and the greatest depth grows with it."
         )
+    group.kind_warnings["section"] += _rough_originals(group)
+
+
+def _rough_originals(group: GroupSummary) -> list[str]:
+    """How many specimens count the loss of their sections from the outer edge of product."""
+    own = [m for m in group.members if not math.isnan(m.figure("remaining_section_fraction"))]
+    rough = sum(rests_on_product(m) for m in own)
+    if not rough:
+        return []
+    others = "" if rough == len(own) else " The others have better sources."
+    return [
+        f"Original outline of the sections of {rough} of {count(len(own), 'specimen')} is the outer edge of "
+        f"product (§), which swells and spalls: means are rough.{others}"
+    ]
 
 
 def _refusals(group: GroupSummary, control: GroupSummary | None, names: Sequence[str]) -> list[str]:

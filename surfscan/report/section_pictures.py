@@ -15,7 +15,6 @@ from surfscan.measurement.section_loss import least_ligament
 from surfscan.report.drawing import SHOWN_WIDTH_PX, SPECK_PX2, area_path, encode, outside, scale_bar
 from surfscan.report.pictures import FieldPicture, eight_bit, open_as_measured, stretch, um_per_px
 from surfscan.report.records import FieldRecord
-from surfscan.report.rounding import significant
 from surfscan.report.section_charts import greatest_station, least_station, marks
 from surfscan.report.section_records import Section, sections_of
 from surfscan.segmentation.section import METAL
@@ -28,6 +27,10 @@ _AGREES = 0.04
 _STEP = 0.35
 _LETTERED_PX = 160.0
 """Outlines drawn shorter than this get no letters: they would hide the section."""
+_WORDS_PX = 320.0
+"""Sections drawn narrower than this get values alone beside their lines, no words."""
+_CHARACTER = 9.0
+"""Width of a character of a label, generously."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,50 @@ class _View:
         x = (np.asarray(cols) + 0.5 - self.cols.start) * self.zoom[0]
         y = (np.asarray(rows) + 0.5 - self.rows.start) * self.zoom[1]
         return np.stack([x, y], axis=-1)
+
+
+class _Labels:
+    """Words beside measured lines, put where they hide neither one another nor letters.
+
+    Attributes
+    ----------
+    view : _View
+    taken : list of (float, float, float, float)
+        Left, top, right and bottom of what stands already.
+    """
+
+    def __init__(self, view: _View) -> None:
+        self.view = view
+        self.taken: list[tuple[float, float, float, float]] = []
+
+    def take(self, x: float, y: float, half: float) -> None:
+        """Keep a square clear."""
+        self.taken.append((x - half, y - half, x + half, y + half))
+
+    def beside(self, start: np.ndarray, end: np.ndarray, text: str) -> str:
+        """Words beside a line from start to end: the first place along it that is free and in the picture."""
+        u = self.view.unit
+        wide, high, gap = _CHARACTER * len(text) * u, 15 * u, 9 * u
+        places = []
+        for share in (0.5, 0.3, 0.7, 0.1, 0.9):
+            x, y = (float(v) for v in start + share * (end - start))
+            places += [(x + gap, y - high / 2), (x - gap - wide, y - high / 2)]
+        boxes = [(x, y, x + wide, y + high) for x, y in places]
+        inside = [b for b in boxes if self._is_inside(b)] or [self._moved_inside(boxes[0])]
+        box = next((b for b in inside if not any(_overlap(b, other) for other in self.taken)), inside[0])
+        self.taken.append(box)
+        return (
+            f'<text class="sec-mark" x="{box[0]:.1f}" y="{box[3] - 3 * u:.1f}" font-size="{15 * u:.1f}">'
+            f"{html.escape(text)}</text>"
+        )
+
+    def _is_inside(self, box: tuple[float, float, float, float]) -> bool:
+        return box[0] >= 0 and box[1] >= 0 and box[2] <= self.view.size[0] and box[3] <= self.view.size[1]
+
+    def _moved_inside(self, box: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+        x = min(max(box[0], 0.0), max(self.view.size[0] - (box[2] - box[0]), 0.0))
+        y = min(max(box[1], 0.0), max(self.view.size[1] - (box[3] - box[1]), 0.0))
+        return x, y, x + box[2] - box[0], y + box[3] - box[1]
 
 
 def make_section_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPicture:
@@ -133,16 +180,23 @@ def _layer(record: FieldRecord, classes: np.ndarray, found: list[Section], view:
         parts.append(_cased("sec-metal", f"metal-{key}", path))
     for number, outline in originals.items():
         parts.append(_cased("sec-original", f"original-{number}-{key}", _closed(outline)))
+    labels = _Labels(view)
     for section in found:
         if section.crosses:
-            parts += [_middle_letters(section, view), _least_thickness(section, view)]
+            parts.append(_middle_letters(section, labels))
         elif section.number in originals:
-            parts.append(_letters(section, originals[section.number], view))
-            parts.append(_greatest(section, view))
-        if not section.crosses:
-            parts.append(_ligament(section, metal, view))
+            parts.append(_letters(section, originals[section.number], labels))
         if len(found) > 1:
-            parts.append(_number(section, view))
+            parts.append(_number(section, labels))
+    for section in found:
+        if section.crosses:
+            parts.append(_least_thickness(section, labels))
+            continue
+        own = originals.get(section.number)
+        in_words = own is not None and float(np.ptp(own[:, 0])) >= _WORDS_PX * view.unit
+        if own is not None:
+            parts.append(_greatest(section, labels, in_words))
+        parts.append(_ligament(section, metal, labels, in_words))
     return "".join(parts)
 
 
@@ -162,8 +216,9 @@ def _lost(metal: np.ndarray, originals: list[np.ndarray], view: _View) -> np.nda
     return (inside > 0) & ~metal
 
 
-def _letters(section: Section, outline: np.ndarray, view: _View) -> str:
+def _letters(section: Section, outline: np.ndarray, labels: _Labels) -> str:
     """Letters at quarters of the outline, outside it, and an arrow where arc length starts."""
+    view = labels.view
     if np.hypot(*np.diff(outline, axis=0).T).sum() < _LETTERED_PX * view.unit:
         return ""
     middle = outline.mean(axis=0)
@@ -174,32 +229,34 @@ def _letters(section: Section, outline: np.ndarray, view: _View) -> str:
         out = np.array([along[1], -along[0]])
         if out @ (outline[k] - middle) < 0:
             out = -out
-        parts.append(_lettered(letter, outline[k], out, view))
+        parts.append(_lettered(letter, outline[k], out, labels))
         if letter == "A":
             parts.append(_arrow(outline[k] + 5 * view.unit * out, along, view))
     return "".join(parts)
 
 
-def _middle_letters(section: Section, view: _View) -> str:
+def _middle_letters(section: Section, labels: _Labels) -> str:
     """Letters along the middle of a section that crosses the picture."""
-    table = section.thickness()
+    view, table = labels.view, section.thickness()
     middle = view.points(table["row_px"], table["col_px"])
     parts = []
     for letter, k in marks(section):
         x, y = np.clip(middle[k], 12 * view.unit, np.array(view.size) - 12 * view.unit)
-        parts.append(_disc(letter, float(x), float(y), view))
+        parts.append(_disc(letter, float(x), float(y), labels))
     return "".join(parts)
 
 
-def _lettered(letter: str, at: np.ndarray, out: np.ndarray, view: _View) -> str:
+def _lettered(letter: str, at: np.ndarray, out: np.ndarray, labels: _Labels) -> str:
     """A tick across the outline and its letter beyond it."""
+    view = labels.view
     inner, outer = at - 5 * view.unit * out, at + 8 * view.unit * out
     x, y = np.clip(at + 18 * view.unit * out, 11 * view.unit, np.array(view.size) - 11 * view.unit)
-    return _measure_line(f"M{_xy(inner)}L{_xy(outer)}") + _disc(letter, float(x), float(y), view)
+    return _measure_line(f"M{_xy(inner)}L{_xy(outer)}") + _disc(letter, float(x), float(y), labels)
 
 
-def _disc(letter: str, x: float, y: float, view: _View) -> str:
-    u = view.unit
+def _disc(letter: str, x: float, y: float, labels: _Labels) -> str:
+    u = labels.view.unit
+    labels.take(x, y, 10 * u)
     return (
         f'<circle class="sec-disc" cx="{x:.1f}" cy="{y:.1f}" r="{9.5 * u:.1f}"/>'
         f'<text class="sec-letter" x="{x:.1f}" y="{y + 4.6 * u:.1f}" font-size="{13 * u:.1f}" '
@@ -219,9 +276,9 @@ def _arrow(start: np.ndarray, along: np.ndarray, view: _View) -> str:
     return _measure_line(d)
 
 
-def _greatest(section: Section, view: _View) -> str:
+def _greatest(section: Section, labels: _Labels, in_words: bool) -> str:
     """The greatest penetration as a measured line inwards from the original outline."""
-    table = section.stations()
+    view, table = labels.view, section.stations()
     k = greatest_station(section)
     outline = view.points(table["row_px"], table["col_px"])
     feet = view.points(table["metal_row_px"], table["metal_col_px"])
@@ -240,15 +297,14 @@ def _greatest(section: Section, view: _View) -> str:
         if inward @ (outline.mean(axis=0) - outline[k]) < 0:
             inward = -inward
         end = outline[k] + inward * deepest * scale
-    value = table[f"deepest_{section.unit}"][k]
-    return _measured(outline[k], end, f"greatest {significant(float(value))} {section.unit_word}", view)
+    return _measured(outline[k], end, _value(section, "greatest", "max_penetration", in_words), labels)
 
 
-def _ligament(section: Section, metal: np.ndarray, view: _View) -> str:
+def _ligament(section: Section, metal: np.ndarray, labels: _Labels, in_words: bool) -> str:
     """The least ligament as a measured line, found again on the mask; left out where it does not agree."""
     import cv2
 
-    stored = section.figure("least_ligament_px")
+    view, stored = labels.view, section.figure("least_ligament_px")
     if math.isnan(stored):
         return ""
     y, x = section.figure("row_px") - view.rows.start, section.figure("col_px") - view.cols.start
@@ -259,19 +315,20 @@ def _ligament(section: Section, metal: np.ndarray, view: _View) -> str:
     body = max(bodies, key=lambda c: (cv2.pointPolygonTest(c, (x, y), False) >= 0, cv2.contourArea(c)))
     outline = (body[:, 0, :].astype(float) + 0.5) * np.array(view.zoom)
     length, ends = least_ligament(outline)
-    per_px = _picture_px(section, view)
+    per_px = min(view.zoom)
     if abs(length / per_px + 1 - stored) > max(_AGREES * stored, 2.0):
         return ""
-    value = section.figure(f"least_ligament_{section.unit}")
-    return _measured(ends[0], ends[1], f"ligament {significant(value)} {section.unit_word}", view)
+    return _measured(ends[0], ends[1], _value(section, "ligament", "least_ligament", in_words), labels)
 
 
-def _picture_px(section: Section, view: _View) -> float:
-    """Picture pixels of a px that lengths of the section are given in: the finer way of the file."""
-    return min(view.zoom)
+def _value(section: Section, word: str, name: str, in_words: bool) -> str:
+    """A length as it stands beside its line."""
+    value = f"{section.rounded(name).value} {section.unit_word}"
+    return f"{word} {value}" if in_words else value
 
 
-def _least_thickness(section: Section, view: _View) -> str:
+def _least_thickness(section: Section, labels: _Labels) -> str:
+    view = labels.view
     table = section.thickness()
     if len(table["row_px"]) < 2:
         return ""
@@ -281,25 +338,26 @@ def _least_thickness(section: Section, view: _View) -> str:
     across = np.array([-way[1], way[0]]) / max(float(np.hypot(*way)), 1e-9)
     stored = section.record.done("section")
     angle = (stored.settings.get("cut_angle_deg") if stored else None) or 0.0
-    half = 0.5 * float(table["thickness_px"][k]) / math.cos(math.radians(angle)) * _picture_px(section, view)
-    value = section.figure(f"least_ligament_{section.unit}")
-    text = f"least {significant(value)} {section.unit_word}"
-    return _measured(middle[k] - half * across, middle[k] + half * across, text, view)
+    half = 0.5 * float(table["thickness_px"][k]) / math.cos(math.radians(angle)) * min(view.zoom)
+    text = _value(section, "least", "least_ligament", True)
+    return _measured(middle[k] - half * across, middle[k] + half * across, text, labels)
 
 
-def _number(section: Section, view: _View) -> str:
+def _number(section: Section, labels: _Labels) -> str:
     """The section's number, in its middle."""
-    x, y = view.points(np.array(section.figure("row_px")), np.array(section.figure("col_px")))
-    u = view.unit
+    at = labels.view.points(np.array(section.figure("row_px")), np.array(section.figure("col_px")))
+    x, y = (float(v) for v in at)
+    u = labels.view.unit
+    labels.take(x, y, 13 * u)
     return (
         f'<text class="sec-mark" x="{x:.1f}" y="{y + 8 * u:.1f}" font-size="{24 * u:.1f}" '
         f'text-anchor="middle">{section.number}</text>'
     )
 
 
-def _measured(start: np.ndarray, end: np.ndarray, text: str, view: _View) -> str:
-    """A line with ends, and what it measures beside it, inside the picture."""
-    u = view.unit
+def _measured(start: np.ndarray, end: np.ndarray, text: str, labels: _Labels) -> str:
+    """A line with ends, and what it measures beside it."""
+    u = labels.view.unit
     way = end - start
     along = way / max(float(np.hypot(*way)), 1e-9)
     across = np.array([-along[1], along[0]]) * 5 * u
@@ -307,15 +365,11 @@ def _measured(start: np.ndarray, end: np.ndarray, text: str, view: _View) -> str
         f"M{_xy(start)}L{_xy(end)}M{_xy(start - across)}L{_xy(start + across)}"
         f"M{_xy(end - across)}L{_xy(end + across)}"
     )
-    at = 0.5 * (start + end)
-    wide = 8.2 * u * len(text)
-    left = at[0] + 9 * u + wide > view.size[0]
-    x = at[0] - 9 * u if left else at[0] + 9 * u
-    y = min(max(float(at[1]) + 5 * u, 16 * u), view.size[1] - 5 * u)
-    return _measure_line(d) + (
-        f'<text class="sec-mark" x="{x:.1f}" y="{y:.1f}" font-size="{15 * u:.1f}" '
-        f'text-anchor="{"end" if left else "start"}">{html.escape(text)}</text>'
-    )
+    return _measure_line(d) + labels.beside(start, end, text)
+
+
+def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
 def _measure_line(d: str) -> str:

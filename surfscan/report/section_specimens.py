@@ -43,7 +43,7 @@ def fill_sections(summary: SpecimenSummary) -> None:
         "n_images": len(figures.records),
         "n_pooled": len(pooled),
     }
-    general_warnings(figures, "picture of sections")
+    general_warnings(figures, "section picture")
     found = _of_one_scale(figures, _trusted(figures, sections_of(pooled)))
     closed = [s for s in found if s.is_measured]
     crossing = [s for s in found if s.crosses]
