@@ -134,7 +134,10 @@ def _thickness_chart(section: Section, height: float) -> str:
         parts.append(f'<path class="sec-original" d="{_level(frame, original)}"/>')
         parts.append(
             _label(
-                _WIDTH - _RIGHT - 4, float(frame.y(original)) - 6, f"original {significant(original)}", "end"
+                _WIDTH - _RIGHT - 4,
+                float(frame.y(original)) - 6,
+                f"original {significant(original)} {section.unit_word}",
+                "end",
             )
         )
     parts.append(_mean(frame, section, "mean_thickness"))
@@ -142,7 +145,7 @@ def _thickness_chart(section: Section, height: float) -> str:
     x, y = (float(v) for v in (frame.x(s[least]), frame.y(thickness[least])))
     parts.append(_measured(x, float(frame.y(0.0)), y))
     value = section.rounded("least_ligament").value
-    parts.append(_beside(x, float(frame.y(0.4 * thickness[least])), f"least {value}"))
+    parts.append(_beside(x, float(frame.y(0.4 * thickness[least])), f"least {value} {section.unit_word}"))
     parts.append(_lettered(frame, [(letter, float(s[k])) for letter, k in marks(section)]))
     word = section.unit_word
     parts.append(_axes(frame, f"Position along the section ({word})", f"Thickness ({word})"))

@@ -10,7 +10,11 @@ from surfscan.report.pictures import FieldPicture
 from surfscan.report.prose import group_sentences
 from surfscan.report.records import FieldRecord, of_kind
 from surfscan.report.section_charts import ALONE, AMONG_OTHERS, section_chart
+from surfscan.report.section_pictures import BESIDE
 from surfscan.report.section_records import FALLBACK, sections_of
+
+_MOST_UNFOLDED = 4
+"""Charts of one picture that stand open; more are folded away."""
 
 
 def section_page(content: PageContent) -> OnPage | None:
@@ -45,7 +49,9 @@ def _own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
     found = sections_of([record])
     height = ALONE if len(found) == 1 else AMONG_OTHERS
     drawn = [(s.number, Markup(chart)) for s in found if (chart := section_chart(s, height))]
-    wide = min(610.0, 640.0 * picture.width / picture.height) if picture else 610.0
+    beside = len(found) <= BESIDE
+    most = 610.0 if beside else 900.0
+    wide = min(most, 640.0 * picture.width / picture.height) if picture else most
     return {
         "caption": section_prose.section_caption(record, picture.scale_words if picture else ""),
         "warnings": record.warnings,
@@ -53,6 +59,8 @@ def _own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
         "layer": Markup(picture.layers["section"]) if picture else "",
         "charts": drawn,
         "several": len(found) > 1,
+        "beside": beside,
+        "folded": len(found) > _MOST_UNFOLDED,
         "rough": any(s.original == FALLBACK for s in found),
         "wide": round(wide),
     }

@@ -12,12 +12,23 @@ import numpy as np
 
 from surfscan.images import Micrograph
 from surfscan.measurement.section_loss import least_ligament
-from surfscan.report.drawing import SHOWN_WIDTH_PX, SPECK_PX2, area_path, encode, outside, scale_bar
+from surfscan.report.drawing import (
+    MAX_WIDTH_PX,
+    SHOWN_WIDTH_PX,
+    SPECK_PX2,
+    area_path,
+    encode,
+    outside,
+    scale_bar,
+)
 from surfscan.report.pictures import FieldPicture, eight_bit, open_as_measured, stretch, um_per_px
 from surfscan.report.records import FieldRecord
 from surfscan.report.section_charts import greatest_station, least_station, marks
 from surfscan.report.section_records import Section, sections_of
 from surfscan.segmentation.section import METAL
+
+BESIDE = 2
+"""With more sections than this in a picture their charts stand below it, and the picture is wider."""
 
 _MARGIN = 0.1
 """Room around the sections, as a share of their longer side, where their letters stand."""
@@ -25,10 +36,12 @@ _LEAST_MARGIN_PX = 12
 _AGREES = 0.04
 """A ligament drawn anew on the stored mask is shown where it is as long as the one measured, within this."""
 _STEP = 0.35
-_LETTERED_PX = 160.0
+_LETTERED_PX = 380.0
 """Outlines drawn shorter than this get no letters: they would hide the section."""
 _WORDS_PX = 320.0
 """Sections drawn narrower than this get values alone beside their lines, no words."""
+_LIGAMENT_PX = 180.0
+"""Sections drawn narrower than this show the greatest penetration alone."""
 _CHARACTER = 9.0
 """Width of a character of a label, generously."""
 
@@ -138,9 +151,10 @@ def make_section_picture(record: FieldRecord, folder: Path, max_bytes: int) -> F
         return cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
 
     uri, width, height = encode(render, shape, stretch(measured), max_bytes)
-    enlarged = max(1.0, SHOWN_WIDTH_PX / width)
+    shown = SHOWN_WIDTH_PX if len(found) <= BESIDE else MAX_WIDTH_PX
+    enlarged = max(1.0, shown / width)
     width, height = round(width * enlarged), round(height * enlarged)
-    unit = max(1.0, width / SHOWN_WIDTH_PX)
+    unit = max(1.0, width / shown)
     view = _View(rows, cols, (width / shape[1], height / shape[0]), unit, (width, height))
     layer = outside(region[rows, cols], view.zoom, SPECK_PX2 * enlarged**2)
     layer += _layer(record, classes[rows, cols], found, view)
@@ -193,10 +207,12 @@ def _layer(record: FieldRecord, classes: np.ndarray, found: list[Section], view:
             parts.append(_least_thickness(section, labels))
             continue
         own = originals.get(section.number)
-        in_words = own is not None and float(np.ptp(own[:, 0])) >= _WORDS_PX * view.unit
+        wide = math.inf if own is None else float(np.ptp(own[:, 0])) / view.unit
+        in_words = wide >= _WORDS_PX
         if own is not None:
             parts.append(_greatest(section, labels, in_words))
-        parts.append(_ligament(section, metal, labels, in_words))
+        if wide >= _LIGAMENT_PX:
+            parts.append(_ligament(section, metal, labels, in_words))
     return "".join(parts)
 
 

@@ -57,6 +57,9 @@ CAUTIONS = (
     "in a fume cupboard, under the local code, with the waste collected.",
 )
 
+_MOST_SAID = 4
+"""Sections of one picture that its caption tells of one by one."""
+
 
 def section_sentences(records: Sequence[FieldRecord]) -> list[str]:
     """How many sections there are, where their original outlines come from, and the greatest penetration."""
@@ -94,7 +97,9 @@ def section_caption(record: FieldRecord, scale_words: str) -> str:
     found = sections_of([record])
     if not found:
         sentences.append("No section found.")
-    for section in found:
+    if len(found) > _MOST_SAID:
+        sentences += _together(found)
+    for section in found if len(found) <= _MOST_SAID else ():
         before = f"Section {section.number}: " if len(found) > 1 else ""
         said = section_sentence(section)
         sentences.append(before + (said if not before else said[0].lower() + said[1:]))
@@ -106,6 +111,26 @@ def section_caption(record: FieldRecord, scale_words: str) -> str:
     if scale_words:
         sentences.append(scale_words[0].upper() + scale_words[1:] + ".")
     return " ".join(sentences)
+
+
+def _together(found: Sequence[Section]) -> list[str]:
+    """What is left of many sections, from least to most; each by itself stands in the table."""
+    measured = [s for s in found if s.is_measured]
+    sentences = [f"{len(found)} sections, each in the table of sections."]
+    if not measured:
+        return sentences
+    left = [100 * s.figure("remaining_fraction") for s in measured]
+    sentences.append(
+        f"{significant(min(left))} to {significant(max(left))}\u00a0% of the original is left; original "
+        f"outlines {sources_counted(measured)}."
+    )
+    deep = [s for s in measured if not math.isnan(s.figure("max_penetration_px"))]
+    if deep:
+        top = max(deep, key=lambda s: s.figure("max_penetration_px"))
+        sentences.append(f"Greatest penetration {_length(top, 'max_penetration')}, on section {top.number}.")
+    islands = round(sum(s.figure("island_count") for s in found))
+    sentences.append(f"{count(islands, 'island') if islands else 'No island'} in all.")
+    return sentences
 
 
 def section_sentence(section: Section) -> str:
@@ -138,7 +163,9 @@ def section_alt(record: FieldRecord) -> str:
     found = sections_of([record])
     left = [s.figure("remaining_fraction") for s in found if s.is_measured]
     text = f"Cross-section {record.image_id}: {count(len(found), 'section')}"
-    if left:
+    if len(left) > _MOST_SAID:
+        text += f", {significant(100 * min(left))} to {significant(100 * max(left))} % of the original left"
+    elif left:
         text += f", {' and '.join(f'{significant(100 * v)} %' for v in left)} of the original left"
     return text + "; original and remaining outline drawn"
 
