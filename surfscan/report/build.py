@@ -22,6 +22,7 @@ from surfscan.report.records import PROCEDURES, FieldRecord, gather
 from surfscan.report.section_pictures import make_section_picture
 from surfscan.report.section_tables import section_tables
 from surfscan.report.specimens import specimen_table, summarise_specimens
+from surfscan.report.strut_pictures import make_strut_picture
 from surfscan.report.strut_tables import strut_tables
 from surfscan.report.tables import height_table, image_table, object_table
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
@@ -46,6 +47,7 @@ _PICTURE_BYTES = 160_000
 _DRAWN_BY: dict[Shows, Callable[[FieldRecord, Path, int], FieldPicture]] = {
     "surface": make_picture,
     "heights": make_height_picture,
+    "strut": make_strut_picture,
     "section": make_section_picture,
 }
 """What an image shows -> what draws it."""

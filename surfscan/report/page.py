@@ -11,10 +11,11 @@ from surfscan.report.height_page import height_page
 from surfscan.report.page_parts import PageContent, Part
 from surfscan.report.rounding import NO_VALUE
 from surfscan.report.section_page import section_page
+from surfscan.report.strut_page import strut_page
 from surfscan.report.surface_page import surface_page
 from surfscan.report.warning_groups import group_warnings
 
-_KINDS = (surface_page, height_page, section_page)
+_KINDS = (surface_page, height_page, strut_page, section_page)
 """What the page says of each kind of image, in the order of the page."""
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -109,3 +110,28 @@ def station_shares(record: FieldRecord) -> np.ndarray:
     before = np.divide(stations["width_before_um"] * wide, now, out=np.full(len(now), np.nan), where=there)
     reference = np.where(np.isfinite(before), before, reference)
     return np.where(stations["fault"] == "", wide / reference, np.nan)
+
+
+def worst_first(record: FieldRecord) -> list[int]:
+    """Rows of the table of struts: missing ones, then by least section or else least width."""
+    struts = record.table("struts")
+    section, width = struts["least_section_fraction"], struts["min_width_px"] / struts["reference_width_px"]
+    keys = [section, width, struts["min_width_px"]]
+    known = next((k for k in keys if np.isfinite(k).any()), keys[-1])
+    rank = np.where(struts["condition"] == _MISSING, -1.0, np.nan_to_num(known, nan=np.inf))
+    return [int(k) for k in np.argsort(rank, kind="stable")]
+
+
+def stretches(numbers: np.ndarray) -> list[tuple[int, int]]:
+    """First station and one past the last of every strut, from the strut number of each station."""
+    if not len(numbers):
+        return []
+    bounds = [0, *(np.flatnonzero(np.diff(numbers)) + 1).tolist(), len(numbers)]
+    return list(pairwise(bounds))
+
+
+def runs_backwards(stations: Table, start: int, end: int) -> bool:
+    """Whether a strut begins at its right or lower end, so that a chart drawn as the picture is turned."""
+    across = float(stations["col_px"][end - 1] - stations["col_px"][start])
+    down = float(stations["row_px"][end - 1] - stations["row_px"][start])
+    return (across if abs(across) >= abs(down) else down) < 0

@@ -34,6 +34,13 @@ from surfscan.report.tables import table_of
 UPPER_BOUND_FIGURES = ("least_section_fraction",)
 """Figures of a specimen that are upper bounds where a thickness behind them is the drawn one."""
 
+_LIMITS = {
+    "mean_strut_width_um": (0.0, math.inf),
+    "strut_loss_fraction": (-math.inf, 1.0),
+    "width_penetration_um": (-math.inf, math.inf),
+}
+"""What a mean over pictures can be: no width is below 0, and no more than all is lost."""
+
 _SECTIONS = ("least_section_fraction", "least_section_equal_loss_fraction")
 
 
@@ -97,8 +104,8 @@ def fill_struts(summary: SpecimenSummary) -> None:
     scaled = [r for r in found if not math.isnan(r.figure("struts", "mean_width_um"))]
     if len(scaled) < len(found):
         figures.warn(
-            f"{count(len(found) - len(scaled), 'picture')} without a width in µm (no scale, or no width along "
-            "any strut) left out of the means. State pixel_size_um where the scale is missing."
+            f"{count(len(found) - len(scaled), 'picture')} without a width in µm (no scale, or no width "
+            "along any strut) left out of the means. State pixel_size_um where the scale is missing."
         )
     lengths = [v for r in scaled if not math.isnan(v := r.figure("struts", "total_length_um"))]
     figures.row["total_length_um"] = sum(lengths) if lengths else math.nan
@@ -206,9 +213,7 @@ def _fill_sections(figures: Figures, scaled: Sequence[FieldRecord]) -> None:
     if len(bases) > 1:
         figures.remark(
             "least_section_fraction",
-            [
-                "Thickness measured on some pictures and drawn on others, so the least of all is an upper bound."
-            ],
+            ["Thickness measured on some pictures, drawn on others: the least of all is an upper bound."],
         )
 
 
@@ -217,8 +222,8 @@ def _warn_of_what_widths_miss(figures: Figures, pooled: Sequence[FieldRecord]) -
     if row["broken_count"] > 0 or row["missing_count"] > 0:
         gone = f"; missing: {row['missing_count']:.0f}" if row["missing_count"] > 0 else ""
         figures.warn(
-            f"Broken struts: {row['broken_count']:.0f}{gone}. Mean and least width and least section are those "
-            "of metal that still stands."
+            f"Broken struts: {row['broken_count']:.0f}{gone}. Mean and least width and least section are "
+            "those of metal that still stands."
         )
     for condition, how in (
         (WITH_PRODUCT, "with corrosion product on the struts: product as dark as the metal widens them"),
@@ -248,7 +253,8 @@ def _put_pooled(figures: Figures, name: str, owns: Sequence[_Own]) -> str:
         if between:
             figures.remark(name, estimate.warnings)
     half = math.hypot(common, between)
-    figures.put(name, mean, (mean - half, mean + half) if math.isfinite(half) else NO_INTERVAL)
+    limits = np.clip([mean - half, mean + half], *_LIMITS[name]) if math.isfinite(half) else NO_INTERVAL
+    figures.put(name, mean, limits)
     return "one image" if len(owns) == 1 else f"between {len(owns)} images"
 
 
