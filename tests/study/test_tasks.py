@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 
@@ -151,8 +152,6 @@ def test_drawn_sizes_take_the_place_of_settings(tmp_path: Path) -> None:
 
 def test_a_strut_is_measured_against_what_its_specimen_was_drawn(tmp_path: Path) -> None:
     """The real procedure: struts of 40 px of 10 µm, drawn 500 µm wide, were 480 µm before."""
-    import json
-
     import cv2
 
     for name, half in (("a.png", 20), ("before.png", 24)):
@@ -172,6 +171,29 @@ def test_a_strut_is_measured_against_what_its_specimen_was_drawn(tmp_path: Path)
         assert summary["loss_against"] == against
         assert summary["loss_fraction"] == pytest.approx(loss, abs=0.005)
         assert summary["section_basis"].startswith("drawn thickness")
+
+
+def test_a_section_is_measured_against_what_its_specimen_was_drawn(
+    tmp_path: Path, draw_section: Callable[..., np.ndarray]
+) -> None:
+    """The real procedure: 96 x 66 px of 0.5 µm are left of 60 x 45 µm drawn, or of a twin of 61 x 46 µm."""
+    import cv2
+
+    pictures = {
+        "a.png": [("rectangle", 130, 110, 132, 100, 110), ("rectangle", 130.4, 109.7, 96, 66, 210)],
+        "twin.png": [("rectangle", 130, 110, 122, 92, 210)],
+    }
+    for name, shapes in pictures.items():
+        (tmp_path / name).write_bytes(cv2.imencode(".png", draw_section((220, 260), shapes))[1].tobytes())
+    specimen = Specimen(id="s", group="g", drawn_strut_width_um=60, drawn_thickness_um=45)
+    for more, outline, original in (({}, "drawn size", 60 * 45), ({"twin": "twin.png"}, "twin", 61 * 46)):
+        image = ImageEntry(file="a.png", specimen="s", shows="section", pixel_size_um=(0.5, 0.5), **more)
+        study = Study(folder=tmp_path, title="T", specimens=(specimen,), images=(image,))
+        [(_, staged)] = measure_image(plan_image(study, image))
+        assert isinstance(staged, StagedResult), staged
+        summary = json.loads(staged.record)["summary"]
+        assert summary["original_outline"] == outline
+        assert summary["remaining_fraction"] == pytest.approx(96 * 66 * 0.25 / original, abs=0.006)
 
 
 def test_there_is_a_function_for_every_procedure_of_the_manifest() -> None:
