@@ -35,7 +35,7 @@ _COMPANION = re.compile(
     rf"(.+?)[ _-](?:{'|'.join(f'(?P<{role}>{words})' for role, words in _ROLE_WORDS.items())})", re.IGNORECASE
 )
 _SECTION = "(?:cross[ _-]?)?sections?|cuts?"
-_STRUT = "struts?|mesh(?:es)?"
+_STRUT = "struts?|mesh(?:es)?|crossings?"
 _PART_WORDS: dict[Literal["strut", "section"], re.Pattern[str]] = {
     "section": re.compile(rf"(?<![A-Za-z])(?:{_SECTION})(?![A-Za-z])", re.IGNORECASE),
     "strut": re.compile(rf"(?<![A-Za-z])(?:{_STRUT})(?![A-Za-z])", re.IGNORECASE),

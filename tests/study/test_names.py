@@ -101,6 +101,7 @@ def test_stems_by_which_companions_name_an_image() -> None:
         ("struts/U07-1.png", "strut"),
         ("U07-1_strut.png", "strut"),
         ("168h mesh/U07-1_a.png", "strut"),
+        ("U07-1_crossing.png", "strut"),
         ("U07-1_cut.png", "section"),
         ("Cross-sections/U07-1.png", "section"),
         ("struts/U07-1_section.png", "section"),  # the name comes before the folder
