@@ -52,22 +52,34 @@ def opened(browser, reported):
     page.close()
 
 
-@pytest.fixture(scope="module")
-def opened_heights(browser, reported_heights):
-    """The page of a study of height maps, with what it said."""
+def open_whole(browser, folder):
+    """The page of a study with everything laid out, and what it said."""
     page = browser.new_page(viewport={"width": 1366, "height": 768})
     page.said = []
     page.on("console", lambda message: page.said.append(message.text))
     page.on("pageerror", lambda error: page.said.append(str(error)))
-    page.goto((reported_heights / "report.html").as_uri())
+    page.goto((folder / "report.html").as_uri())
     page.wait_for_load_state("networkidle")
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     page.add_style_tag(content=".field { content-visibility: visible !important }")  # all laid out
+    return page
+
+
+@pytest.fixture(scope="module")
+def opened_heights(browser, reported_heights):
+    page = open_whole(browser, reported_heights)
     yield page
     page.close()
 
 
-@pytest.fixture(params=["opened", "opened_heights"])
+@pytest.fixture(scope="module")
+def opened_sections(browser, reported_sections):
+    page = open_whole(browser, reported_sections)
+    yield page
+    page.close()
+
+
+@pytest.fixture(params=["opened", "opened_heights", "opened_sections"])
 def either(request):
     return request.getfixturevalue(request.param)
 
@@ -136,6 +148,18 @@ def test_height_maps_are_drawn_quietly_and_have_words(opened_heights):
         "{const i = new Image(); i.src = e.href.baseVal; await i.decode(); return i.naturalWidth}))"
     )
     assert sizes == [240] * 10
+
+
+def test_sections_are_drawn_quietly_beside_their_charts(opened_sections):
+    assert opened_sections.said == []
+    shots, charts = (opened_sections.locator(f"#section-pictures svg.{name}") for name in ("shot", "plot"))
+    assert (shots.count(), charts.count()) == (6, 7)
+    for drawn in (shots, charts):
+        for index in range(drawn.count()):
+            assert drawn.nth(index).get_attribute("aria-label")
+    picture, chart = (drawn.first.bounding_box() for drawn in (shots, charts))
+    assert chart["x"] > picture["x"] + picture["width"] - 1
+    assert chart["y"] == pytest.approx(picture["y"], abs=30)
 
 
 def test_zero_lies_inside_the_colour_bar(opened_heights):
