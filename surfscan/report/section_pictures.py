@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import html
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -42,6 +43,8 @@ _WORDS_PX = 320.0
 """Sections drawn narrower than this get values alone beside their lines, no words."""
 _LIGAMENT_PX = 180.0
 """Sections drawn narrower than this show the greatest penetration alone."""
+_HIDES_WORDS = 100
+"""How much worse it is to hide a letter or other words than one twenty-fifth of a line."""
 _CHARACTER = 9.0
 """Width of a character of a label, generously."""
 
@@ -76,47 +79,69 @@ class _View:
 
 
 class _Labels:
-    """Words beside measured lines, put where they hide neither one another nor letters.
+    """Words beside measured lines, put where they hide neither one another nor letters nor lines.
 
     Attributes
     ----------
     view : _View
     taken : list of (float, float, float, float)
-        Left, top, right and bottom of what stands already.
+        Left, top, right and bottom of letters and numbers.
+    lines : list of (ndarray, ndarray, str)
+        Start and end of every measured line, and its words.
     """
 
     def __init__(self, view: _View) -> None:
         self.view = view
         self.taken: list[tuple[float, float, float, float]] = []
+        self.lines: list[tuple[np.ndarray, np.ndarray, str]] = []
 
     def take(self, x: float, y: float, half: float) -> None:
         """Keep a square clear."""
         self.taken.append((x - half, y - half, x + half, y + half))
 
-    def beside(self, start: np.ndarray, end: np.ndarray, text: str) -> str:
-        """Words beside a line from start to end: the first place along it that is free and in the picture."""
+    def beside(self, start: np.ndarray, end: np.ndarray, text: str) -> None:
+        """Words for a line from start to end."""
+        self.lines.append((start, end, text))
+
+    def words(self) -> str:
+        """All of them, each in the place along its line that hides least."""
+        u = self.view.unit
+        shares = np.linspace(0, 1, 25)[:, None]
+        dots = np.concatenate([a + shares * (b - a) for a, b, _ in self.lines] or [np.empty((0, 2))])
+        taken, parts = list(self.taken), []
+        for start, end, text in self.lines:
+            boxes = [self._inside(box) for box in self._places(start, end, text)]
+            cost = [_HIDES_WORDS * sum(_overlap(b, o) for o in taken) + _held(b, dots) for b in boxes]
+            box = boxes[int(np.argmin(cost))]
+            taken.append(box)
+            parts.append(
+                f'<text class="sec-mark" x="{box[0]:.1f}" y="{box[3] - 3 * u:.1f}" font-size="{15 * u:.1f}">'
+                f"{html.escape(text)}</text>"
+            )
+        return "".join(parts)
+
+    def _places(
+        self, start: np.ndarray, end: np.ndarray, text: str
+    ) -> Iterator[tuple[float, float, float, float]]:
+        """Boxes on the right, on the left, above and below of some places along a line, best liked first."""
         u = self.view.unit
         wide, high, gap = _CHARACTER * len(text) * u, 15 * u, 9 * u
-        places = []
         for share in (0.5, 0.3, 0.7, 0.1, 0.9):
             x, y = (float(v) for v in start + share * (end - start))
-            places += [(x + gap, y - high / 2), (x - gap - wide, y - high / 2)]
-        boxes = [(x, y, x + wide, y + high) for x, y in places]
-        inside = [b for b in boxes if self._is_inside(b)] or [self._moved_inside(boxes[0])]
-        box = next((b for b in inside if not any(_overlap(b, other) for other in self.taken)), inside[0])
-        self.taken.append(box)
-        return (
-            f'<text class="sec-mark" x="{box[0]:.1f}" y="{box[3] - 3 * u:.1f}" font-size="{15 * u:.1f}">'
-            f"{html.escape(text)}</text>"
-        )
+            for left, top in (
+                (x + gap, y - high / 2),
+                (x - gap - wide, y - high / 2),
+                (x - wide / 2, y - gap - high),
+                (x - wide / 2, y + gap),
+            ):
+                yield left, top, left + wide, top + high
 
-    def _is_inside(self, box: tuple[float, float, float, float]) -> bool:
-        return box[0] >= 0 and box[1] >= 0 and box[2] <= self.view.size[0] and box[3] <= self.view.size[1]
-
-    def _moved_inside(self, box: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
-        x = min(max(box[0], 0.0), max(self.view.size[0] - (box[2] - box[0]), 0.0))
-        y = min(max(box[1], 0.0), max(self.view.size[1] - (box[3] - box[1]), 0.0))
-        return x, y, x + box[2] - box[0], y + box[3] - box[1]
+    def _inside(self, box: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+        """A box moved into the picture."""
+        wide, high = box[2] - box[0], box[3] - box[1]
+        x = min(max(box[0], 0.0), max(self.view.size[0] - wide, 0.0))
+        y = min(max(box[1], 0.0), max(self.view.size[1] - high, 0.0))
+        return x, y, x + wide, y + high
 
 
 def make_section_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPicture:
@@ -213,7 +238,7 @@ def _layer(record: FieldRecord, classes: np.ndarray, found: list[Section], view:
             parts.append(_greatest(section, labels, in_words))
         if wide >= _LIGAMENT_PX:
             parts.append(_ligament(section, metal, labels, in_words))
-    return "".join(parts)
+    return "".join([*parts, labels.words()])
 
 
 def _original(section: Section, view: _View) -> np.ndarray:
@@ -381,11 +406,18 @@ def _measured(start: np.ndarray, end: np.ndarray, text: str, labels: _Labels) ->
         f"M{_xy(start)}L{_xy(end)}M{_xy(start - across)}L{_xy(start + across)}"
         f"M{_xy(end - across)}L{_xy(end + across)}"
     )
-    return _measure_line(d) + labels.beside(start, end, text)
+    labels.beside(start, end, text)
+    return _measure_line(d)
 
 
 def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def _held(box: tuple[float, float, float, float], dots: np.ndarray) -> int:
+    """How many points lie in a box."""
+    x, y = dots.T
+    return int(np.count_nonzero((x > box[0]) & (x < box[2]) & (y > box[1]) & (y < box[3])))
 
 
 def _measure_line(d: str) -> str:
