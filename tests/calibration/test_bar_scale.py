@@ -175,7 +175,7 @@ def test_a_label_as_wide_as_its_bar(ground, draw_bar):
     assert bar.under_text
     (reading,) = read_scale(picture).readings
     assert reading.pixel_size_um == pytest.approx(50 / length, rel=2e-3)
-    heading, _ = under("WD 10 mm")
+    heading, _ = under("B-12 end")
     assert find_bars(heading, under_text=True)
     assert read_scale(heading).readings == ()
 
