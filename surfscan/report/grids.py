@@ -24,6 +24,11 @@ def shown_figures(groups: Sequence[GroupSummary], kind: Shows) -> list[str]:
     return [name for name in FIGURES_OF[kind] if any(g.values(name) for g in groups)]
 
 
+def shown_groups(groups: Sequence[GroupSummary], kind: Shows) -> list[GroupSummary]:
+    """Groups with images of one kind; all of them where that is pictures of surfaces."""
+    return [g for g in groups if kind == "surface" or any(m.by_kind[kind].records for m in g.members)]
+
+
 def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
     """One row a group: mean and difference of every figure of one kind of image."""
     names = shown_figures(groups, kind)
@@ -34,7 +39,7 @@ def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
         if name in SUBTRACTED_FIGURES:
             heads.append(Head(f"{text} less baseline", unit, number=True))
     rows = []
-    for group in groups:
+    for group in shown_groups(groups, kind):
         cells = [
             Cell(group.name, (f"baseline: {group.baseline}",) if group.baseline else ()),
             Cell(hours(group.row["exposure_h"])),

@@ -74,7 +74,7 @@ def ticks(low: float, high: float, most: int) -> list[float]:
 
 def axes(frame: Frame, x_title: str, y_title: str, *, across: int = 6, up: int = 4) -> str:
     """Grid lines, axis lines, numbers (none upwards where `up` is 0) and titles, less empty ones."""
-    levels = ticks(*sorted((frame.low, frame.high)), up) if up else []
+    levels = ticks(min(frame.low, frame.high), max(frame.low, frame.high), up) if up else []
     places = ticks(min(frame.start, frame.end), max(frame.start, frame.end), across)
     lines = "".join(f"M{frame.left:g} {frame.y(v):.1f}H{frame.right:g}" for v in levels)
     parts = [

@@ -3,9 +3,12 @@
 import pytest
 
 from surfscan.report import section_grids
+from surfscan.report.grids import group_grid, shown_groups
+from surfscan.report.groups import summarise_groups
 from surfscan.report.records import gather
 from surfscan.report.specimens import summarise_specimens
 from surfscan.store.results import ResultsStore
+from surfscan.study.entries import Group
 from surfscan.study.manifest import load_study
 
 
@@ -47,3 +50,10 @@ def test_every_section_has_a_row(parts):
     assert column(grid, "Mean thickness")[6].text == "98.0"
     notes = section_grids.section_notes(parts[0])
     assert [note[0] for note in notes] == ["×", "§", "S", "W"]
+
+
+def test_groups_without_a_section_have_no_row(parts):
+    groups = summarise_groups([Group(name="28 d"), Group(name="other")], parts[1])
+    assert [group.name for group in shown_groups(groups, "section")] == ["28 d"]
+    assert len(group_grid(groups, "section").rows) == 1
+    assert len(group_grid(groups).rows) == 2
