@@ -66,7 +66,8 @@ def width_chart(record: FieldRecord) -> str:
 def strips_chart(record: FieldRecord) -> str:
     """Every strut as a strip of remaining width, the worst on top; empty for up to `FEW` struts."""
     struts = record.table("struts")
-    order = worst_first(record)
+    everything = worst_first(record)
+    order = [k for k in everything if np.isfinite(struts["mean_width_px"][k])]
     colours = strut_colours(record)
     if colours is None or len(order) <= FEW:
         return ""
@@ -95,21 +96,24 @@ def strips_chart(record: FieldRecord) -> str:
     texts: list[str] = []
     for row, k in enumerate(shown):
         number = int(struts["strut"][k])
+        is_gone = struts["condition"][k] == "missing"
         top, high = frame.top + row * pitch, pitch * (1 - _STRIP_GAP)
         if number in spans:
             for level, x0, x1 in _strip(record, spans[number], frame, colours, unit):
                 box = f"M{x0:.1f} {top:.1f}h{x1 - x0:.1f}v{high:.1f}h{x0 - x1:.1f}z"
                 by_level.setdefault(level, []).append(box)
         x1 = frame.x(float(struts[f"length_{unit}"][k]))
-        if struts["condition"][k] == "missing":
+        if is_gone:
             outlines.append(f"M{frame.left:g} {top:.1f}H{x1:.1f}v{high:.1f}H{frame.left:g}z")
         else:
             excluded.append(f"M{frame.left:g} {top + high / 2:.1f}H{x1:.1f}")
-        if (row - gone) % every == 0:
+        if (row if is_gone else row - gone) % every == 0:
             texts.append(_row_words(record, k, top + high / 2 + 4.5, frame, colours))
     shades = colour_table()
+    n_none = len(everything) - len(order)
+    unmeasured = f"; {n_none} without a width left out" if n_none else ""
     parts = [
-        f'<text class="plot-title" x="{frame.left:g}" y="18">{colours.title}; worst on top</text>'
+        f'<text class="plot-title" x="{frame.left:g}" y="18">Colours as on the picture; worst on top{unmeasured}</text>'
         f'<text class="plot-number" x="{_WIDTH - 4:g}" y="18" text-anchor="end">least</text>',
         axes(frame, f"Distance from the left or upper end ({_word(unit)})", "Strut number", up=0),
         f'<path class="plot-thin" d="{"".join(excluded)}"/>' if excluded else "",
@@ -139,8 +143,8 @@ def _panel(record: FieldRecord, k: int, start: int, end: int, frame: Frame, unit
     word = _word(unit)
     number = int(struts["strut"][k])
     condition = str(struts["condition"][k])
-    title = f"Strut {number}{'' if condition == 'whole' else f', {condition}'}; n = "
-    title += count(int(counts.sum()), "station")
+    title = f"Strut {number}{'' if condition == 'whole' else f', {condition}'} "
+    title += f"(n = {count(int(counts.sum()), 'station')})"
     references, said = _references(record, k, own, frame, unit)
     above = frame.top - 8
     parts = [
@@ -192,14 +196,14 @@ def _references(record: FieldRecord, k: int, own: slice, frame: Frame, unit: str
     if unit == "um" and frame.low <= drawn <= frame.high:
         y = frame.y(drawn)
         parts.append(f'<path class="plot-drawn" d="M{frame.left:g} {y:.1f}H{frame.right:g}"/>')
-        said.append(f"drawn {significant(drawn)} µm (dashed)")
+        said.append(f"dashed: drawn {significant(drawn)} µm")
     before = table["width_before_um"][own]
     counts = table["fault"][own] == ""
     if unit == "um" and np.isfinite(before).any():
         points = frame.points(table["s_um"][own], np.where(counts, before, np.nan))
         parts.append(f'<path class="plot-before" d="{line(points)}"/>')
         mean = float(struts["reference_width_um"][k])
-        said.append(f"before {significant(mean)} µm (dotted)")
+        said.append(f"dotted: before {significant(mean)} µm")
     return parts, ", ".join(said)
 
 

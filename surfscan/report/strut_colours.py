@@ -15,6 +15,9 @@ from surfscan.report.strut_records import station_shares
 _LEVELS = 24
 """Colours told apart; finer steps cannot be seen."""
 
+_TOP_PERCENT = 98
+"""What the colours reach up to; the little above it is fillets and noise."""
+
 _NARROWEST = 0.1
 """Least span of the colours as a share, so that noise of a sound strut is not spread over them all."""
 
@@ -34,6 +37,8 @@ class Colours:
         What is coloured.
     unit : str
         "%", "µm" or "px".
+    has_more : bool
+        Whether a few values lie above `high`, such as in fillets; they have its colour.
     """
 
     values: np.ndarray
@@ -41,6 +46,7 @@ class Colours:
     high: float
     title: str
     unit: str
+    has_more: bool = False
 
     @property
     def is_share(self) -> bool:
@@ -63,8 +69,12 @@ class Colours:
 
     def ticks(self) -> list[tuple[float, str]]:
         """Numbers at the colour bar: where (0 to 100) and what."""
-        middle = (self.low + self.high) / 2
-        return [(p, self.words(v)) for p, v in ((0.0, self.low), (50.0, middle), (100.0, self.high))]
+        middle, more = (self.low + self.high) / 2, "≥\u00a0" if self.has_more else ""
+        return [
+            (0.0, self.words(self.low)),
+            (50.0, self.words(middle)),
+            (100.0, more + self.words(self.high)),
+        ]
 
 
 def strut_colours(record: FieldRecord) -> Colours | None:
@@ -74,7 +84,7 @@ def strut_colours(record: FieldRecord) -> Colours | None:
     if np.isfinite(shares).any():
         least, most = float(np.nanmin(shares)), float(np.nanmax(shares))
         low = math.floor(20 * min(least, 1.0)) / 20
-        high = max(1.0, math.ceil(20 * most - 0.2) / 20)
+        high = max(1.0, math.ceil(20 * float(np.nanpercentile(shares, _TOP_PERCENT)) - 0.2) / 20)
         low = min(low, high - _NARROWEST)
         against = set(record.table("struts")["loss_against"].tolist()) - {""}
         of = (
@@ -84,7 +94,8 @@ def strut_colours(record: FieldRecord) -> Colours | None:
             if against == {"drawn"}
             else ("width before or as drawn")
         )
-        return Colours(shares, max(low, 0.0), high, f"remaining width, share of the {of}", "%")
+        title = f"remaining width, share of the {of}"
+        return Colours(shares, max(low, 0.0), high, title, "%", has_more=most > high)
     scaled = np.isfinite(stations["width_um"]).any()
     widths = stations["width_um" if scaled else "width_px"]
     values = np.where(stations["fault"] == "", widths, np.nan)

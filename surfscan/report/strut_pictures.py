@@ -58,23 +58,25 @@ class _Labels:
         """Let no text hide this place."""
         self._boxes.append((x - radius, y - radius, x + radius, y + radius))
 
-    def beside(self, x: float, y: float, text: str, clear: float = 0.0, *, always: bool = False) -> str:
-        """A text beside a place, `clear` or more from it; empty without room, unless it must be said."""
+    def beside(
+        self, x: float, y: float, text: str, clear: tuple[float, float] = (0.0, 0.0), *, always: bool = False
+    ) -> str:
+        """A text so far across or down from a place; empty without room, unless it must be said."""
         size, near = _FONT * self.unit, 11 * self.unit
-        wide, away = GLYPH * size * len(text), max(near, clear)
+        wide = GLYPH * size * len(text)
         middle = min(max(x - wide / 2, 0.0), max(self.width - wide, 0.0))
         spots = [
             spot
-            for gap in dict.fromkeys((away, near))
+            for across, down in (clear, (0.0, 0.0))
             for spot in (
-                (middle, y - gap - size),
-                (middle, y + gap),
-                (x + gap, y - size / 2),
-                (x - gap - wide, y - size / 2),
-                (x + near, y - gap - size),
-                (x - near - wide, y - gap - size),
-                (x + near, y + gap),
-                (x - near - wide, y + gap),
+                (middle, y - max(down, near) - size),
+                (middle, y + max(down, near)),
+                (x + max(across, near), y - size / 2),
+                (x - max(across, near) - wide, y - size / 2),
+                (x + near, y - max(down, near) - size),
+                (x - near - wide, y - max(down, near) - size),
+                (x + near, y + max(down, near)),
+                (x - near - wide, y + max(down, near)),
             )
         ]
         inside = [
@@ -223,6 +225,8 @@ def _marks(record: FieldRecord, zoom: tuple[float, float], labels: _Labels) -> s
     struts = record.table("struts")
     if len(struts["strut"]) > 1:
         for k in worst_first(record):
+            if not np.isfinite(struts["mean_width_px"][k]):
+                continue
             x, y = _place(float(struts["row_px"][k]), float(struts["col_px"][k]), zoom)
             parts.append(labels.on(x, y, str(int(struts["strut"][k]))))
     return "".join(parts)
@@ -244,9 +248,6 @@ def _least(record: FieldRecord, zoom: tuple[float, float], labels: _Labels) -> s
         places.append(("triangle", at[1], f"least section {section}"))
     signs, texts = [], []
     arm = 6 * labels.unit
-    reference = record.table("struts")["reference_width_px"]
-    widest = max([*reference[np.isfinite(reference)].tolist(), record.figure("struts", "mean_width_px")])
-    clear = 0.5 * widest * max(zoom) + 11 * labels.unit
     for sign, (row, col), text in places:
         x, y = _place(row, col, zoom)
         labels.keep_clear(x, y, arm)
@@ -257,8 +258,22 @@ def _least(record: FieldRecord, zoom: tuple[float, float], labels: _Labels) -> s
             else f"M{x - arm:.1f} {y + 0.7 * arm:.1f}h{both:.1f}l{-arm:.1f} {-1.7 * arm:.1f}z"
         )
         signs.append(f'<path class="deepest-case" d="{d}"/><path class="deepest" d="{d}"/>')
+        clear = _clearance(record, row, col, zoom, 11 * labels.unit)
         texts.append(labels.beside(x, y, text, clear, always=True))
     return "".join([*signs, *texts])
+
+
+def _clearance(
+    record: FieldRecord, row: float, col: float, zoom: tuple[float, float], margin: float
+) -> tuple[float, float]:
+    """How far across and down from a place on a strut its metal and its width as drawn end."""
+    stations, struts = record.table("stations"), record.table("struts")
+    at = int(np.argmin(np.hypot(stations["row_px"] - row, stations["col_px"] - col)))
+    k = int(np.flatnonzero(struts["strut"] == stations["strut"][at])[0])
+    half = max(np.nan_to_num(struts[n][k]) for n in ("reference_width_px", "mean_width_px")) * max(zoom) / 2
+    along = math.radians(float(stations["normal_deg"][at]))
+    across, down = (half / max(abs(f(along)), 0.4) + margin for f in (math.cos, math.sin))
+    return across, down
 
 
 def least_width_words(record: FieldRecord) -> str:
