@@ -15,9 +15,9 @@ STEP_PX = 0.5
 _BLOCK = 24  # stations whose profiles are laid over each other
 _ALIGNED = 3  # rounds
 _FARTHEST_PX = 1.5  # a profile is moved by at most this much
-_SIGMAS = tuple(np.arange(0.4, 2.61, 0.2))  # px, standard deviation of an edge
-_THICK = (1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0)  # px, of a layer
-_PLACES = tuple(np.arange(-8.0, 8.01, 0.25))  # px, of the metal's edge
+_SIGMAS = tuple(np.arange(0.4, 2.61, 0.1))  # px, standard deviation of an edge
+_THICK = (2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.0, 8.0)  # px, of a layer
+_PLACE, _OFF_CENTRE, _FARTHEST = 0.25, 0.75, 8.0  # px, of edges: spacing, off the middle, off the mask
 _DISCS, _IN_DISC, _CHORDS = (
     (0.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0),
     1.4,
@@ -26,11 +26,13 @@ _DISCS, _IN_DISC, _CHORDS = (
 _TO_BLUR = 2.1  # least thickness of a layer that can be told, in standard deviations of an edge
 _LEVEL = (0.12, 0.88)  # of a layer, share of the contrast
 _FULL = (0.8, 1.2)  # both steps together, share of the contrast
-_BETTER = 0.35  # squares left by two steps over those left by one
-_LEAST_LEFT = 0.004  # root mean square that one step must leave at least, share of the contrast
+_BETTER = 0.55  # squares left by two steps over those left by one
+_LEAST_LEFT = 0.0015  # root mean square that one step must leave at least, share of the contrast
 _WIDESPREAD = 0.25  # share of a strut's blocks that are layered from which on all are looked at
 _AVERAGED = 7  # stations that a station is judged by
-_RISES = 0.25
+_RISES = 0.3  # outwards, share of the contrast: another edge, a glint
+_INNER, _METAL = 4, 0.2  # so many samples, farthest in, are within this of the metal's level
+_AT_ONCE = 64
 
 
 def layer_levels(share: np.ndarray, order: np.ndarray, usable: np.ndarray, depth: np.ndarray) -> np.ndarray:
@@ -51,8 +53,8 @@ def layer_levels(share: np.ndarray, order: np.ndarray, usable: np.ndarray, depth
     -----
     Profiles of 24 stations are laid over each other, and one step (blurred, or blurred and out of focus) and
     two of one blur, heights free, are fitted by least squares over a grid of places, blurs, radii of defocus
-    and thicknesses. There is a layer where two steps leave less than 35 % of the squares that one leaves, the
-    layer's level lies between 12 and 88 % and it is 1.5 px and 2.1 standard deviations of the blur thick:
+    and thicknesses. There is a layer where two steps leave less than 55 % of the squares that one leaves, the
+    layer's level lies between 12 and 88 % and it is 2 px and 2.1 standard deviations of the blur thick:
     thinner ones only blur the edge. Each station of such a block and its neighbours (of all blocks of a strut
     where a quarter has a layer) is then judged by its own profile, averaged over seven stations. Limits: set
     on drawn struts.
@@ -65,17 +67,20 @@ def layer_levels(share: np.ndarray, order: np.ndarray, usable: np.ndarray, depth
     if not len(share):
         return out
     profile = _held(share, depth)
+    usable = usable & ((profile - np.minimum.accumulate(profile, axis=1)).max(axis=1) < _RISES)
+    usable &= np.abs(profile[:, :_INNER].mean(axis=1) - 1) < _METAL
+    usable &= profile.max(axis=1) < 1 + _RISES
     block, first = _blocks(order)
     mean, count = _aligned(profile, usable, block, first)
     enough = np.flatnonzero(count >= _BLOCK // 3)
     if not enough.size:
         return out
-    one, two = _dictionary(share.shape[1], 1), _dictionary(share.shape[1], 2)
-    left_one, _ = one.best(mean[enough])
+    left_one, _ = _dictionary(share.shape[1], 1).best(mean[enough])
     doubtful = np.sqrt(left_one / share.shape[1]) > _LEAST_LEFT
     enough, left_one = enough[doubtful], left_one[doubtful]
     if not enough.size:
         return out
+    two = _dictionary(share.shape[1], 2)
     left_two, at_two = two.best(mean[enough])
     heights = two.heights(mean[enough], at_two)
     full = heights[:, 1:].sum(axis=1)
@@ -154,7 +159,20 @@ def _aligned(
         y = np.broadcast_to(np.arange(len(profile), dtype=np.float32)[:, None], x.shape)
         moved = _looked_up(profile, x, y)
     mean = np.add.reduceat(moved * weight, first) / np.maximum(count, 1)[:, None]
-    return mean, count
+    return _centred(mean), count
+
+
+def _centred(mean: np.ndarray) -> np.ndarray:
+    """Profiles moved so that they first pass the middle of their range in the middle sample."""
+    half = 0.5 * (mean.max(axis=1) + mean.min(axis=1))[:, None]
+    k = np.maximum(np.argmax(mean < half, axis=1), 1)
+    own = np.arange(len(mean))
+    before, after = mean[own, k - 1], mean[own, k]
+    fall = before - after
+    at = k - 1 + np.clip((before - half[:, 0]) / np.where(fall > 0, fall, 1), 0, 1)
+    x = np.arange(mean.shape[1])[None] + (at - mean.shape[1] // 2)[:, None]
+    x = np.clip(x, 0, mean.shape[1] - 1)
+    return _looked_up(mean, x, np.broadcast_to(own[:, None], x.shape))
 
 
 def _looked_up(profile: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -177,12 +195,14 @@ class _Dictionary:
 
     def best(self, mean: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Least sum of squares left of each profile, and the model that leaves it."""
-        total = (mean**2).sum(axis=1)
-        held = np.zeros((len(mean), len(self.spans)))
-        for k in range(self.spans.shape[2]):
-            held += (mean @ self.spans[:, :, k].T) ** 2
-        at = np.argmax(held, axis=1)
-        return total - held[np.arange(len(mean)), at], at
+        left, at = np.empty(len(mean)), np.empty(len(mean), int)
+        for a in range(0, len(mean), _AT_ONCE):
+            part = mean[a : a + _AT_ONCE]
+            held = sum((part @ self.spans[:, :, k].T) ** 2 for k in range(self.spans.shape[2]))
+            best = np.argmax(held, axis=1)
+            at[a : a + _AT_ONCE] = best
+            left[a : a + _AT_ONCE] = (part**2).sum(axis=1) - held[np.arange(len(part)), best]
+        return left, at
 
     def heights(self, mean: np.ndarray, at: np.ndarray) -> np.ndarray:
         """Constant and heights of the steps, (n, 2 or 3), of chosen models."""
@@ -195,7 +215,9 @@ class _Dictionary:
 def _dictionary(samples: int, steps: int) -> _Dictionary:
     """Profiles of one step, blurred or out of focus too, or of two."""
     t = (np.arange(samples) - samples // 2) * STEP_PX
-    place, sigma = (part.ravel() for part in np.meshgrid(_PLACES, _SIGMAS, indexing="ij"))
+    farthest = max(_THICK) if steps == 2 else 0.0
+    places = np.arange(-farthest - _OFF_CENTRE, _OFF_CENTRE + 0.01, _PLACE)
+    place, sigma = (part.ravel() for part in np.meshgrid(places, _SIGMAS, indexing="ij"))
     parts: list[tuple[np.ndarray, ...]] = []
     if steps == 1:
         for radius in _DISCS:
@@ -211,7 +233,7 @@ def _dictionary(samples: int, steps: int) -> _Dictionary:
         place, thick, sigma, *columns = (np.concatenate(part) for part in zip(*parts, strict=True))
     else:
         for d in _THICK:
-            some = (sigma * _TO_BLUR <= d) & (np.abs(place + d) <= max(_PLACES))
+            some = (sigma * _TO_BLUR <= d) & (place >= -d - _OFF_CENTRE)
             parts.append((place[some], np.full(np.count_nonzero(some), d), sigma[some]))
         place, thick, sigma = (np.concatenate(part) for part in zip(*parts, strict=True))
         columns = [step(place, sigma, t), step(place + thick, sigma, t)]
@@ -255,7 +277,7 @@ def _judge(
     own = cv2.blur(np.ascontiguousarray(profile[at]), (1, _AVERAGED), borderType=cv2.BORDER_REPLICATE)
     t = (np.arange(profile.shape[1]) - profile.shape[1] // 2) * STEP_PX
     sigma, thick = two.sigma[model : model + 1], float(two.thick[model])
-    places = np.array(_PLACES)
+    places = np.arange(-_FARTHEST, _FARTHEST + 0.01, _PLACE)
     sigmas = np.repeat(sigma, len(places))
     base, metal, layer = heights
     single = base + (metal + layer) * step(places, sigmas, t)

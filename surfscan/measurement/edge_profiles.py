@@ -22,6 +22,7 @@ _NEAR_RADII, _NEAR_PX = 1.25, 4.0  # most edges of the mask are this near; the o
 _FARTHEST_RADII, _FARTHEST_PX = 3.0, 12.0  # how far the edge of the mask is looked for
 _FIT = 2  # samples to either side of the crossing that the line is fitted to
 _AVERAGED = 7  # stations over which profiles are averaged to look for product
+_LEAST_RUN = 7  # stations on end that have product, or none has
 _FLAT_PX, _FLAT_CHANGE = 2.0, 0.04
 _SHELF, _SHELF_PX = (0.15, 0.85), 4.0
 _ALIKE = 0.19  # correlation of the noise of neighbouring stations, whose bands overlap (drawn struts)
@@ -135,6 +136,7 @@ def find_edges(
     frame: tuple[int, int, int, int],
     *,
     lines: tuple[float, ...] = BAND,
+    clear: np.ndarray | None = None,
 ) -> Edges:
     """Edges along rays at half level between the metal and the background beside them.
 
@@ -150,6 +152,9 @@ def find_edges(
         Part of the picture that was looked at, ends excluded.
     lines : tuple of float
         Positions along the strut, px, of the profiles averaged into one.
+    clear : ndarray of shape (n,), bool, optional
+        Where product is looked for: away from junctions, whose corners look like it. The other stations
+        have what the nearest of these on their strut has.
 
     Returns
     -------
@@ -181,13 +186,14 @@ def find_edges(
     shown = ((ends[0] >= frame[0]) & (ends[0] <= frame[1] - 1)).all(axis=1)
     shown &= ((ends[1] >= frame[2]) & (ends[1] <= frame[3] - 1)).all(axis=1)
     hidden = np.convolve(~shown, np.ones(_AVERAGED), "same") > 0
-    shelf = np.where(hidden, np.nan, product_levels(share, rays.order))
-    level = np.where(np.isfinite(shelf), 0.5 * (1 + shelf), 0.5)
-    product = np.isfinite(shelf)
+    usable = found & ~hidden if clear is None else found & ~hidden & clear
+    level = 0.5 * (1 + product_levels(share, rays.order))
     if len(lines) > 1:
-        thin = layer_levels(share, rays.order, found & ~hidden, origin)
-        product |= np.isfinite(thin)
+        thin = layer_levels(share, rays.order, usable, origin)
         level = np.where(np.isfinite(thin), thin, level)
+    level = _from_usable(np.where(usable, level, np.nan), usable, rays.order)
+    product = _in_runs(np.isfinite(level) & ~hidden)
+    level = np.where(product, level, 0.5)
     at, slope = _crossing(share, offsets, level)
     edge = origin + at
     noise = _noise(share, rays.order)
@@ -202,6 +208,25 @@ def find_edges(
         np.where(found & np.isfinite(at), beyond, False),
         good & product,
     )
+
+
+def _in_runs(product: np.ndarray) -> np.ndarray:
+    """Stations with product that have others with product beside them, so many on end."""
+    if not product.size:
+        return product
+    line = np.ascontiguousarray(product[None]).view(np.uint8)
+    return cv2.morphologyEx(line, cv2.MORPH_OPEN, np.ones((1, _LEAST_RUN), np.uint8))[0] > 0
+
+
+def _from_usable(level: np.ndarray, usable: np.ndarray, order: np.ndarray) -> np.ndarray:
+    """Levels with those of the others taken from the nearest usable station of their strut."""
+    out = level.copy()
+    for strut in np.unique(order[~usable]):
+        own = np.flatnonzero(order == strut)
+        some, others = own[usable[own]], own[~usable[own]]
+        if some.size:
+            out[others] = level[some[np.argmin(np.abs(others[:, None] - some[None]), axis=1)]]
+    return out
 
 
 def product_levels(share: np.ndarray, order: np.ndarray) -> np.ndarray:

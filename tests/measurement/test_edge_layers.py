@@ -89,3 +89,11 @@ def test_profiles_outside_the_picture_do_not_count():
     share = profiles(thick=4.0)
     assert not np.isfinite(levels(share, usable=np.zeros(N, bool))).any()
     assert levels(share[:0]).shape == (0,)
+
+
+def test_a_glint_beside_the_edge_is_no_layer():
+    """Metal beside a lighter, or a darker, spot: the step into the spot is none out of the metal."""
+    for inside in (1.6, 0.4):
+        share = profiles(noise=0.01)
+        share[20:60, OFFSETS < -4] += inside - 1
+        assert not np.isfinite(levels(share)).any()
