@@ -79,7 +79,14 @@ def opened_sections(browser, reported_sections):
     page.close()
 
 
-@pytest.fixture(params=["opened", "opened_heights", "opened_sections"])
+@pytest.fixture(scope="module")
+def opened_struts(browser, reported_struts):
+    page = open_whole(browser, reported_struts)
+    yield page
+    page.close()
+
+
+@pytest.fixture(params=["opened", "opened_heights", "opened_sections", "opened_struts"])
 def either(request):
     return request.getfixturevalue(request.param)
 
@@ -170,6 +177,33 @@ def test_zero_lies_inside_the_colour_bar(opened_heights):
         "return bar.width < 100 || zero.left < bar.left - 1 || zero.left > bar.right + 1}).length"
     )
     assert outside == 0
+
+
+def test_struts_are_drawn_quietly_and_their_words_stay_on_the_picture(opened_struts):
+    assert opened_struts.said == []
+    shots = opened_struts.locator("#strut-pictures svg.shot")
+    assert shots.count() == 6
+    astray = opened_struts.evaluate(
+        "[...document.querySelectorAll('#strut-pictures svg')].filter(s => !s.ariaHidden).flatMap(s => {"
+        "const box = s.getBoundingClientRect();"
+        "return [...s.querySelectorAll('text')].filter(t => {const b = t.getBoundingClientRect();"
+        "return b.left < box.left - 1 || b.right > box.right + 1 || b.bottom > box.bottom + 1 "
+        "|| b.top < box.top - 1}).map(t => t.textContent)})"
+    )
+    assert astray == []
+
+
+def test_numbers_of_the_colours_do_not_run_into_each_other(opened_struts):
+    for width in (1366, 390):
+        opened_struts.set_viewport_size({"width": width, "height": 768})
+        touching = opened_struts.evaluate(
+            "[...document.querySelectorAll('.widths')].filter(w => {const b = [...w.querySelectorAll('.at')]"
+            ".map(e => e.getBoundingClientRect());"
+            "return b.length < 3 || b[0].left < 0 || b.some((r, i) => i && r.left < b[i - 1].right + 4)})"
+            ".length"
+        )
+        assert touching == 0
+    opened_struts.set_viewport_size({"width": 1366, "height": 768})
 
 
 def test_figures_are_scrolled_not_shrunk_on_a_phone(opened_heights):
