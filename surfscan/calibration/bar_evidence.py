@@ -74,14 +74,15 @@ class _Core:
         return abs(self.above - self.below) <= 0.1 * abs(self.level - self.ground)
 
 
-def judge(planes: list[Plane], candidate: Candidate) -> Found | None:
-    """Measure one candidate; None where it cannot be a scale bar at all."""
+def judge(planes: list[Plane], candidate: Candidate, *, least_evidence: float = 0.0) -> Found | None:
+    """Measure one candidate; None where it cannot be a scale bar at all, or soon shows less evidence."""
     plane = planes[candidate.plane]
     core = _core_on(plane.levels, candidate.row0, candidate.row1, candidate.col0, candidate.col1)
     if core is None:
         return None
     coloured = plane.kind == "saturation"
-    found = _measure(plane.levels, core, candidate, coloured=coloured, on_saturation=coloured)
+    least = 0.0 if coloured else least_evidence  # luminance may show more than saturation
+    found = _measure(plane.levels, core, candidate, coloured=coloured, on_saturation=coloured, least=least)
     if found is None or not coloured:
         return found
     grey = planes[0].levels
@@ -136,7 +137,13 @@ def _spread(values: np.ndarray) -> float:
 
 
 def _measure(
-    levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool, on_saturation: bool = False
+    levels: np.ndarray,
+    core: _Core,
+    c: Candidate,
+    *,
+    coloured: bool,
+    on_saturation: bool = False,
+    least: float = 0.0,
 ) -> Found | None:
     rows, cols = levels.shape
     profile = levels[core.row0 : core.row1].mean(axis=0, dtype=np.float64)
@@ -150,6 +157,24 @@ def _measure(
     if first is None or last is None or first < 2 or last > cols - 3:
         return None  # it reaches the picture's border: a frame or the edge of a strip
     length = last - first + 1
+    if length < shortest_px(cols):
+        return None
+    spread = _ground_spread(levels, core, c)
+    flat = spread <= _FLAT_GROUND
+    factors = {
+        "contrast": _ramp(abs(core.level - core.ground), 12, 30),
+        "even colour": _ramp(
+            _spread(profile[first + 2 : last - 1]) / abs(core.level - core.ground), 0.25, 0.06
+        ),
+        "free ends": _free_factor(like, first, last)
+        * (_colour_ends(share, first, last) if coloured else 1.0),
+        "not short": _ramp(length / cols, 0.025, 0.045),
+        "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
+    }
+    # Most that is looked at is texture: it need not be measured to the end.
+    most = _ground_factor(spread, core, coloured, _FLAWLESS)
+    if most * float(np.prod(list(factors.values()))) < least:
+        return None
     vertical = levels[max(0, core.row0 - 8) : core.row1 + 8, first + length // 8 : last + 1 - length // 8]
     mean_rows = vertical.mean(axis=1, dtype=np.float64)
     upward = edge_of(mean_rows, core.row0 - max(0, core.row0 - 8), -1, most_px=core.row1 - core.row0)
@@ -158,10 +183,8 @@ def _measure(
         return None
     top, bottom = upward.position_px + max(0, core.row0 - 8), downward.position_px + max(0, core.row0 - 8)
     thickness = bottom - top
-    if thickness > thickest_px(rows) + 1 or length < 2.0 * thickness or length < shortest_px(cols):
+    if thickness > thickest_px(rows) + 1 or length < 2.0 * thickness:
         return None
-    spread = _ground_spread(levels, core, c)
-    flat = spread <= _FLAT_GROUND
     hanging = look_around(
         levels,
         core.row0,
@@ -192,23 +215,15 @@ def _measure(
         (left, u_left), (right, u_right) = centres[0], centres[1]
         uncertainty = max(u_left, u_right)
     soft = _SOFTER_COLOUR if coloured else 1.0
-    factors = {
-        "contrast": _ramp(abs(core.level - core.ground), 12, 30),
-        "even colour": _ramp(
-            _spread(profile[first + 2 : last - 1]) / abs(core.level - core.ground), 0.25, 0.06
-        ),
+    factors |= {
         "nothing hanging on": _hanging_factor(hanging, flat, length / cols),
         "straight edges": _ramp(max(upward.edge_px, downward.edge_px) / soft, 4.0, 1.5),
         "sharp ends": _ramp(max(start.edge_px, end.edge_px) / soft, 5.0, 2.0),
         "square ends": _square_factor(levels, core, start.position_px, end.position_px),
-        "free ends": _free_factor(like, first, last)
-        * (_colour_ends(share, first, last) if coloured else 1.0),
         "alone on its line": _line_factor(levels, core, first, last),
         "no weaker going on": _going_on_factor(levels, core, first, last),
         "known ends": _ramp(two_ends_px(uncertainty) / (right - left), *_LOOSE_ENDS),
         "slender": _ramp(length / thickness, 2.0, 4.0),
-        "not short": _ramp(length / cols, 0.025, 0.045),
-        "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
     }
     clean = min(factors.values()) >= _CLEAN
     factors["ground"] = _ground_factor(spread, core, coloured, _FLAWLESS if clean else _FLAWED)

@@ -93,7 +93,8 @@ def find_bars(
         When the shape is none of these, or the picture is empty.
     """
     planes = planes_of(pixels)
-    found = [f for c in find_candidates(planes) if (f := judge(planes, c)) is not None]
+    looked_at = (judge(planes, c, least_evidence=least_evidence) for c in find_candidates(planes))
+    found = [f for f in looked_at if f is not None]
     found = [f for f in found if f.evidence >= least_evidence and (under_text or not f.under_text)]
     found.sort(key=lambda f: (-f.evidence, -(f.end_px - f.start_px), f.top_px, f.start_px))
     kept: list[Found] = []
