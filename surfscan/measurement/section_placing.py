@@ -221,7 +221,9 @@ def _residuals(
     every = []
     for part in points:
         at = _moved(part, pose)
-        inward, outward = sample(gap, at).astype(float), sample(rim, at).astype(float)
+        within = np.clip(at, 0.0, np.array(gap.shape[::-1]) - 1.0)
+        beyond = np.hypot(*(at - within).T)  # off the picture distances go on growing
+        inward, outward = sample(gap, at) + beyond, sample(rim, at) - beyond
         every += [_OUT_WEIGHT * np.minimum(inward, 0), _evened(inward), _PRODUCT_WEIGHT * _evened(outward)]
     return np.concatenate(every)
 

@@ -66,7 +66,8 @@ def measure_section(
     The original outline is, in this order, that of `before`, of `twin`, the drawn size (after a stated area,
     which has none of its own), or the outer edge of the product, which says little: product takes up more
     room than metal and spalls, so no interval stands beside it. The interval of an area holds the choice of
-    level (0.4 to 0.6 of the step between metal and surroundings) and the scale.
+    level (0.4 to 0.6 of the step between metal and surroundings, 0.25 to 0.75 under a layer of product too
+    thin to show its grey) and the scale.
 
     Raises
     ------

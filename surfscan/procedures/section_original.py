@@ -23,6 +23,9 @@ from surfscan.segmentation.section import excess_of
 EDGE_SHARE = 0.1
 """Limits of an area: the outline set at 0.4 and 0.6 of the step from surroundings to metal."""
 
+THIN_EDGE_SHARE = 0.25
+"""The same under a layer of product too thin to show its grey: at 0.25 and 0.75."""
+
 _HELD = 0.5  # an outline before exposure that holds less of the metal than this is another section's
 _ROUND = 1e-3
 _ELLIPSE_POINTS = 720

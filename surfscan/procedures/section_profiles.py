@@ -13,7 +13,14 @@ from surfscan.measurement.section_loss import least_ligament, perimeter
 from surfscan.measurement.section_outline import area_above, largest_outline, penetration_map
 from surfscan.measurement.section_thickness import thickness_profile
 from surfscan.procedures.section_field import SectionField
-from surfscan.procedures.section_original import EDGE_SHARE, Fresh, Original, mean_penetration, original_of
+from surfscan.procedures.section_original import (
+    EDGE_SHARE,
+    THIN_EDGE_SHARE,
+    Fresh,
+    Original,
+    mean_penetration,
+    original_of,
+)
 from surfscan.procedures.settings import SectionSettings
 from surfscan.segmentation.section import PRODUCT, VOID, excess_of
 
@@ -84,7 +91,8 @@ def measure_profile(
         )
     cosine = float(np.cos(np.deg2rad(settings.cut_angle_deg or 0.0)))
     metal = area_above(excess) * cosine
-    spread = np.array([area_above(excess, EDGE_SHARE), area_above(excess, -EDGE_SHARE)]) * cosine
+    share = THIN_EDGE_SHARE if field.found.levels.thin_layer else EDGE_SHARE
+    spread = np.array([area_above(excess, share), area_above(excess, -share)]) * cosine
     original = original_of(k, field, settings, before, twin, count)
     warnings += original.warnings
     original_px = original.area_px * cosine

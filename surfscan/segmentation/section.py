@@ -236,6 +236,8 @@ def _excess(
         thin = side & layer
         if thin.any():
             shell, of_layer = _local(smooth, thin, _LOCAL_PX[0])
+            if levels.thin_layer:
+                shell = np.full_like(shell, levels.levels["product"][0])
             around = np.where(of_layer > _LAYER_SHARE * np.maximum(sure, 1e-3), shell, around)
         around = (around - spill * level) / (1 - spill)
         step = sign * (level - around)

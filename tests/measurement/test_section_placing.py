@@ -53,6 +53,13 @@ def test_a_template_too_small_shows_as_misfit():
     assert placed.misfit_px > 5
 
 
+def test_an_outline_does_not_flee_from_the_picture():
+    """Off the picture nothing is uneven; ragged metal must not drive the outline there."""
+    ragged = box(118, 101, 150, 80) & ((ROWS // 9 + COLS // 7) % 2 == 0)
+    placed = place_outline(corners(0, 0, 230, 190), ragged, ragged)
+    assert placed.outline.mean(axis=0) == pytest.approx([118, 101], abs=25)
+
+
 def test_outlines_settle_together():
     """Two sections on one mount, moved and turned alike; the doubt is small where both agree."""
     metal = box(60, 80, 50, 40, 4) | box(170, 120, 60, 40, 4)
