@@ -12,8 +12,8 @@ import numpy as np
 _TOLERANCE = 0.35
 """Points nearer to a line than this cannot be told from it on the page."""
 
-GLYPH = 0.58
-"""Width of an ordinary letter over the font size, roughly."""
+GLYPH = 0.64
+"""Width of an ordinary bold letter over the font size, on the wide side."""
 
 
 @dataclass(frozen=True)

@@ -76,14 +76,13 @@ def strips_chart(record: FieldRecord) -> str:
     longest = float(np.nanmax(struts[f"length_{unit}"][shown]))
     pitch = min(_LABEL_PX + 2, _STRIPS_HEIGHT / len(shown))
     every = math.ceil(_LABEL_PX / pitch)
-    gone = int(
-        np.count_nonzero(struts["condition"][shown] == "missing")
-    )  # on top: the next one has its words
+    gone = int(np.count_nonzero(struts["condition"][shown] == "missing"))  # on top; the next is the worst
+    apart = max(0.0, _LABEL_PX - pitch) if 0 < gone < len(shown) else 0.0
     frame = Frame(
         _LEFT,
         30.0,
         _WIDTH - _LEFT - _RIGHT_OF_STRIPS,
-        pitch * len(shown),
+        pitch * len(shown) + apart,
         0.0,
         1.02 * longest,
         float(len(shown)),
@@ -97,7 +96,7 @@ def strips_chart(record: FieldRecord) -> str:
     for row, k in enumerate(shown):
         number = int(struts["strut"][k])
         is_gone = struts["condition"][k] == "missing"
-        top, high = frame.top + row * pitch, pitch * (1 - _STRIP_GAP)
+        top, high = frame.top + row * pitch + (0.0 if is_gone else apart), pitch * (1 - _STRIP_GAP)
         if number in spans:
             for level, x0, x1 in _strip(record, spans[number], frame, colours, unit):
                 box = f"M{x0:.1f} {top:.1f}h{x1 - x0:.1f}v{high:.1f}h{x0 - x1:.1f}z"
@@ -111,9 +110,10 @@ def strips_chart(record: FieldRecord) -> str:
             texts.append(_row_words(record, k, top + high / 2 + 4.5, frame, colours))
     shades = colour_table()
     n_none = len(everything) - len(order)
-    unmeasured = f"; {n_none} without a width left out" if n_none else ""
+    title = "Colours as on the picture; worst on top"
+    title += f"; {n_none} without a width left out" if n_none else ""
     parts = [
-        f'<text class="plot-title" x="{frame.left:g}" y="18">Colours as on the picture; worst on top{unmeasured}</text>'
+        f'<text class="plot-title" x="{frame.left:g}" y="18">{title}</text>'
         f'<text class="plot-number" x="{_WIDTH - 4:g}" y="18" text-anchor="end">least</text>',
         axes(frame, f"Distance from the left or upper end ({_word(unit)})", "Strut number", up=0),
         f'<path class="plot-thin" d="{"".join(excluded)}"/>' if excluded else "",

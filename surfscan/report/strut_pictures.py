@@ -87,7 +87,14 @@ class _Labels:
         free = next((s for s in inside if self._is_free(*s, wide, size)), None)
         if free is None and always:
             free = inside[0] if inside else (middle, y)
-        return "" if free is None else self._text(*free, wide, size, text)
+        if free is None:
+            return ""
+        end = (min(max(x, free[0]), free[0] + wide), min(max(y, free[1]), free[1] + size))
+        leader = ""
+        if math.hypot(end[0] - x, end[1] - y) > 1.5 * near:
+            d = f"M{x:.1f} {y:.1f}L{end[0]:.1f} {end[1]:.1f}"
+            leader = f'<path class="strut-leader-case" d="{d}"/><path class="strut-leader" d="{d}"/>'
+        return leader + self._text(*free, wide, size, text)
 
     def on(self, x: float, y: float, text: str) -> str:
         """A text on a place itself; empty where there is no room."""
