@@ -53,11 +53,12 @@ def test_a_template_too_small_shows_as_misfit():
     assert placed.misfit_px > 5
 
 
-def test_an_outline_does_not_flee_from_the_picture():
-    """Off the picture nothing is uneven; ragged metal must not drive the outline there."""
-    ragged = box(118, 101, 150, 80) & ((ROWS // 9 + COLS // 7) % 2 == 0)
-    placed = place_outline(corners(0, 0, 230, 190), ragged, ragged)
-    assert placed.outline.mean(axis=0) == pytest.approx([118, 101], abs=25)
+def test_off_the_picture_an_outline_fits_worse():
+    """Held at the edge, distances would be even all round an outline that has left the picture."""
+    metal, body = box(118, 101, 90, 50), box(118, 101, 130, 80)
+    there = unevenness([corners(118, 101, 120, 76)], metal, body)
+    for col, row in ((-300, -250), (600, 101), (118, 900)):
+        assert unevenness([corners(col, row, 120, 76)], metal, body) > 10 * there
 
 
 def test_outlines_settle_together():
