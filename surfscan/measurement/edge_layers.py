@@ -185,7 +185,8 @@ def _looked_up(profile: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _Dictionary:
-    """Model profiles: K models of m samples; `base` spans each with a constant, (K, m, 2 or 3)."""
+    """Model profiles: K models of m samples. `base`, (K, m, 2 or 3), holds a constant and the steps of each;
+    `spans`, (2 or 3, m, K), the same made orthonormal."""
 
     place: np.ndarray
     thick: np.ndarray
@@ -197,8 +198,8 @@ class _Dictionary:
         """Least sum of squares left of each profile, and the model that leaves it."""
         left, at = np.empty(len(mean)), np.empty(len(mean), int)
         for a in range(0, len(mean), _AT_ONCE):
-            part = mean[a : a + _AT_ONCE]
-            held = sum((part @ self.spans[:, :, k].T) ** 2 for k in range(self.spans.shape[2]))
+            part = mean[a : a + _AT_ONCE].astype(np.float32)
+            held = sum((part @ span) ** 2 for span in self.spans)
             best = np.argmax(held, axis=1)
             at[a : a + _AT_ONCE] = best
             left[a : a + _AT_ONCE] = (part**2).sum(axis=1) - held[np.arange(len(part)), best]
@@ -238,7 +239,8 @@ def _dictionary(samples: int, steps: int) -> _Dictionary:
         place, thick, sigma = (np.concatenate(part) for part in zip(*parts, strict=True))
         columns = [step(place, sigma, t), step(place + thick, sigma, t)]
     base = np.stack([np.ones_like(columns[0]), *columns], axis=2)
-    return _Dictionary(place, thick, sigma, base, np.linalg.qr(base)[0])
+    spans = np.ascontiguousarray(np.linalg.qr(base)[0].transpose(2, 1, 0), np.float32)
+    return _Dictionary(place, thick, sigma, base, spans)
 
 
 def _defocused(place: np.ndarray, sigma: np.ndarray, radius: float, t: np.ndarray) -> np.ndarray:
