@@ -110,7 +110,8 @@ def strips_chart(record: FieldRecord) -> str:
             texts.append(_row_words(record, k, top + high / 2 + 4.5, frame, colours))
     shades = colour_table()
     n_none = len(everything) - len(order)
-    title = "Colours as on the picture; worst on top"
+    few = f" {len(shown)} of {len(order)}" if len(shown) < len(order) else ""
+    title = f"Colours as on the picture; worst{few} on top"
     title += f"; {n_none} without a width left out" if n_none else ""
     parts = [
         f'<text class="plot-title" x="{frame.left:g}" y="18">{title}</text>'

@@ -27,6 +27,10 @@ _SEEN_PX = 3.0
 
 _MAX_CHARS = 60_000
 _MOST_FAULTS = 40
+_MOST_NUMBERED = 60
+_WORST_NUMBERED = 20
+"""Of more than `_MOST_NUMBERED` struts only the worst have their numbers: all would hide the rest."""
+
 _FONT = 14.5
 _OUTLINE_DEGREE = 5
 _SIGNS = {
@@ -231,9 +235,8 @@ def _marks(record: FieldRecord, zoom: tuple[float, float], labels: _Labels) -> s
     parts = [_least(record, zoom, labels), _faults(record, zoom, labels)]
     struts = record.table("struts")
     if len(struts["strut"]) > 1:
-        for k in worst_first(record):
-            if not np.isfinite(struts["mean_width_px"][k]):
-                continue
+        order = [k for k in worst_first(record) if np.isfinite(struts["mean_width_px"][k])]
+        for k in order if len(order) <= _MOST_NUMBERED else order[:_WORST_NUMBERED]:
             x, y = _place(float(struts["row_px"][k]), float(struts["col_px"][k]), zoom)
             parts.append(labels.on(x, y, str(int(struts["strut"][k]))))
     return "".join(parts)

@@ -100,6 +100,13 @@ def test_struts_are_numbered_where_there_are_several(picture):
     assert "1" not in marks(picture("plain").layers["struts"])
 
 
+def test_of_very_many_struts_only_the_worst_are_numbered(picture, monkeypatch):
+    monkeypatch.setattr("surfscan.report.strut_pictures._MOST_NUMBERED", 4)
+    monkeypatch.setattr("surfscan.report.strut_pictures._WORST_NUMBERED", 2)
+    numbers = [m for m in marks(picture("mesh").layers["struts"]) if m.isdigit()]
+    assert set(numbers) <= {"6", "5"}
+
+
 def test_words_hide_no_other_words(picture):
     for name in ("mesh", "broken"):
         layer = picture(name).layers["struts"]
