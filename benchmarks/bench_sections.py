@@ -61,12 +61,12 @@ def errors(made: SyntheticSection, result: Result) -> dict[str, float]:
     found = result.summary
     if found["remaining_fraction"] is None:
         return dict.fromkeys(("metal", "original", "fraction", "held", "deepest"), np.nan)
-    low, high = found["remaining_fraction_ci95"]
+    low, high = found["remaining_fraction_ci95"] or (np.nan, np.nan)
     return {
         "metal": found["metal_area_px"] / made.metal_area_px - 1,
         "original": found["original_area_px"] / made.original_area_px - 1,
         "fraction": found["remaining_fraction"] - made.remaining_fraction,
-        "held": float(low <= made.remaining_fraction <= high),
+        "held": np.nan if np.isnan(low) else float(low <= made.remaining_fraction <= high),
         "deepest": found["max_penetration_px"] - made.max_penetration_px,
     }
 
@@ -108,8 +108,9 @@ def main() -> None:
                 f"{np.nanpercentile(size, 95):9.4f}{np.nanmax(size):9.4f}"
                 f"{np.sum(size <= limit):5d}/{len(value)}"
             )
-        held = np.nanmean([row["held"] for row in rows[name]])
-        print(f"{name:9}interval holds {100 * held:.0f} %")
+        held = [row["held"] for row in rows[name] if np.isfinite(row["held"])]
+        if held:
+            print(f"{name:9}interval holds {100 * np.mean(held):.0f} %")
     print(f"median {np.median(took):.2f} s a section")
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 import struct
 import sys
 import zlib
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -20,8 +21,12 @@ import tifffile
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+import sections
+import struts
 from heights import HeightField, Measured, measure
+from sections import SectionPicture
 from specimens import COATED, REFERENCE, UNCOATED, Series, Specimen, specimens
+from struts import StrutPicture
 from surfaces import Field, paint
 
 from surfscan.loaders.sdf_writer import write_sdf
@@ -34,7 +39,19 @@ HEIGHT_STEP_UM = 0.01
 INVENTED = "All data invented: a demo of surfscan."
 MAP_SHAPE, WIDE_MAP_SHAPE, BLOCK_SHAPE = (220, 220), (260, 260), (192, 192)
 BLOCK_UM = BLOCK_SHAPE[0] * OBJECTIVE_A_UM
-DRAWN = {"surface_area_mm2": 412.0, "drawn_strut_width_um": 400.0, "drawn_thickness_um": 300.0}
+DRAWN = {
+    "surface_area_mm2": 412.0,
+    "drawn_strut_width_um": struts.WIDTH_UM,
+    "drawn_thickness_um": struts.THICKNESS_UM,
+}
+STRUT_VIEWS = {  # rows, columns and pixel size by what is seen
+    "strut": ((300, 400), 3.2),
+    "side": ((200, 400), 3.2),
+    "crossing": ((360, 400), 4.0),
+    "mesh": ((440, 480), 10.0),
+}
+STAGE_SHAPE, STAGE_PIXEL_UM, STAGE_STEP_UM = (96, 160), 6.0, 0.2
+SECTION_SHAPE, SECTION_PIXEL_UM = (296, 360), 1.6
 
 
 def fields() -> list[tuple[Field, str]]:
@@ -99,6 +116,78 @@ def height_fields() -> list[tuple[HeightField, str]]:
     return out
 
 
+def strut_pictures() -> list[tuple[StrutPicture, str]]:
+    """Every picture of struts with its file name: one a plate, and a mesh."""
+    by_id = {s.id: s for s in specimens()}
+    out = []
+    for group in ("U00", "U14", "U28", "C00", "C28", "S00", "S28"):
+        for plate in (f"{group}-{number}" for number in (1, 2, 3)):
+            layout = "crossing" if plate == "U14-2" else "strut"
+            picture = StrutPicture(
+                by_id[plate],
+                layout,
+                *STRUT_VIEWS[layout],
+                reflected=plate in ("C28-1", "S28-2"),
+                with_product=plate == "C28-1",
+            )
+            out.append((picture, f"{plate}_{layout}.jpg"))
+    return [*out, (StrutPicture(by_id["U28-2"], "mesh", *STRUT_VIEWS["mesh"]), "U28-2_mesh.jpg")]
+
+
+def strut_companions(picture: StrutPicture) -> dict[str, str]:
+    """Files that belong to a picture of struts, by their key in study.toml."""
+    plate = picture.specimen.id
+    if picture.layout in ("crossing", "mesh"):
+        return {"before": f"{plate}_{picture.layout}_before.jpg"}
+    return {
+        "U14-3": {"side_view": "U14-3_side.jpg"},
+        "U28-1": {"thickness_map": "U28-1_stage.x3p"},
+    }.get(plate, {})
+
+
+def write_struts(folder: Path, name: str, picture: StrutPicture) -> dict[str, float]:
+    """A picture of struts with what belongs to it; gives its true figures."""
+    pixels, truth = struts.paint(picture)
+    (folder / name).write_bytes(encode_small(pixels))
+    for role, file in strut_companions(picture).items():
+        if role == "thickness_map":
+            heights = struts.stand_on_stage(picture.specimen, STAGE_SHAPE, STAGE_PIXEL_UM, STAGE_STEP_UM)
+            write_x3p(
+                folder / file,
+                heights,
+                STAGE_PIXEL_UM,
+                data_type="int16",
+                z_step_um=STAGE_STEP_UM,
+                comment=INVENTED,
+            )
+        elif role == "before":
+            (folder / file).write_bytes(encode_small(struts.paint(replace(picture, unexposed=True))[0]))
+        else:
+            side = StrutPicture(picture.specimen, "side", *STRUT_VIEWS["side"])
+            (folder / file).write_bytes(encode_small(struts.paint(side)[0]))
+    return truth
+
+
+def section_pictures() -> list[tuple[SectionPicture, str]]:
+    """Every picture of a polished section with its file name; the coated ones by light but for one."""
+    by_id = {s.id: s for s in specimens()}
+    rows, cols = SECTION_SHAPE
+    out = []
+    for group in ("U00", "U14", "U28", "C28"):
+        for plate in (f"{group}-{number}" for number in (1, 2, 3)):
+            has_strip = plate == "U28-1"
+            picture = SectionPicture(
+                by_id[plate],
+                (rows + sections.STRIP_PX * has_strip, cols),
+                SECTION_PIXEL_UM,
+                "optical" if plate in ("C28-1", "C28-3") else "backscatter",
+                20.0 if plate == "C28-2" else None,
+                has_strip,
+            )
+            out.append((picture, f"{plate}_section.jpg"))
+    return out
+
+
 def write_heights(path: Path, heights_um: np.ndarray, pixel_size_um: float, series: Series) -> None:
     """A height map in the format that its name ends on, in steps of 10 nm (2 to the -7 µm in a TIFF)."""
     steps = np.rint(heights_um / HEIGHT_STEP_UM) * HEIGHT_STEP_UM
@@ -155,6 +244,12 @@ def encode(picture: np.ndarray, name: str, pixel_size_um: float) -> bytes:
     return _tiff(picture, name, pixel_size_um)
 
 
+def encode_small(picture: np.ndarray) -> bytes:
+    """A JPEG that takes little room."""
+    options = [cv2.IMWRITE_JPEG_QUALITY, 86, cv2.IMWRITE_JPEG_OPTIMIZE, 1]
+    return cv2.imencode(".jpg", picture, options)[1].tobytes()
+
+
 def _tiff(picture: np.ndarray, name: str, pixel_size_um: float) -> bytes:
     from io import BytesIO
 
@@ -192,6 +287,10 @@ source = "invented"
 name = "316L"
 density_g_per_cm3 = 7.98
 source = "common handbook value, from memory"
+
+[settings.struts]  # a crossing looks the same after a quarter turn, a mesh one cell further
+before_max_rotation_deg = 20.0
+before_max_shift_fraction = 0.1
 """
 
 
@@ -215,24 +314,49 @@ def manifest(
         blocks.append("\n".join(lines) + "\n")
     for field, name in pictures:
         lines = ["[[image]]", f'file = "images/{name}"', f'specimen = "{field.specimen.id}"']
-        lines += ['shows = "surface"', *_condition(field)]
+        lines += ['shows = "surface"', *_condition(field.condition)]
         lines.append(f'field_choice = "{"worst_seen" if field.worst_seen else "systematic"}"')
         if name.endswith(".jpg"):
             lines.append(f"pixel_size_um = {field.pixel_size_um}")
         blocks.append("\n".join(lines) + "\n")
     for field, name in maps:
         lines = ["[[image]]", f'file = "heights/{name}"', f'specimen = "{field.specimen.id}"']
-        lines += ['shows = "heights"', *_condition(field.picture), 'field_choice = "systematic"']
+        lines += ['shows = "heights"', *_condition(field.picture.condition), 'field_choice = "systematic"']
         if field.has_datum:
             lines.append('procedures = ["pits"]  # the step beside the stripe is no texture')
         lines += [f'{role} = "heights/{file}"' for role, file in companions(field, name).items()]
         blocks.append("\n".join(lines) + "\n")
+    for strut, name in strut_pictures():
+        lines = [
+            "[[image]]",
+            f'file = "struts/{name}"',
+            f'specimen = "{strut.specimen.id}"',
+            'shows = "strut"',
+        ]
+        lines += _condition("with_product" if strut.with_product else _rinsed(strut.specimen))
+        lines += ['field_choice = "systematic"', f"pixel_size_um = {strut.pixel_size_um}"]
+        lines += [f'{role} = "struts/{file}"' for role, file in strut_companions(strut).items()]
+        blocks.append("\n".join(lines) + "\n")
+    for section, name in section_pictures():
+        plate = section.specimen
+        lines = ["[[image]]", f'file = "sections/{name}"', f'specimen = "{plate.id}"', 'shows = "section"']
+        lines += _condition("with_product" if plate.days else "as_received")
+        lines += ['field_choice = "systematic"', f"pixel_size_um = {section.pixel_size_um}"]
+        if plate.id == "U14-2":
+            lines.append('twin = "sections/U00-1_section.jpg"')
+        if section.cut_angle_deg is not None:
+            lines.append(f"cut_angle_deg = {section.cut_angle_deg}")
+        blocks.append("\n".join(lines) + "\n")
     return "\n".join(blocks)
 
 
-def _condition(field: Field) -> list[str]:
-    lines = [f'condition = "{field.condition}"']
-    if field.condition == "cleaned":
+def _rinsed(specimen: Specimen) -> str:
+    return "cleaned" if specimen.days else "as_received"
+
+
+def _condition(condition: str) -> list[str]:
+    lines = [f'condition = "{condition}"']
+    if condition == "cleaned":
         lines.append('cleaning = "loose product rinsed off with ethanol; adherent film left"')
     return lines
 
@@ -252,6 +376,15 @@ def main(folder: Path = HERE) -> None:
         measured = measure(field)
         write_map(folder / "heights", name, field, measured)
         truth += [f"heights/{name},{figure},{value:.6g}" for figure, value in measured.truth.items()]
+    (folder / "struts").mkdir(exist_ok=True)
+    for strut, name in strut_pictures():
+        figures = write_struts(folder / "struts", name, strut)
+        truth += [f"struts/{name},{figure},{value:.6g}" for figure, value in figures.items()]
+    (folder / "sections").mkdir(exist_ok=True)
+    for section, name in section_pictures():
+        pixels, figures = sections.paint(section)
+        (folder / "sections" / name).write_bytes(encode_small(pixels))
+        truth += [f"sections/{name},{figure},{value:.6g}" for figure, value in figures.items()]
     (folder / "truth.csv").write_bytes(("\n".join(truth) + "\n").encode())
     (folder / "study.toml").write_bytes(manifest(specimens(), pictures, maps).encode())
 

@@ -15,7 +15,7 @@ from surfscan.study.manifest import load_study
 
 STUDY_FILE = "study.toml"
 TRUTH_FILE = "truth.csv"
-FOLDERS = ("images", "heights")
+FOLDERS = ("images", "heights", "struts", "sections")
 PARTS = (STUDY_FILE, TRUTH_FILE, *FOLDERS)
 """What the demo study consists of; pyproject.toml puts the same into the wheel."""
 
@@ -41,8 +41,8 @@ _HEADINGS = {
 _KINDS = {
     "surface": "image",
     "heights": "height map",
-    "strut": "picture of struts",
-    "section": "picture of sections",
+    "strut": "strut picture",
+    "section": "section picture",
 }
 
 

@@ -103,7 +103,8 @@ def open_image(
         )
     if not read_bar:
         return Micrograph(pixels, calibration, source, tuple(warnings))
-    reading = read_scale(pixels, metadata_um=calibration.pixel_size_x_um if calibration else None)
+    known_um = calibration.pixel_size_x_um if calibration else None
+    reading = read_scale(pixels, metadata_um=known_um, only_contradiction=calibration is not None)
     if calibration is None and reading.calibration is not None:
         warnings = [warning for warning in warnings if warning not in scale_warnings]
     if calibration is None:

@@ -1,13 +1,36 @@
 """What tests of several rooms share: a small picture with known pits."""
 
+import math
+import shutil
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
+from surfscan.images import Calibration, Source
+from surfscan.measurement.mesh_loss import mesh_loss
 from surfscan.measurement.stations import Stations
+from surfscan.measurement.strut_faults import Fault
+from surfscan.measurement.strut_matching import match_struts
+from surfscan.measurement.strut_widths import measure_widths
+from surfscan.preparation.registration import Registration
+from surfscan.procedures.result import Result
+from surfscan.procedures.settings import StrutSettings
+from surfscan.procedures.strut_comparison import Comparison
+from surfscan.procedures.strut_sections import strut_sections
+from surfscan.procedures.strut_summary import strut_summary
+from surfscan.procedures.strut_tables import fault_table, station_table, strut_table
+from surfscan.procedures.struts import strut_labels
+from surfscan.report.build import write_report
+from surfscan.report.records import FieldRecord, gather
+from surfscan.segmentation.centrelines import Centrelines
+from surfscan.store.masks import file_sha256
+from surfscan.store.results import ResultsStore
+from surfscan.study.manifest import load_study
+from surfscan.study.tasks import fingerprint, settings_for
 
 PITS = ((60, 70, 12), (60, 180, 9), (150, 100, 15), (170, 220, 11))
 """Centre row, centre column and radius of each pit, px."""
@@ -158,3 +181,122 @@ def solid_of() -> Callable[..., np.ndarray]:
         return out
 
     return draw
+
+
+@pytest.fixture(scope="session")
+def strut_result(stations, solid_of) -> Callable[..., Result]:
+    """Function that gives a result of struts with made-up widths (px, one array a strut), as measured.
+
+    `before` are widths of the same struts before, and of more that are gone since. Pixels are 0.5 µm.
+    """
+
+    def make(
+        *widths, source=None, before=(), faults=(), scale=Calibration(0.5, 0.5, 0.005, "stated"),
+        shape=(500, 400), station_faults=None, **settings,
+    ) -> Result:  # fmt: skip
+        after = stations(*widths, faults=station_faults)
+        if scale is None:
+            after = replace(after, unit_um=math.nan)
+        comparison, chosen = None, StrutSettings(**settings)
+        if before:
+            earlier = stations(*before)
+            match = match_struts(earlier, after, lambda r, c: (r, c), solid_of(after, shape))
+            width_before = np.full(len(after.s), np.nan)
+            there = match.station_after >= 0
+            width_before[match.station_after[there]] = match.width_before[there]
+            place = Registration(
+                np.array([[1.0, 0, 0], [0, 1, 0]]), 0, 1, (0, 0), 1, -1, 1, 0.1, 0.1, 0.01, 0.0
+            )
+            comparison = Comparison(
+                place, match, mesh_loss(match), 0.0, earlier.length, width_before,
+                np.full(after.n_struts, 0.05),
+            )  # fmt: skip
+        relative = 0.0 if scale is None else scale.relative_uncertainty
+        with_scale, plain = measure_widths(after, relative_scale_uncertainty=relative), measure_widths(after)
+        cut, doubts = strut_sections(after, with_scale, comparison, chosen)
+        n = after.n_struts
+        lines = Centrelines(
+            row=after.row, col=after.col, radius=after.width / 2,
+            start=np.searchsorted(after.strut, np.arange(1, n + 2)),
+            end_kind=np.array([["junction", "frame"]] * n), end_node=np.zeros((n, 2), int),
+            junction_row=np.zeros(1), junction_col=np.zeros(1), junction_radius=np.ones(1),
+            part=np.ones(n, int),
+        )  # fmt: skip
+        found = list(faults)
+        tables = {
+            "struts": strut_table(lines, after, with_scale, plain, found, comparison, cut, chosen, scale),
+            "stations": station_table(after, comparison, cut),
+            "strut_faults": fault_table(found, after, comparison),
+        }
+        summary, more = strut_summary(tables, plain, after, comparison, cut, chosen, scale)
+        summary |= {"thickness_um": chosen.thickness_um, "polarity": "dark", "pitch_px": chosen.pitch_px}
+        solid = solid_of(after, shape)
+        return Result(
+            "struts", source, scale, chosen.model_dump(mode="json"), summary, tables,
+            {"struts": strut_labels(solid, after), "region": np.ones(shape, bool)}, (*doubts, *more),
+        )  # fmt: skip
+
+    return make
+
+
+STRUT_PICTURES = {
+    "plain": ([np.full(60, 20.0)], {}),
+    "notched": ([np.r_[np.full(30, 20.0), np.full(6, 12.0), np.full(30, 20.0)]], {"thickness_um": 11.0}),
+    "worst": ([np.full(60, 10.0)], {}),
+    "mesh": ([np.full(60, float(w)) for w in (20, 19, 18, 17, 16)], {"before": [np.full(60, 24.0)] * 6}),
+    "broken": (
+        [np.full(60, 20.0)] * 2,
+        {"faults": [Fault("gap", 1, 2, 150.0, 110.0, 24.0, math.nan, True)]},
+    ),
+    "unscaled": ([np.full(60, 20.0)], {"scale": None}),
+}
+"""Pictures of the study of struts: widths of every strut, and what else the result has."""
+
+
+@pytest.fixture(scope="session")
+def strut_study(tmp_path_factory: pytest.TempPathFactory, strut_result, solid_of, stations) -> Path:
+    """A small study of struts with results stored as a batch run stores them; to be read only."""
+    folder = tmp_path_factory.mktemp("struts") / "study"
+    (folder / "struts").mkdir(parents=True)
+    lines = ['title = "Struts <7 d>"', 'note = "All data invented."', "[settings.struts]"]
+    lines += ["drawn_width_um = 12.0", "drawn_thickness_um = 12.0"]
+    for group, members in {
+        "as received": ("plain",),
+        "bare": ("notched", "mesh", "broken", "unscaled"),
+    }.items():
+        lines += ["[[group]]", f'name = "{group}"']
+        for name in members:
+            lines += ["[[specimen]]", f'id = "S <{name}>"', f'group = "{group}"']
+    for name in STRUT_PICTURES:
+        owner, choice = ("notched", "worst_seen") if name == "worst" else (name, "systematic")
+        lines += ["[[image]]", f'file = "struts/{name}.png"', f'specimen = "S <{owner}>"', 'shows = "strut"']
+        lines += ['condition = "cleaned"', f'field_choice = "{choice}"']
+    (folder / "study.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    study, store = load_study(folder), ResultsStore(folder)
+    for image, (widths, more) in zip(study.images, STRUT_PICTURES.values(), strict=True):
+        path, shape = folder / image.file, (100 * len(more.get("before", widths)) + 100, 240)
+        dark = np.where(solid_of(stations(*widths), shape), 40, 200).astype(np.uint8)
+        path.write_bytes(cv2.imencode(".png", dark)[1].tobytes())
+        source = Source(image.file, file_sha256(path), None, "PNG")
+        result = strut_result(
+            *widths, source=source, shape=shape, drawn_width_um=12.0, drawn_thickness_um=12.0, **more
+        )
+        settings = settings_for(study, image, "struts")
+        mark = fingerprint(image, "struts", settings, source.sha256, {})
+        store.save(image.image_id, image.specimen, mark, result)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def strut_records(strut_study) -> dict[str, FieldRecord]:
+    """Pictures of that study with their stored results, by name."""
+    records = gather(load_study(strut_study), ResultsStore(strut_study).all())[0]
+    return {Path(r.image_id).stem: r for r in records}
+
+
+@pytest.fixture(scope="session")
+def reported_struts(tmp_path_factory: pytest.TempPathFactory, strut_study) -> Path:
+    """That study with its report written, to be read only."""
+    folder = Path(shutil.copytree(strut_study, tmp_path_factory.mktemp("reported") / "struts"))
+    write_report(folder)
+    return folder

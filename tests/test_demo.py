@@ -46,7 +46,7 @@ def test_copy_is_whole_and_small(tmp_path):
     study = demo.copy_study(tmp_path / "new" / "demo")
     copied = sorted(p.relative_to(study.parent) for p in study.parent.rglob("*") if p.is_file())
     source = demo.sample_folder()
-    data = [f"{name}/{p.name}" for name in ("images", "heights") for p in (source / name).iterdir()]
+    data = [f"{name}/{p.name}" for name in demo.FOLDERS for p in (source / name).iterdir()]
     wanted = ["study.toml", "truth.csv", *data]
     assert copied == sorted(map(Path, wanted))
     assert all((study.parent / p).read_bytes() == (source / p).read_bytes() for p in copied)
@@ -65,12 +65,17 @@ def test_copy_goes_on_in_its_own_folder(tmp_path):
     assert not image.exists()
 
 
-def test_figures_beside_the_truth_for_pictures_and_height_maps_apart(tmp_path):
-    """One plate's picture and height map, measured; every figure that has a true value is shown beside it."""
+def test_figures_beside_the_truth_for_each_kind_of_image_apart(tmp_path):
+    """An image of every kind, measured; every figure that has a true value is shown beside it."""
     source = demo.sample_folder()
-    files = ("images/S28-1_a.jpg", "heights/S28-1_h.ome.tif")
+    files = (
+        "images/S28-1_a.jpg",
+        "heights/S28-1_h.ome.tif",
+        "struts/U28-3_strut.jpg",
+        "sections/U28-2_section.jpg",
+    )
     head, *blocks = (source / "study.toml").read_text(encoding="utf-8").split("[[image]]")
-    kept = [block for block in blocks if any(f'"{file}"' in block for file in files)]
+    kept = [block for block in blocks if any(f'file = "{file}"' in block for file in files)]
     (tmp_path / "study.toml").write_text("[[image]]".join([head, *kept]), encoding="utf-8")
     header, *rows = (source / "truth.csv").read_text(encoding="utf-8").splitlines()
     known = [row for row in rows if row.startswith(files)]
@@ -79,17 +84,31 @@ def test_figures_beside_the_truth_for_pictures_and_height_maps_apart(tmp_path):
         (tmp_path / file).parent.mkdir()
         shutil.copyfile(source / file, tmp_path / file)
     assert measure_study(tmp_path, workers=1).done == list(files)
-    pictures, maps = demo.against_truth(tmp_path).split("\n\nmeasured / true")
+    pictures, maps, struts, sections = demo.against_truth(tmp_path).split("\n\nmeasured / true")
     assert (
         pictures.startswith("measured / true") and "degraded area %" in pictures and "depth" not in pictures
     )
     assert "greatest depth µm  ten deepest µm  volume per area µm  Sq µm" in maps.splitlines()[0]
-    values = next(line for line in maps.splitlines() if line.startswith("heights/S28-1_h.ome.tif"))
-    pits, _, _, deepest, _, volume, roughness = re.findall(r"(\S+) / (\S+)", values)
+    pits, _, _, deepest, _, volume, roughness = _pairs(maps, files[1])
     assert pits == ("3", "3")
     for measured, true in (deepest, volume, roughness):
         assert float(measured) == pytest.approx(float(true), rel=0.05)
     assert "greatest depth µm: +" in maps and "in all over 1 height map;" in maps
+    for table, file, heading, figures in (
+        (struts, files[2], "mean width µm", 4),
+        (sections, files[3], "metal µm²", 5),
+    ):
+        assert heading in table.splitlines()[0]
+        assert "in all over 1 strut picture" in table or "in all over 1 section picture" in table
+        assert len(_pairs(table, file)) == figures
+        for measured, true in _pairs(table, file)[:4]:
+            assert float(measured) == pytest.approx(float(true), rel=0.02)
+
+
+def _pairs(table: str, image: str) -> list[tuple[str, str]]:
+    """Measured and true figures of an image, as they are shown."""
+    line = next(line for line in table.splitlines() if line.startswith(image))
+    return re.findall(r"(\S+) / (\S+)", line)
 
 
 @pytest.mark.parametrize(

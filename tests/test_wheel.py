@@ -53,7 +53,7 @@ def test_wheel_holds_what_it_should(wheel):
         "napari_surfscan/__init__.py",
     ):
         assert needed in names
-    for folder in ("images", "heights"):
+    for folder in ("images", "heights", "struts", "sections"):
         start = f"surfscan/_sample_images/{folder}/"
         held = {name.removeprefix(start) for name in names if name.startswith(start)}
         assert held == {path.name for path in (ROOT / "sample_images" / folder).iterdir()}

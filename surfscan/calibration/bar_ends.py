@@ -25,6 +25,8 @@ SOFT_FLOOR_PX = 0.1
 _SOFT = (0.15, 0.85)  # a pixel between these shares of the step is at a middle level
 _LEVEL_PX = 8  # pixels that each of the two levels is taken from
 _GAP_PX = 2  # pixels left out on either side of the crossing
+_SLOPE_PX = 8  # a slope of colour is followed so far on either side
+_SLOPING = 2.5  # width of an edge, px, from which the half level may lie anywhere in its middle half
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,9 @@ class End:
     edge_px: float
 
 
-def edge_of(profile: np.ndarray, inside: int, step: int, *, most_px: int) -> End | None:
+def edge_of(
+    profile: np.ndarray, inside: int, step: int, *, most_px: int, ground_level: float | None = None
+) -> End | None:
     """Where a profile leaves the bar.
 
     Parameters
@@ -51,6 +55,9 @@ def edge_of(profile: np.ndarray, inside: int, step: int, *, most_px: int) -> End
         Which way the end is looked for.
     most_px : int
         Pixels inside the bar that its level may be taken from at most.
+    ground_level : float, optional
+        Level beyond the bar where it is known. It is for colour, of which JPEG makes a slope several pixels
+        long: levels close beyond the end would be those of the slope, and the half level between too high.
 
     Returns
     -------
@@ -72,7 +79,20 @@ def edge_of(profile: np.ndarray, inside: int, step: int, *, most_px: int) -> End
         ground = ground[: max(3, int(np.argmax(away)) if away.any() else len(ground))]
     if len(ground) < 2:
         return None
-    return crossing(outward[: 3 + _GAP_PX], inside, step, inward, ground)
+    if ground_level is None:
+        return crossing(outward[: 3 + _GAP_PX], inside, step, inward, ground)
+    ground = ground - np.median(ground) + ground_level
+    end = crossing(outward[: _SLOPE_PX + 1], inside, step, inward, ground)
+    if end is None:
+        return None
+    share = (line[max(0, at - _SLOPE_PX) : at + _SLOPE_PX + 1] - ground_level) / (
+        np.median(inward) - ground_level
+    )
+    low, high = _falls_through(share, 0.2), _falls_through(share, 0.8)
+    edge = max(end.edge_px, low - high if low is not None and high is not None else 2.0 * _SLOPE_PX)
+    return End(
+        end.position_px, max(end.uncertainty_px, edge / 4) if edge > _SLOPING else end.uncertainty_px, edge
+    )
 
 
 def crossing(samples: np.ndarray, start: int, step: int, bar: np.ndarray, ground: np.ndarray) -> End | None:
@@ -118,9 +138,10 @@ def tick_centre(
         return None
     ground = np.r_[left, right]
     # The tick's level is its strongest column: a thin tick has no other.
-    strongest = core[int(np.argmax(np.abs(core - np.median(ground))))]
-    a = crossing(profile[last : last + 4], last, 1, np.array([strongest]), right)
-    b = crossing(profile[max(0, first - 3) : first + 1][::-1], first, -1, np.array([strongest]), left)
+    at = int(np.argmax(np.abs(core - np.median(ground))))
+    level, at = core[at : at + 1], first + at
+    a = crossing(profile[at : last + _SLOPE_PX], at, 1, level, right)
+    b = crossing(profile[max(0, first - _SLOPE_PX + 1) : at + 1][::-1], at, -1, level, left)
     if a is None or b is None:
         return None
     floor = min(a.uncertainty_px, b.uncertainty_px)

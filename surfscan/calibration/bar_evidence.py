@@ -15,6 +15,7 @@ import numpy as np
 from surfscan.calibration.bar_candidates import Candidate, Plane, shortest_px, thickest_px
 from surfscan.calibration.bar_ends import edge_of
 from surfscan.calibration.bar_hanging import Hanging, look_around
+from surfscan.calibration.uncertainty import two_ends_px
 
 _CLEAN = 0.95  # every other factor at least so high: flawless, as drawn things are
 _FLAWLESS, _FLAWED = 0.62, 0.45  # what a bar of middling level over texture gets
@@ -23,6 +24,13 @@ _SOFTER_COLOUR = 1.7  # by so much JPEG may blur colour more than luminance
 _CLEAR = 35  # grey levels of 255 from which a coloured bar is measured on luminance
 _FLAT_GROUND = 0.06  # spread of the ground, as a share of the step, up to which it is a strip or a box
 _LONGEST = 0.8  # of the picture's width
+_PIECE, _PIECE_PX = (
+    0.25,
+    8,
+)  # of its length, and px: a shorter flat piece on its line is a stroke of its label
+_NO_LETTER = 0.08  # of the picture's width: no stroke of a letter is so long
+_LOOSE_ENDS = (0.03, 0.0125)  # standard uncertainty of the length that is too much, and that is well enough
+_OUTSTANDING = 2.0  # a faint line stands so many times further out than one in five of the rows around it
 
 
 @dataclass(frozen=True)
@@ -42,6 +50,7 @@ class Found:
     evidence: float
     factors: dict[str, float]
     edge_px: float
+    under_text: bool
 
 
 @dataclass(frozen=True)
@@ -65,14 +74,15 @@ class _Core:
         return abs(self.above - self.below) <= 0.1 * abs(self.level - self.ground)
 
 
-def judge(planes: list[Plane], candidate: Candidate) -> Found | None:
-    """Measure one candidate; None where it cannot be a scale bar at all."""
+def judge(planes: list[Plane], candidate: Candidate, *, least_evidence: float = 0.0) -> Found | None:
+    """Measure one candidate; None where it cannot be a scale bar at all, or soon shows less evidence."""
     plane = planes[candidate.plane]
     core = _core_on(plane.levels, candidate.row0, candidate.row1, candidate.col0, candidate.col1)
     if core is None:
         return None
     coloured = plane.kind == "saturation"
-    found = _measure(plane.levels, core, candidate, coloured=coloured)
+    least = 0.0 if coloured else least_evidence  # luminance may show more than saturation
+    found = _measure(plane.levels, core, candidate, coloured=coloured, on_saturation=coloured, least=least)
     if found is None or not coloured:
         return found
     grey = planes[0].levels
@@ -126,7 +136,15 @@ def _spread(values: np.ndarray) -> float:
     return float(high - low) / 2.56
 
 
-def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -> Found | None:
+def _measure(
+    levels: np.ndarray,
+    core: _Core,
+    c: Candidate,
+    *,
+    coloured: bool,
+    on_saturation: bool = False,
+    least: float = 0.0,
+) -> Found | None:
     rows, cols = levels.shape
     profile = levels[core.row0 : core.row1].mean(axis=0, dtype=np.float64)
     share = (profile - core.ground) / (core.level - core.ground)
@@ -139,6 +157,24 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
     if first is None or last is None or first < 2 or last > cols - 3:
         return None  # it reaches the picture's border: a frame or the edge of a strip
     length = last - first + 1
+    if length < shortest_px(cols):
+        return None
+    spread = _ground_spread(levels, core, c)
+    flat = spread <= _FLAT_GROUND
+    factors = {
+        "contrast": _ramp(abs(core.level - core.ground), 12, 30),
+        "even colour": _ramp(
+            _spread(profile[first + 2 : last - 1]) / abs(core.level - core.ground), 0.25, 0.06
+        ),
+        "free ends": _free_factor(like, first, last)
+        * (_colour_ends(share, first, last) if coloured else 1.0),
+        "not short": _ramp(length / cols, 0.025, 0.045),
+        "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
+    }
+    # Most that is looked at is texture: it need not be measured to the end.
+    most = _ground_factor(spread, core, coloured, _FLAWLESS)
+    if most * float(np.prod(list(factors.values()))) < least:
+        return None
     vertical = levels[max(0, core.row0 - 8) : core.row1 + 8, first + length // 8 : last + 1 - length // 8]
     mean_rows = vertical.mean(axis=1, dtype=np.float64)
     upward = edge_of(mean_rows, core.row0 - max(0, core.row0 - 8), -1, most_px=core.row1 - core.row0)
@@ -147,10 +183,8 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         return None
     top, bottom = upward.position_px + max(0, core.row0 - 8), downward.position_px + max(0, core.row0 - 8)
     thickness = bottom - top
-    if thickness > thickest_px(rows) + 1 or length < 2.0 * thickness or length < shortest_px(cols):
+    if thickness > thickest_px(rows) + 1 or length < 2.0 * thickness:
         return None
-    spread = _ground_spread(levels, core, c)
-    flat = spread <= _FLAT_GROUND
     hanging = look_around(
         levels,
         core.row0,
@@ -164,8 +198,9 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
     )
     if hanging.impossible:
         return None
-    start = edge_of(profile, first, -1, most_px=length // 3)
-    end = edge_of(profile, last, 1, most_px=length // 3)
+    beyond = core.ground if on_saturation and core.alike else None
+    start = edge_of(profile, first, -1, most_px=length // 3, ground_level=beyond)
+    end = edge_of(profile, last, 1, most_px=length // 3, ground_level=beyond)
     if start is None or end is None:
         return None
     left, right, uncertainty = (
@@ -180,21 +215,15 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         (left, u_left), (right, u_right) = centres[0], centres[1]
         uncertainty = max(u_left, u_right)
     soft = _SOFTER_COLOUR if coloured else 1.0
-    factors = {
-        "contrast": _ramp(abs(core.level - core.ground), 12, 40),
-        "even colour": _ramp(
-            _spread(profile[first + 2 : last - 1]) / abs(core.level - core.ground), 0.25, 0.06
-        ),
+    factors |= {
         "nothing hanging on": _hanging_factor(hanging, flat, length / cols),
         "straight edges": _ramp(max(upward.edge_px, downward.edge_px) / soft, 4.0, 1.5),
         "sharp ends": _ramp(max(start.edge_px, end.edge_px) / soft, 5.0, 2.0),
         "square ends": _square_factor(levels, core, start.position_px, end.position_px),
-        "free ends": _free_factor(like, first, last)
-        * (_colour_ends(share, first, last) if coloured else 1.0),
+        "alone on its line": _line_factor(levels, core, first, last),
         "no weaker going on": _going_on_factor(levels, core, first, last),
+        "known ends": _ramp(two_ends_px(uncertainty) / (right - left), *_LOOSE_ENDS),
         "slender": _ramp(length / thickness, 2.0, 4.0),
-        "not short": _ramp(length / cols, 0.025, 0.045),
-        "not the whole width": _ramp(length / cols, 1.0, _LONGEST),
     }
     clean = min(factors.values()) >= _CLEAN
     factors["ground"] = _ground_factor(spread, core, coloured, _FLAWLESS if clean else _FLAWED)
@@ -218,6 +247,7 @@ def _measure(levels: np.ndarray, core: _Core, c: Candidate, *, coloured: bool) -
         float(np.prod(list(factors.values()))),
         factors,
         max(upward.edge_px, downward.edge_px),
+        hanging.underlines,
     )
 
 
@@ -267,8 +297,35 @@ def _colour_ends(share: np.ndarray, first: int, last: int) -> float:
     return _ramp(max(float(np.median(left)), float(np.median(right))), 0.6, 0.35) * 0.7 + 0.3
 
 
+def _line_factor(levels: np.ndarray, core: _Core, first: int, last: int) -> float:
+    """No other flat piece on the bar's rows, light or dark, no farther off than it is long.
+
+    Dashes, and the fields of a bar in two colours, are such: the label tells the length of all of them.
+    """
+    length, contrast = last - first + 1, abs(core.level - core.ground)
+    least = max(_PIECE_PX, int(_PIECE * length))
+    gap = 3
+    for columns in (
+        slice(max(0, first - 2 - length - least), max(0, first - 2)),
+        slice(last + 3, last + 3 + length + least),
+    ):
+        rows = levels[core.row0 : core.row1, columns].astype(np.float64)
+        along = rows.mean(axis=0)
+        away = [along - levels[row, columns] for row in (core.row0 - gap, core.row1 - 1 + gap)]
+        stands_out = (np.minimum(*away) >= 0.3 * contrast) | (np.maximum(*away) <= -0.3 * contrast)
+        stands_out &= np.ptp(rows, axis=0) <= 0.2 * contrast
+        even = np.r_[True, np.abs(np.diff(along)) <= 0.1 * contrast]
+        ends = np.flatnonzero(np.diff(np.r_[False, stands_out & even, False].astype(np.int8)))
+        if len(ends) and int(np.max(ends[1::2] - ends[::2])) >= least:
+            return 0.65
+    return 1.0
+
+
 def _going_on_factor(levels: np.ndarray, core: _Core, first: int, last: int) -> float:
-    """Beyond its ends the bar's rows are like the rows beside them: else it only grew faint there."""
+    """Beyond its ends the bar's rows are like the rows beside them: else it only grew faint there.
+
+    What does not stand out of the rows further off is texture that runs along them, such as grinding marks.
+    """
     gap = 3
     weakest = 0.0
     for columns in (slice(max(0, first - 10), first - 3), slice(last + 4, last + 11)):
@@ -276,8 +333,18 @@ def _going_on_factor(levels: np.ndarray, core: _Core, first: int, last: int) -> 
         beside = levels[[core.row0 - gap, core.row1 - 1 + gap], columns].astype(np.float64)
         excess = ((along - beside) / (core.level - core.ground)).min(axis=0)
         if excess.size:
-            weakest = max(weakest, float(excess.min()))
+            usual = _row_scatter(levels[:, columns], core, gap) / abs(core.level - core.ground)
+            least = float(excess.min())
+            weakest = max(weakest, least if least > _OUTSTANDING * usual else 0.0)
     return 1.0 - 0.7 * _ramp(weakest, 0.05, 0.12)
+
+
+def _row_scatter(part: np.ndarray, core: _Core, gap: int) -> float:
+    """By how much one in five of the rows around a bar stands out of both rows `gap` px away from it."""
+    reach = 12
+    rows = part[max(0, core.row0 - gap - reach) : core.row1 + gap + reach].mean(axis=1, dtype=np.float64)
+    away = rows[gap:-gap] - np.clip(rows[gap:-gap], *np.sort([rows[: -2 * gap], rows[2 * gap :]], axis=0))
+    return float(np.percentile(np.abs(away), 80))
 
 
 def _hanging_factor(hanging: Hanging, flat: bool, share_of_width: float) -> float:
@@ -286,13 +353,14 @@ def _hanging_factor(hanging: Hanging, flat: bool, share_of_width: float) -> floa
     What is shorter than 8 % of the width may be the stroke of a letter: nothing is put down to chance there.
     """
     factor = 1.0
+    by_chance = not flat and share_of_width >= _NO_LETTER
     if hanging.lopsided:
-        factor *= 0.35
+        factor *= 0.8 if by_chance else 0.35
     factor *= (1.0, 0.5, 0.25)[hanging.goes_on]
     if hanging.ruler:
         factor *= 0.1
     if hanging.underlines:
-        factor *= 0.3
-    if flat or share_of_width < 0.08:
+        factor *= 0.78
+    if not by_chance:
         return factor * (1.0, 0.3)[min(hanging.stems, 1)]
     return factor * (1.0 - _ramp(hanging.interior, 0.15, 0.6))

@@ -26,6 +26,8 @@ SMALLEST_SIDE_PX = 48
 """No bar is looked for on a smaller picture: it has no room for one with its label."""
 
 _READ_AT_MOST = 3  # bars whose surroundings are read
+_CONTESTED = 0.6  # of its fit to one bar, from which a label may as well belong to another
+_LONGER = 0.01  # relative difference in length of two such bars that matters
 _UNLIKE = 0.03  # relative difference of two scales of one picture that is a disagreement
 _CONTRADICTED, _SECOND = (
     0.5,
@@ -119,6 +121,8 @@ def read_scale(
     metadata_um: float | None = None,
     certificate_relative_uncertainty: float | None = None,
     accepted_from: float = ACCEPTED_FROM,
+    only_contradiction: bool = False,
+    read_from: float = READ_FROM,
 ) -> ScaleReading:
     """Find the scale bars of a picture, read their labels and decide whether one gives the scale.
 
@@ -133,6 +137,11 @@ def read_scale(
         Relative standard uncertainty of the instrument's scale; a declared allowance where not given.
     accepted_from : float
         Smallest confidence that is taken without a person having looked.
+    only_contradiction : bool
+        Only whether a bar contradicts `metadata_um` matters, and where bars lie: a label that agrees at first
+        sight is not read again, which takes a third of the time, and its confidence is lower for that.
+    read_from : float
+        Bars of less evidence are passed over, unless `label` is given.
 
     Returns
     -------
@@ -147,14 +156,19 @@ def read_scale(
     bar without a label lowers it a little. Limits are common practice, no source, set on drawn bars.
     """
     large = min(pixels.shape[:2]) >= SMALLEST_SIDE_PX
-    found = find_bars(pixels) if large else []
-    bars = [bar for bar in found if bar.evidence >= READ_FROM or label is not None]
+    found = find_bars(pixels, under_text=True) if large else []
+    bars = [bar for bar in found if bar.evidence >= read_from or label is not None]
     if not bars:
         return ScaleReading((), (), "", None, ())
     level = as_bytes(pixels)
-    readings = [_judged(level, bar, label, certificate_relative_uncertainty) for bar in bars[:_READ_AT_MOST]]
+    expected = metadata_um if only_contradiction else None
+    readings = [
+        _judged(level, bar, label, certificate_relative_uncertainty, expected) for bar in bars[:_READ_AT_MOST]
+    ]
     readings += [BarReading(bar) for bar in bars[_READ_AT_MOST:]]
-    readings = _one_bar_a_label(readings)
+    readings = [r for r in _one_bar_a_label(readings) if r.label is not None or not r.bar.under_text]
+    if not readings:
+        return ScaleReading((), (), "", None, ())
     order = sorted(range(len(readings)), key=lambda k: (-readings[k].confidence, k))
     readings = [readings[k] for k in order]
     first, warnings = _weighed(readings, label)
@@ -177,9 +191,17 @@ def as_bytes(pixels: np.ndarray) -> np.ndarray:
     return np.clip(np.rint(spread), 0, 255).astype(np.uint8)
 
 
-def _judged(level: np.ndarray, bar: Bar, given: Label | None, certificate: float | None) -> BarReading:
+def _judged(
+    level: np.ndarray, bar: Bar, given: Label | None, certificate: float | None, expected_um: float | None
+) -> BarReading:
     """A bar with its label, confidence before anything else in the picture is weighed."""
-    tied = tied_labels(level, bar)
+    expected = None
+    if expected_um is not None:
+        expected = (
+            bar.length_px * expected_um * (1 - _UNLIKE),
+            bar.length_px * expected_um * (1 + _UNLIKE),
+        )
+    tied = tied_labels(level, bar, expected_um=expected)
     best: TiedLabel | None
     if given is not None:
         agreeing = [t for t in tied if abs(t.label.length_um / given.length_um - 1) < 1e-6]
@@ -216,13 +238,21 @@ def _judged(level: np.ndarray, bar: Bar, given: Label | None, certificate: float
 
 
 def _one_bar_a_label(readings: list[BarReading]) -> list[BarReading]:
-    """A label that was tied to several bars stays with the one it fits best."""
+    """A label tied to several bars stays with the one it fits best, in doubt where another fits as well."""
     out = []
     for reading in readings:
         box = reading.label_box
         rivals = [r for r in readings if r is not reading and box and r.label_box and _meet(box, r.label_box)]
-        outdone = any(r.confidence > reading.confidence for r in rivals)
-        out.append(BarReading(reading.bar) if outdone else reading)
+        if any(r.confidence > reading.confidence for r in rivals):
+            out.append(BarReading(reading.bar))
+            continue
+        other = [r for r in rivals if abs(r.bar.length_px / reading.bar.length_px - 1) > _LONGER]
+        contested = any(r.fit > _CONTESTED * reading.fit for r in other)
+        out.append(
+            replace(reading, fit=_CONTRADICTED * reading.fit, confidence=_CONTRADICTED * reading.confidence)
+            if contested
+            else reading
+        )
     return out
 
 
@@ -283,7 +313,8 @@ def _remarks(first: BarReading) -> list[str]:
     if first.label is not None:
         return [
             f"A scale bar may read {_text(first)} ({where}), but with a confidence of only "
-            f"{first.confidence:.2f} it was not taken. Look at it; if it is right, state the pixel size: "
+            f"{first.confidence:.2f} it was not taken. Look at it (`surfscan scale IMAGE --crop bar.png` "
+            "cuts it out); if it is right, state the pixel size: "
             f"--pixel-size-um {first.pixel_size_um:.6g} on the command line, pixel_size_um in study.toml."
         ]
     reason = why_unreadable() or "no label could be read beside it"

@@ -43,6 +43,8 @@ class Bar:
         0 to 1; from `LIKELY_FROM` on it is taken for a bar.
     box : (int, int, int, int)
         row0, row1, col0, col1 (row1, col1 excluded) of all its ink, ticks too.
+    under_text : bool
+        Whether text close above begins and ends where it does: it underlines that, unless that is its label.
     """
 
     row_px: float
@@ -54,6 +56,7 @@ class Bar:
     end_uncertainty_px: float
     evidence: float
     box: Box
+    under_text: bool = False
 
     @property
     def length_px(self) -> float:
@@ -66,7 +69,9 @@ class Bar:
         return self.style == "ticks"
 
 
-def find_bars(pixels: np.ndarray, *, least_evidence: float = LIKELY_FROM) -> list[Bar]:
+def find_bars(
+    pixels: np.ndarray, *, least_evidence: float = LIKELY_FROM, under_text: bool = False
+) -> list[Bar]:
     """Find the horizontal scale bars of a picture.
 
     Parameters
@@ -74,6 +79,8 @@ def find_bars(pixels: np.ndarray, *, least_evidence: float = LIKELY_FROM) -> lis
     pixels : ndarray of shape (M, N), (M, N, 3) or (M, N, 4), any real dtype
     least_evidence : float
         Bars with less are left out.
+    under_text : bool
+        Whether lines that may underline text are returned too, for whoever looks what the text says.
 
     Returns
     -------
@@ -86,8 +93,9 @@ def find_bars(pixels: np.ndarray, *, least_evidence: float = LIKELY_FROM) -> lis
         When the shape is none of these, or the picture is empty.
     """
     planes = planes_of(pixels)
-    found = [f for c in find_candidates(planes) if (f := judge(planes, c)) is not None]
-    found = [f for f in found if f.evidence >= least_evidence]
+    looked_at = (judge(planes, c, least_evidence=least_evidence) for c in find_candidates(planes))
+    found = [f for f in looked_at if f is not None]
+    found = [f for f in found if f.evidence >= least_evidence and (under_text or not f.under_text)]
     found.sort(key=lambda f: (-f.evidence, -(f.end_px - f.start_px), f.top_px, f.start_px))
     kept: list[Found] = []
     for f in found:
@@ -145,4 +153,5 @@ def _as_bar(f: Found) -> Bar:
         end_uncertainty_px=f.end_uncertainty_px,
         evidence=f.evidence,
         box=f.box,
+        under_text=f.under_text,
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -37,6 +37,11 @@ _NAMES = frozenset(
 )  # what goes before a length in a data strip that is not the bar's
 _FROM_INK = 0.6  # what a rendering of the distance from the ink weighs: thin letters lose parts in it
 _ENOUGH = 3  # renderings that agree
+_AT_BORDER = 0.6  # what is left of the evidence of a label that may be cut by the picture's border
+_DIGIT_SPACE = 0.09  # widest space between two digits, in heights of recognition's box
+_LIKE_INK = 60  # levels of 255 within which a pixel has the colour of the bar
+_STROKE = 0.12  # share of a column that is ink where a letter goes through it
+_FOLLOWED = 0.95  # what is left of the score of a text that only begins with a length
 
 
 @dataclass(frozen=True)
@@ -60,13 +65,18 @@ class TiedLabel:
     position: float
 
 
-def tied_labels(pixels: np.ndarray, bar: Bar) -> list[TiedLabel]:
+def tied_labels(
+    pixels: np.ndarray, bar: Bar, *, expected_um: tuple[float, float] | None = None
+) -> list[TiedLabel]:
     """Labels that stand at a bar, the surest first.
 
     Parameters
     ----------
     pixels : ndarray of shape (M, N) or (M, N, 3), uint8
     bar : Bar
+    expected_um : (float, float), optional
+        Least and largest length that would be no surprise: where the first rendering says such a one, the
+        others are not read, and the evidence is that of one rendering.
 
     Returns
     -------
@@ -75,30 +85,41 @@ def tied_labels(pixels: np.ndarray, bar: Bar) -> list[TiedLabel]:
         was read, a number with a name before it ("WD 10 mm"), and text that stands too far off are left out.
     """
     near, wide = reading_windows(pixels, bar)
+    if expected_um is not None:
+        low, high = expected_um
+        tied = _tied_in(pixels, bar, near, only_first=True)
+        if tied and low <= tied[0].label.length_um <= high:
+            return tied[:1]
     return _tied_in(pixels, bar, near) or (_tied_in(pixels, bar, wide) if wide != near else [])
 
 
-def _tied_in(pixels: np.ndarray, bar: Bar, window: Box) -> list[TiedLabel]:
+def _tied_in(pixels: np.ndarray, bar: Bar, window: Box, *, only_first: bool = False) -> list[TiedLabel]:
     """Labels at the bar within one window."""
     row0, row1, col0, col1 = window
+    ink = ink_of(pixels, bar)
     part = _without_bar(pixels[row0:row1, col0:col1], bar, row0, col0)
     texts = [
         ReadText(
             t.text, (t.box[0] + row0, t.box[1] + row0, t.box[2] + col0, t.box[3] + col0), t.score, t.rendering
         )
-        for t in read_labels(part, ink=ink_of(pixels, bar))
+        for t in read_labels(part, ink=ink, only_first=only_first)
     ]
+    texts = [_leading(t) for t in texts]
     whole = [t for t in _joined(texts) if not _is_cut(t.box, window, pixels.shape)]
     found = []
     for place in _places(whole):
         tied = _tied(place, texts, bar)
         if tied is not None:
-            found.append(tied)
+            cut = _meets_border(pixels, tied.box, ink)
+            found.append(replace(tied, evidence=tied.evidence * (_AT_BORDER if cut else 1.0)))
     return sorted(found, key=lambda t: (-t.evidence * t.position, t.box))
 
 
 def reading_windows(pixels: np.ndarray, bar: Bar) -> tuple[Box, Box]:
-    """What is read: all the windows close to the bar with any box behind it; else twice as far round."""
+    """What is read: all the windows close to the bar with any box behind it; else twice as far round.
+
+    Little that is left between them and the picture's border belongs to them: a label there is not cut.
+    """
     windows = label_windows(bar, pixels.shape)
     behind = box_behind(pixels, bar)
     rows, cols = pixels.shape[:2]
@@ -106,7 +127,15 @@ def reading_windows(pixels: np.ndarray, bar: Bar) -> tuple[Box, Box]:
     if behind is not None:
         grown = (behind[0] - _ASIDE_PX, behind[1] + _ASIDE_PX, behind[2] - _ASIDE_PX, behind[3] + _ASIDE_PX)
         near.append((max(0, grown[0]), min(rows, grown[1]), max(0, grown[2]), min(cols, grown[3])))
-    return _around(near), _around([*near, *windows])
+    row0, row1, col0, col1 = _around(near)
+    high, wide = (row1 - row0) // 2, (col1 - col0) // 4
+    to_border = (
+        row0 if row0 > high else 0,
+        row1 if rows - row1 > high else rows,
+        col0 if col0 > wide else 0,
+        col1 if cols - col1 > wide else cols,
+    )
+    return to_border, _around([to_border, *windows])
 
 
 def _around(boxes: list[Box]) -> Box:
@@ -155,6 +184,21 @@ def _is_cut(box: Box, window: Box, shape: tuple[int, ...]) -> bool:
     )
 
 
+def _meets_border(pixels: np.ndarray, box: Box, ink: np.ndarray) -> bool:
+    """Whether the text's ink begins or ends so close to the picture's border that a digit may be cut off."""
+    row0, row1, col0, col1 = box
+    space = max(1, round(_DIGIT_SPACE * (row1 - row0)))
+    cols = pixels.shape[1]
+    for near, strip in (
+        (col0 <= space, pixels[max(0, row0) : row1, :space]),
+        (col1 >= cols - space, pixels[max(0, row0) : row1, cols - space :]),
+    ):
+        away = np.abs(strip.astype(np.int16) - ink).reshape(*strip.shape[:2], -1).max(axis=2)
+        if near and bool(np.any(np.mean(away <= _LIKE_INK, axis=0) >= _STROKE)):
+            return True
+    return False
+
+
 def _places(texts: list[ReadText]) -> list[list[ReadText]]:
     """Texts of all renderings that stand in one place, where any of them is a length."""
     groups: list[list[ReadText]] = []
@@ -191,6 +235,25 @@ def _tied(place: list[ReadText], texts: list[ReadText], bar: Bar) -> TiedLabel |
     quality = min(1.0, 0.25 + best[1].score * (1.0 if best[2].as_written else 0.75))
     evidence = enough * quality * support / (support + 1.5 * against)
     return TiedLabel(best[2], (box[0], box[1], box[2], box[3]), float(evidence), position)
+
+
+def _leading(text: ReadText) -> ReadText:
+    """The length that a text begins with, where words without meaning for it follow ("25 µm Tilt 0.0").
+
+    Where it ends is put down by its share of the characters. A length at the end of a text stays with what
+    goes before, which may be its name.
+    """
+    words = text.text.split()
+    for count in (1, 2):
+        length = " ".join(words[:count])
+        if len(words) <= count or parse_label(text.text) is not None:
+            break
+        follows = any(character.isdigit() for character in words[count])  # "10.0 mm x500": a line of data
+        if parse_label(length) is not None and not follows:
+            row0, row1, col0, col1 = text.box
+            end = col0 + round((col1 - col0) * len(length) / len(text.text))
+            return ReadText(length, (row0, row1, col0, end), text.score * _FOLLOWED, text.rendering)
+    return text
 
 
 def _joined(texts: list[ReadText]) -> list[ReadText]:

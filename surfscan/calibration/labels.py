@@ -22,7 +22,8 @@ _WORDS = {
 
 _DASHES = "-—–―_~|[]{}<>()«»‹›¦ⅠI一丨*·•.,:;'\"`‘’“” \t="
 _NUMBER = r"(?P<number>[0-9]{1,3}(?: [0-9]{3})+|[0-9OoQlISB]{1,5}(?:[.,][0-9Oo]{1,4})?)"
-_LABEL = re.compile(rf"^(?:scale ?bar|scale|bar)?[\s:=]*{_NUMBER}\s*(?P<unit>[^\d\s].*)$", re.IGNORECASE)
+_LABEL = re.compile(rf"^(?i:scale ?bar|scale|bar)?[\s:=]*{_NUMBER}\s*(?P<unit>[^\d\s].*)$")
+_LONE_ONE = re.compile(r"^[Il](?= ?[nuμm]m$)")  # 1 as some founts draw it
 _DIGITS = str.maketrans({"O": "0", "o": "0", "Q": "0", "l": "1", "I": "1", "S": "5", "B": "8"})
 
 _ROUND = (1.0, 2.0, 2.5, 5.0)
@@ -72,6 +73,9 @@ def parse_label(text: str) -> Label | None:
     50.0
     """
     plain = " ".join(unicodedata.normalize("NFKC", text).split())
+    lone = _LONE_ONE.match(plain) is not None
+    if lone:
+        plain = f"1{plain[1:]}"
     bare = plain.lstrip(_DASHES)
     before = plain[: len(plain) - len(bare)]
     found = _LABEL.match(bare)
@@ -89,7 +93,7 @@ def parse_label(text: str) -> Label | None:
     if value <= 0:
         return None
     symbol, factor, exact = unit
-    clean = number == written and exact and not before.endswith(("|", "I", "[", "]", "¦"))
+    clean = number == written and exact and not lone and not before.endswith(("|", "I", "[", "]", "¦"))
     return Label(float(f"{value * factor:.12g}"), f"{whole} {symbol}", clean)
 
 

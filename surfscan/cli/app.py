@@ -40,6 +40,7 @@ for command in (
     study_commands.check,
     study_commands.measure,
     study_commands.report,
+    study_commands.summary,
     image_commands.pits,
     image_commands.degraded,
     height_commands.texture,

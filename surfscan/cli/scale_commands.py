@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from surfscan.cli.options import JsonOut, Page, PixelSize, SettingsFile, deliver, open_input, open_micrograph
 
+if TYPE_CHECKING:
+    import numpy as np
+
 Image = Annotated[
     Path,
     typer.Argument(metavar="IMAGE", help="Micrograph with a scale bar, or of a stage micrometer."),
 ]
+
+
+def write_png(path: Path, pixels: np.ndarray) -> None:
+    """Write grey or red, green and blue pixels, uint8, as PNG: whole or not at all."""
+    import cv2
+
+    from surfscan.cli.output import whole_file
+
+    turned = pixels if pixels.ndim == 2 else cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR)
+    _, encoded = cv2.imencode(".png", turned)
+    with whole_file(path) as draft:
+        draft.write_bytes(encoded.tobytes())
 
 
 def scale(
@@ -28,6 +43,10 @@ def scale(
     against: Annotated[
         Path | None, typer.Option(help="Another calibrated image to compare the pixel size with.")
     ] = None,
+    crop: Annotated[
+        Path | None,
+        typer.Option(help="Write the bar with its label, cut out and enlarged, as PNG: look, then accept."),
+    ] = None,
     certificate_relative_uncertainty: Annotated[
         float | None,
         typer.Option(
@@ -42,7 +61,7 @@ def scale(
     """Find and read the scale bar of a picture, or fit a stage micrometer."""
     from surfscan.cli.settings_file import read_settings
     from surfscan.errors import InputError
-    from surfscan.procedures.scale import measure_scale
+    from surfscan.procedures.scale import bar_crop, measure_scale
     from surfscan.procedures.settings import ScaleSettings
 
     chosen = read_settings(settings, "scale", ScaleSettings)
@@ -62,9 +81,14 @@ def scale(
         pixel_size_um=pixel_size_um,
         page=page,
         kind="micrograph",
-        outputs=(json,),
+        outputs=(json, crop),
         read_bar=False,
     )
     other = None if against is None else open_input(against)
     result = measure_scale(picture, chosen, label=label, division_um=division_um, against=other)
+    part = None if crop is None else bar_crop(picture, result)
+    if crop is not None and part is not None:
+        write_png(crop, part)
     deliver(result, "", None, json)
+    if crop is not None and part is None:
+        raise InputError(image, "shows no scale bar, so nothing was cut out", "Leave --crop out")

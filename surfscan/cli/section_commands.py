@@ -34,7 +34,8 @@ def section(
         typer.Option(help="Write the classes as a TIFF: 0 medium, 1 metal, 2 product, 3 crack or pore."),
     ] = None,
     before: Annotated[
-        Path | None, typer.Option(help="The same sections before exposure, registered to this picture.")
+        Path | None,
+        typer.Option(help="The same sections before exposure; registered where it does not lie right."),
     ] = None,
     twin: Annotated[Path | None, typer.Option(help="An unexposed section of the same lot.")] = None,
     drawn_width_um: Annotated[
@@ -42,6 +43,12 @@ def section(
     ] = None,
     drawn_thickness_um: Annotated[
         float | None, typer.Option(help="Drawn thickness, µm; as the width where not given.")
+    ] = None,
+    original_area_um2: Annotated[
+        float | None,
+        typer.Option(
+            help="Original area of the section, µm², where it is known; a drawn size gives its outline."
+        ),
     ] = None,
     shape: Annotated[
         Literal["rectangle", "ellipse", "trapezoid"] | None, typer.Option(help="Drawn shape of the section.")
@@ -68,6 +75,7 @@ def section(
         drawn_width_um=drawn_width_um,
         drawn_thickness_um=drawn_thickness_um,
         drawn_shape=shape,
+        original_area_um2=original_area_um2,
         cut_angle_deg=cut_angle_deg,
     )
     picture = open_micrograph(

@@ -121,6 +121,26 @@ def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None
         raise typer.Exit(1)
 
 
+def summary(study: Study) -> None:
+    """Print the essentials of a measured study: specimens and groups."""
+    from surfscan.cli.summary_text import study_text
+    from surfscan.errors import InputError
+    from surfscan.report.groups import summarise_groups
+    from surfscan.report.records import gather
+    from surfscan.report.specimens import summarise_specimens
+    from surfscan.store.results import ResultsStore
+    from surfscan.study.manifest import load_study, manifest_path
+
+    loaded = load_study(study)
+    records, _ = gather(loaded, ResultsStore(loaded.folder).all())
+    if not any(record.results for record in records):
+        raise InputError(
+            manifest_path(study), "nothing has been measured yet", "Run surfscan measure on it first."
+        )
+    specimens = summarise_specimens(loaded.specimens, records)
+    print(study_text(loaded.title, records, specimens, summarise_groups(loaded.groups, specimens)))
+
+
 def report(study: Study) -> None:
     """Write the tables and the page of a measured study."""
     for warning in _report(study):

@@ -26,15 +26,15 @@ _PROFILES: tuple[Column, ...] = (
         "original_outline",
         "",
         "str",
-        "Where the original outline comes from: 'before', 'twin', 'stated area' (no outline, or the drawn one "
-        "brought to that area), 'drawn size', 'outer edge of product', or 'none'.",
+        "Where the original outline comes from: 'before', 'twin', 'stated area' (no outline, or the drawn "
+        "one brought to that area), 'drawn size', 'outer edge of product', or 'none'.",
     ),
     Column(
         "original_relative_uncertainty",
         "1",
         "float64",
-        "Relative standard uncertainty (k = 1) of original_area_um2: edge and scale of the picture it is read "
-        "from, the scatter of a lot for a twin, or what is declared for a drawing or a stated area; "
+        "Relative standard uncertainty (k = 1) of original_area_um2: edge and scale of the picture it is "
+        "read from, the scatter of a lot for a twin, or what is declared for a drawing or a stated area; "
         "not-a-number for the outer edge of product, whose error nobody can state.",
     ),
     *with_ci95("remaining_fraction", "1", "Remaining metal over original area."),

@@ -7,10 +7,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from surfscan.measurement.edge_layers import STEP_PX, layer_levels
 from surfscan.segmentation.class_levels import ClassLevels
-
-STEP_PX = 0.5
-"""Distance between samples along a profile."""
 
 BAND = (-0.7, 0.0, 0.7)
 """Positions along the strut, px, of the profiles averaged into one."""
@@ -24,6 +22,7 @@ _NEAR_RADII, _NEAR_PX = 1.25, 4.0  # most edges of the mask are this near; the o
 _FARTHEST_RADII, _FARTHEST_PX = 3.0, 12.0  # how far the edge of the mask is looked for
 _FIT = 2  # samples to either side of the crossing that the line is fitted to
 _AVERAGED = 7  # stations over which profiles are averaged to look for product
+_LEAST_RUN = 7  # stations on end that have product, or none has
 _FLAT_PX, _FLAT_CHANGE = 2.0, 0.04
 _SHELF, _SHELF_PX = (0.15, 0.85), 4.0
 _ALIKE = 0.19  # correlation of the noise of neighbouring stations, whose bands overlap (drawn struts)
@@ -137,6 +136,7 @@ def find_edges(
     frame: tuple[int, int, int, int],
     *,
     lines: tuple[float, ...] = BAND,
+    clear: np.ndarray | None = None,
 ) -> Edges:
     """Edges along rays at half level between the metal and the background beside them.
 
@@ -152,6 +152,9 @@ def find_edges(
         Part of the picture that was looked at, ends excluded.
     lines : tuple of float
         Positions along the strut, px, of the profiles averaged into one.
+    clear : ndarray of shape (n,), bool, optional
+        Where product is looked for: away from junctions, whose corners look like it. The other stations
+        have what the nearest of these on their strut has.
 
     Returns
     -------
@@ -161,7 +164,9 @@ def find_edges(
     -----
     Each profile is the mean of lines along the strut, by default three, 0.7 px apart. The edge is the
     crossing of half level nearest to the edge of the mask, from a straight line through the four samples
-    around it. Noise is the scatter from station to station of the same four-sample mean well inside and
+    around it. Where something of a grey of its own clings to the metal (`product_levels`; with averaged
+    profiles also `edge_layers`, which tells thin layers), the level is that of the metal's edge under it.
+    Noise is the scatter from station to station of the same four-sample mean well inside and
     well outside.
     """
     found = np.isfinite(start)
@@ -181,9 +186,15 @@ def find_edges(
     shown = ((ends[0] >= frame[0]) & (ends[0] <= frame[1] - 1)).all(axis=1)
     shown &= ((ends[1] >= frame[2]) & (ends[1] <= frame[3] - 1)).all(axis=1)
     hidden = np.convolve(~shown, np.ones(_AVERAGED), "same") > 0
-    shelf = np.where(hidden, np.nan, product_levels(share, rays.order))
-    product = np.isfinite(shelf)
-    at, slope = _crossing(share, offsets, np.where(product, 0.5 * (1 + shelf), 0.5))
+    usable = found & ~hidden if clear is None else found & ~hidden & clear
+    level = 0.5 * (1 + product_levels(share, rays.order))
+    if len(lines) > 1:
+        thin = layer_levels(share, rays.order, usable, origin)
+        level = np.where(np.isfinite(thin), thin, level)
+    level = _from_usable(np.where(usable, level, np.nan), usable, rays.order)
+    product = _in_runs(np.isfinite(level) & ~hidden)
+    level = np.where(product, level, 0.5)
+    at, slope = _crossing(share, offsets, level)
     edge = origin + at
     noise = _noise(share, rays.order)
     r, c = rays.row + edge * rays.step_row, rays.col + edge * rays.step_col
@@ -199,6 +210,25 @@ def find_edges(
     )
 
 
+def _in_runs(product: np.ndarray) -> np.ndarray:
+    """Stations with product that have others with product beside them, so many on end."""
+    if not product.size:
+        return product
+    line = np.ascontiguousarray(product[None]).view(np.uint8)
+    return cv2.morphologyEx(line, cv2.MORPH_OPEN, np.ones((1, _LEAST_RUN), np.uint8))[0] > 0
+
+
+def _from_usable(level: np.ndarray, usable: np.ndarray, order: np.ndarray) -> np.ndarray:
+    """Levels with those of the others taken from the nearest usable station of their strut."""
+    out = level.copy()
+    for strut in np.unique(order[~usable]):
+        own = np.flatnonzero(order == strut)
+        some, others = own[usable[own]], own[~usable[own]]
+        if some.size:
+            out[others] = level[some[np.argmin(np.abs(others[:, None] - some[None]), axis=1)]]
+    return out
+
+
 def product_levels(share: np.ndarray, order: np.ndarray) -> np.ndarray:
     """Level of what clings to the edge, shape (n,); not-a-number where nothing does.
 
@@ -212,8 +242,8 @@ def product_levels(share: np.ndarray, order: np.ndarray) -> np.ndarray:
     Notes
     -----
     A shelf in the profile: 4 px or more on end, near the edge of the mask, between 15 and 85 % of the
-    contrast, over which it changes by less than 4 % a px, in profiles averaged over seven stations. Product
-    less unlike the metal or thinner cannot be told from it (limits: common practice, no source).
+    contrast, over which it changes by less than 4 % a px, in profiles averaged over seven stations; thinner
+    layers are found by `edge_layers` (limits: common practice, no source).
     """
     mean = cv2.blur(np.ascontiguousarray(share), (3, _AVERAGED), borderType=cv2.BORDER_REPLICATE)
     own = np.convolve(np.diff(order, prepend=order[:1]) != 0, np.ones(_AVERAGED), "same") > 0

@@ -80,9 +80,15 @@ def inward_offset(outline: np.ndarray, fraction: float) -> float:
     float
         In the unit of `outline`, good to about 1/3000 of its longer side.
     """
-    _check(fraction, 1.0)
-    if fraction >= 1.0:
-        return 0.0
+    return float(inward_offsets(outline, np.array([fraction]))[0])
+
+
+def inward_offsets(outline: np.ndarray, fractions: np.ndarray) -> np.ndarray:
+    """`inward_offset` of several fractions, (n,)."""
+    for fraction in fractions.tolist():
+        _check(fraction, 1.0)
+    if (fractions >= 1.0).all():
+        return np.zeros(len(fractions))
     low = outline.min(axis=0)
     scale = _FINE_PX / float(np.ptp(outline, axis=0).max())
     points = (outline - low) * scale + 2.0
@@ -91,8 +97,9 @@ def inward_offset(outline: np.ndarray, fraction: float) -> float:
     cv2.fillPoly(mask, [np.round(points * 256).astype(np.int32)], 1, shift=8)
     away = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     depth = np.sort(away[mask > 0] - 0.5)
-    place = (1.0 - fraction) * (len(depth) - 1)
-    return float(max(np.interp(place, np.arange(len(depth)), depth), 0.0)) / scale
+    place = (1.0 - fractions) * (len(depth) - 1)
+    offset = np.maximum(np.interp(place, np.arange(len(depth)), depth), 0.0) / scale
+    return np.where(fractions >= 1.0, 0.0, offset)
 
 
 def _check(fraction: float, *sizes: float) -> None:

@@ -16,10 +16,7 @@ _FINE_SIDE = 2400  # fields are read between pixels, up to a picture of this man
 _FINEST = 4
 _BEFORE_PX = 4.0  # metal is looked for from this far outside the outline on
 _STEP_PX = 0.5
-_FIT_POINTS = 240
-_OUT_WEIGHT = 4.0  # metal outside the outline weighs so much more than an uneven gap
-_PRODUCT_WEIGHT = 0.3
-_ROUNDS = 40
+_ROUND_PX = 12  # so far round the outline the picture is looked at
 
 
 def area_above(field: np.ndarray, level: float = 0.0) -> float:
@@ -77,135 +74,6 @@ def signed_distance(mask: np.ndarray) -> np.ndarray:
     inside = cv2.distanceTransform(inner, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     outside = cv2.distanceTransform(1 - inner, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
     return np.asarray(np.where(inner, inside - 0.5, 0.5 - outside), np.float32)
-
-
-@dataclass(frozen=True)
-class Placement:
-    """An outline put where it belongs.
-
-    Attributes
-    ----------
-    outline : ndarray of shape (n, 2)
-    turn_rad : float
-        Angle by which it was turned.
-    misfit_px : float
-        Root mean square distance of metal that lies outside it, over the outline.
-    """
-
-    outline: np.ndarray
-    turn_rad: float
-    misfit_px: float
-
-
-def place_outline(template: np.ndarray, metal: np.ndarray, body: np.ndarray) -> Placement:
-    """Turn and shift an outline so that the metal lies inside it, at the most even distance.
-
-    Least squares over the outline: metal outside it counts most; then how much the gap to the metal varies,
-    and with less weight how much the distance to the outer edge of the product does, both so that pits and
-    spalled parts do not pull (Huber). It is tried from the directions of the least boxes round metal and
-    body.
-
-    Parameters
-    ----------
-    template : ndarray of shape (n, 2)
-        Outline of the right size, anywhere.
-    metal, body : ndarray of shape (M, N), bool
-        Remaining metal, and metal with product.
-
-    Returns
-    -------
-    Placement
-    """
-    gap, rim = -signed_distance(metal), signed_distance(body)
-    middle = _centroid(template)
-    points = resampled(template - middle, _FIT_POINTS)
-    rows, cols = np.nonzero(body)
-    centre = np.array([cols.mean(), rows.mean()])
-    own = _box_angle(points)
-    starts = {round(_box_angle(_rim(mask)) - own, 6) for mask in (metal, body)}
-    best: tuple[float, np.ndarray] | None = None
-    for base in sorted(starts):
-        for quarter in range(4):
-            pose = np.array([*centre, base + quarter * np.pi / 2])
-            cost, pose = _fit(points, pose, gap, rim)
-            if best is None or cost < best[0] - 1e-9:
-                best = (cost, pose)
-    assert best is not None  # four starts at least
-    pose = best[1]
-    placed = _moved(template - middle, pose)
-    out = np.minimum(sample(gap, _moved(points, pose)), 0)
-    return Placement(placed, float(pose[2]), float(np.sqrt(np.mean(out**2))))
-
-
-def _centroid(points: np.ndarray) -> np.ndarray:
-    x, y = points[:, 0], points[:, 1]
-    nx, ny = np.roll(x, -1), np.roll(y, -1)
-    cross = x * ny - nx * y
-    return np.array([((x + nx) * cross).sum(), ((y + ny) * cross).sum()]) / (3.0 * cross.sum())
-
-
-def _rim(mask: np.ndarray) -> np.ndarray:
-    """Outermost pixels of a mask, (n, 2)."""
-    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    return np.concatenate(found)[:, 0].astype(float)
-
-
-def _box_angle(points: np.ndarray) -> float:
-    """Direction of the longer side of the least box round points, rad."""
-    corners = cv2.boxPoints(cv2.minAreaRect(np.ascontiguousarray(points, np.float32)))
-    sides = corners[1:3] - corners[0:2]
-    longer = sides[int(np.argmax(np.hypot(*sides.T)))]
-    return float(np.arctan2(longer[1], longer[0]))
-
-
-def _moved(points: np.ndarray, pose: np.ndarray) -> np.ndarray:
-    c, s = np.cos(pose[2]), np.sin(pose[2])
-    return np.asarray(points @ np.array([[c, s], [-s, c]]) + pose[:2])
-
-
-def _residuals(points: np.ndarray, pose: np.ndarray, gap: np.ndarray, rim: np.ndarray) -> np.ndarray:
-    at = _moved(points, pose)
-    inward, outward = sample(gap, at).astype(float), sample(rim, at).astype(float)
-    return np.concatenate(
-        [_OUT_WEIGHT * np.minimum(inward, 0), _evened(inward), _PRODUCT_WEIGHT * _evened(outward)]
-    )
-
-
-def _evened(values: np.ndarray) -> np.ndarray:
-    """Distance from the median, its square growing only linearly beyond the usual spread (Huber)."""
-    away = values - np.median(values)
-    limit = 1.0 + 1.5 * float(np.median(np.abs(away)))
-    size = np.abs(away)
-    bent = np.sign(away) * np.sqrt(limit * np.maximum(2 * size - limit, 0))
-    return np.asarray(np.where(size > limit, bent, away))
-
-
-def _fit(points: np.ndarray, pose: np.ndarray, gap: np.ndarray, rim: np.ndarray) -> tuple[float, np.ndarray]:
-    """Levenberg-Marquardt on shift and turn."""
-    reach = float(np.hypot(*points.T).max())
-    scale = np.array([1.0, 1.0, 1.0 / reach])
-    r = _residuals(points, pose, gap, rim)
-    cost, damping = float(r @ r), 1.0
-    for _ in range(_ROUNDS):
-        jac = np.stack(
-            [
-                (_residuals(points, pose + h, gap, rim) - _residuals(points, pose - h, gap, rim))
-                for h in np.diag(0.5 * scale)
-            ],
-            axis=1,
-        )
-        normal, slope = jac.T @ jac, jac.T @ r
-        step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal) + 1e-9), slope) * scale
-        tried = _residuals(points, pose + step, gap, rim)
-        if float(tried @ tried) < cost:
-            pose, r, cost, damping = pose + step, tried, float(tried @ tried), damping * 0.3
-            if np.max(np.abs(step / scale)) < 0.01:
-                break
-        else:
-            damping *= 4
-            if damping > 1e6:
-                break
-    return cost, pose
 
 
 @dataclass(frozen=True)
@@ -269,12 +137,16 @@ def penetration_map(outline: np.ndarray, excess: np.ndarray, pitch_px: float) ->
     x, y = points[:, 0], points[:, 1]
     if np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y) < 0:
         inward = -inward
-    inside = np.zeros(excess.shape, np.uint8)
-    cv2.fillPoly(inside, [np.round(outline * 256).astype(np.int32)], 1, shift=8)
+    size = np.array(excess.shape[::-1])
+    low = np.clip(np.floor(outline.min(axis=0)).astype(int) - _ROUND_PX, 0, size - 1)
+    high = np.clip(np.ceil(outline.max(axis=0)).astype(int) + _ROUND_PX, low + 1, size)
+    near = excess[low[1] : high[1], low[0] : high[0]]
+    inside = np.zeros(near.shape, np.uint8)
+    cv2.fillPoly(inside, [np.round((outline - low) * 256).astype(np.int32)], 1, shift=8)
     depth = signed_distance(inside)
     way = np.arange(-_BEFORE_PX, float(depth.max()) + 2.0, _STEP_PX)
     at = points[:, None, :] + way[:, None] * inward[:, None, :]
-    metal, below = sample(excess, at), sample(depth, at)
+    metal, below = sample(near, at - low), sample(depth, at - low)
     over = below < way - (1.0 + 0.03 * np.maximum(way, 0))
     end = np.where(over.any(axis=1), over.argmax(axis=1), len(way) - 1)
     hit = (metal > 0) & (np.arange(len(way)) < end[:, None])

@@ -25,6 +25,7 @@ FAULTS = ("", "junction", "end", "frame", "no edge")
 _REFINEMENTS = 3
 _RISES = 1.02  # a width this much above the strut's own in the middle belongs to the fillet
 _FARTHEST_FILLET = 2.5  # in radii of the circle inscribed at the junction
+_CORNER = 1.8  # radii of that circle within which corners look like product
 _END_HALF_WIDTHS = 1.0  # a free end rounds off over this many half widths
 
 
@@ -221,10 +222,14 @@ def _both_edges(
 ) -> tuple[Edges, Edges]:
     """Edges to the left and to the right of every station."""
     out = []
+    start_margin, end_margin = _CORNER * line.margin[line.strut - 1].T
+    clear = (line.s > start_margin) & (line.length[line.strut - 1] - line.s > end_margin)
     for side in (1.0, -1.0):
         rays = _rays(line, side, scale)
         start = mask_edges(solid, rays)
-        out.append(find_edges(silhouette.grey, silhouette.levels, rays, start, frame, lines=lines))
+        out.append(
+            find_edges(silhouette.grey, silhouette.levels, rays, start, frame, lines=lines, clear=clear)
+        )
     return out[0], out[1]
 
 

@@ -42,7 +42,7 @@ class StrutWidths:
     mean_low, mean_high : ndarray
         95 % limits of the mean, scale included where its uncertainty was given.
     least, least_low, least_high : ndarray
-        Least width and its 95 % limits.
+        Least width seen and its 95 % limits; the lower one counts what may lie where no edge was found.
     least_s, least_row, least_col : ndarray
         Where it is.
     least_station : ndarray, int
@@ -125,6 +125,10 @@ def measure_widths(
     Its interval stands around the reading plus what noise took (mean over 64 seeded draws of noise on
     smoothed widths) less half of what blur filled (sigma²/2 times the curvature of the width there, the first
     order of a Gaussian blur); their spread, and 0.12 px for the direction of the line across, belong to it.
+
+    Where no edge was found between two stations, the lower limit allows for a pit there with flanks of 45
+    degrees: half the length between the stations deep for each edge that is missing, below the narrower of
+    the two (common practice, no source). A crack may be deeper; it has its row among the faults.
 
     The trend of an edge is a polynomial along the strut of degree 2 and one more for every four mean widths
     of length; what deviates is roughness, with the variance of noise taken off.
@@ -221,13 +225,26 @@ def _least(
     )
     return {
         "least": least,
-        "least_low": max(0.0, min(middle - Z95 * spread, least)),
+        "least_low": max(0.0, min(middle - Z95 * spread, _least_unseen(stations, at) - Z95 * spread, least)),
         "least_high": max(middle + Z95 * spread, least),
         "least_s": float(stations.s[at][k]),
         "least_row": float(stations.row[at][k]),
         "least_col": float(stations.col[at][k]),
         "least_station": int(at[k]),
     }
+
+
+def _least_unseen(stations: Stations, at: np.ndarray) -> float:
+    """Least width that may lie where no edge was found between stations; infinite where all were found."""
+    least = math.inf
+    for k in np.flatnonzero(np.diff(at) > 1):
+        between = slice(at[k] + 1, at[k + 1])
+        if not (stations.fault[between] == "no edge").any():
+            continue
+        sides = sum(bool(np.isnan(row[between]).any()) for row in (stations.left_row, stations.right_row))
+        deep = sides * float(stations.s[at[k + 1]] - stations.s[at[k]]) / 2
+        least = min(least, float(stations.width[at[k : k + 2]].min()) - deep)
+    return least
 
 
 def _taken_by_noise(width: np.ndarray, noise: np.ndarray) -> float:

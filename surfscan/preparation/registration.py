@@ -57,6 +57,9 @@ class Registration:
         Standard uncertainties (k = 1); 0 for a scale that was held.
     fault : str
         Why it is not to be relied on; empty where it is.
+    rivals : tuple of ndarray of shape (2, 3)
+        Matrices of the clearly different positions that fit nearly as well and make it ambiguous. A part that
+        looks the same from there may still be served by it.
     """
 
     matrix: np.ndarray
@@ -71,6 +74,7 @@ class Registration:
     rotation_uncertainty_deg: float
     scale_uncertainty: float
     fault: str = ""
+    rivals: tuple[np.ndarray, ...] = ()
 
     @property
     def accepted(self) -> bool:
@@ -129,6 +133,7 @@ def register(
     max_shift_fraction: float = 0.7,
     before_field: np.ndarray | None = None,
     after_field: np.ndarray | None = None,
+    least_correlation: float = LEAST_CORRELATION,
 ) -> Registration:
     """Find how `before` lies on `after`.
 
@@ -147,11 +152,13 @@ def register(
         after.
     before_field, after_field : ndarray of bool, optional
         What was recorded of the specimen; everything where None.
+    least_correlation : float
+        Correlation below which the pictures are not taken for the same part.
 
     Returns
     -------
     Registration
-        With a `fault` where the correlation is below `LEAST_CORRELATION`, where the pictures overlap on less
+        With a `fault` where the correlation is below `least_correlation`, where the pictures overlap on less
         than 30 % of the smaller field, or where a clearly different position (the middle of the field more
         than 3 % of its longer side away, or a turn of more than 5 degrees) fits nearly as well
         (`RIVAL_MISFIT`): then it is ambiguous, as on a regular mesh that fills the field, and narrower limits
@@ -187,14 +194,15 @@ def register(
         return _nothing_found()
     allowed.sort(key=lambda f: -f.correlation * math.sqrt(f.overlap))
     best = allowed[0]
-    rivals = [f.correlation for f in allowed[1:] if _differs(f, best, middle[0], centre, longest)]
-    rival = max(rivals, default=-1.0)
-    coarse_correlation = best.correlation
+    others = [f for f in allowed[1:] if _differs(f, best, middle[0], centre, longest)]
+    rivals = tuple(_pixels(f, middle[0].step, sizes) for f in others if _rivals(f.correlation, best))
+    rival = max((f.correlation for f in others), default=-1.0)
     fine = levels(_FINE)
     finer = refine(*fine, start=_rescaled(best.as_start(), middle[0].step / fine[0].step), held=held)
-    if finer is None or finer.correlation < coarse_correlation - 0.2:
+    if finer is None or finer.correlation < best.correlation - 0.2:
         finer, fine = best, middle
-    return _registration(finer, fine[0].step, sizes, before.shape, rival, coarse_correlation, held)
+    fault = _fault(finer, best, rival, least_correlation)
+    return _registration(finer, fine[0].step, sizes, before.shape, rival, held, fault, rivals)
 
 
 def _check(before: np.ndarray, after: np.ndarray, turn: float, shift: float) -> None:
@@ -269,35 +277,51 @@ def _nothing_found() -> Registration:
     )
 
 
+def _pixels(fit: Fit, step: float, sizes: tuple[tuple[float, float], tuple[float, float]]) -> np.ndarray:
+    """Matrix (2, 3) from px before to px after."""
+    linear, offset = _lengths(fit, step)
+    into, out_of = np.array(sizes[0]), np.array(sizes[1])
+    matrix = np.empty((2, 3))
+    matrix[:, :2] = linear * into[None, :] / out_of[:, None]
+    matrix[:, 2] = (linear @ (into / 2) + offset) / out_of - 0.5
+    return matrix
+
+
+def _rivals(correlation: float, best: Fit) -> bool:
+    """Whether a position of this correlation fits nearly as well as the best."""
+    return 1 - correlation < RIVAL_MISFIT * max(1 - best.correlation, _LEAST_MISFIT)
+
+
+def _fault(fit: Fit, compared: Fit, rival: float, least: float) -> str:
+    """Why a fit is not to be relied on, or nothing; `compared` is the fit that `rival` was found beside."""
+    if fit.correlation < least:
+        return (
+            f"the two pictures agree too little (correlation {fit.correlation:.2f}, at least {least} is "
+            "asked)"
+        )
+    if _rivals(rival, compared):
+        return (
+            f"another position fits as well (correlation {rival:.2f} against {compared.correlation:.2f}): "
+            "limit how far the part may have turned and moved"
+        )
+    return ""
+
+
 def _registration(
     fit: Fit,
     step: float,
     sizes: tuple[tuple[float, float], tuple[float, float]],
     shape: tuple[int, ...],
     rival: float,
-    compared: float,
     held: bool,
+    fault: str,
+    rivals: tuple[np.ndarray, ...],
 ) -> Registration:
-    linear, offset = _lengths(fit, step)
-    into, out_of = np.array(sizes[0]), np.array(sizes[1])
-    matrix = np.empty((2, 3))
-    matrix[:, :2] = linear * into[None, :] / out_of[:, None]
-    matrix[:, 2] = (linear @ (into / 2) + offset) / out_of - 0.5
+    matrix = _pixels(fit, step, sizes)
     centre_px = np.array([(shape[1] - 1) / 2, (shape[0] - 1) / 2])
     moved = matrix[:, :2] @ centre_px + matrix[:, 2] - centre_px
     u_turn, u_scale, u_middle, u_worst = fit.uncertainties
-    to_px = step / float(np.sqrt(out_of[0] * out_of[1]))
-    faults = []
-    if fit.correlation < LEAST_CORRELATION:
-        faults.append(
-            f"the two pictures agree too little (correlation {fit.correlation:.2f}, at least "
-            f"{LEAST_CORRELATION} is asked)"
-        )
-    elif 1 - rival < RIVAL_MISFIT * max(1 - compared, _LEAST_MISFIT):
-        faults.append(
-            f"another position fits as well (correlation {rival:.2f} against {compared:.2f}): limit how far "
-            "the part may have turned and moved"
-        )
+    to_px = step / math.sqrt(sizes[1][0] * sizes[1][1])
     return Registration(
         matrix=matrix,
         rotation_deg=-_turned(fit.turn),
@@ -310,5 +334,6 @@ def _registration(
         worst_uncertainty_px=u_worst * to_px,
         rotation_uncertainty_deg=math.degrees(u_turn),
         scale_uncertainty=0.0 if held else u_scale,
-        fault="; ".join(faults),
+        fault=fault,
+        rivals=rivals,
     )

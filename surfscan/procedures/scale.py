@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from surfscan.calibration.bar_scale import ScaleReading, read_scale
+import numpy as np
+
+from surfscan.calibration.bar_scale import ScaleReading, as_bytes, read_scale
+from surfscan.calibration.bars import LIKELY_FROM
 from surfscan.calibration.labels import Label, parse_label
 from surfscan.calibration.loose_labels import find_loose_labels
 from surfscan.calibration.micrometer import MicrometerFit, fit_divisions
@@ -15,6 +18,7 @@ from surfscan.images import Calibration, HeightMap, Micrograph
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import ScaleSettings
 
+_CROP_MARGIN_PX, _CROP_WIDTH_PX = 8, 800  # around what is cut out; it is magnified to about that width
 _DISTORTED = 0.002  # variation of the local pitch over a picture from which it is remarked on
 
 
@@ -79,6 +83,32 @@ def measure_scale(
     )
 
 
+def bar_crop(image: Micrograph, result: Result) -> np.ndarray | None:
+    """The bar that a reading goes by with its label, cut out for a person to look at.
+
+    Parameters
+    ----------
+    image : Micrograph
+    result : Result
+        Of `measure_scale` on it.
+
+    Returns
+    -------
+    ndarray of shape (m, n) or (m, n, 3), uint8, or None
+        Each pixel repeated to a square where the crop is small; None where no bar was found.
+    """
+    bars = result.tables["bars"]
+    if not len(bars["row_px"]):
+        return None
+    row0, row1, col0, col1 = (int(bars[f"crop_{side}_px"][0]) for side in ("row0", "row1", "col0", "col1"))
+    around = _CROP_MARGIN_PX + (row1 - row0) // 2
+    part = as_bytes(image.pixels)[
+        max(0, row0 - around) : row1 + around, max(0, col0 - around) : col1 + around
+    ]
+    times = max(1, _CROP_WIDTH_PX // part.shape[1])
+    return part.repeat(times, axis=0).repeat(times, axis=1)
+
+
 def _given(label: str | None, path: str) -> Label | None:
     if label is None:
         return None
@@ -98,6 +128,7 @@ def _from_bars(image: Micrograph, settings: ScaleSettings, label: Label | None) 
         metadata_um=known.pixel_size_x_um if known else None,
         certificate_relative_uncertainty=settings.certificate_relative_uncertainty,
         accepted_from=settings.accepted_from,
+        read_from=LIKELY_FROM,
     )
     calibration = reading.calibration or known
     warnings = [*reading.warnings, *([reading.contradiction] if reading.contradiction else [])]

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
 
 from surfscan.columns import Table, conform, empty_table
-from surfscan.images import Micrograph
+from surfscan.images import Calibration, Micrograph
 from surfscan.procedures.result import Result
+from surfscan.procedures.section_before import Before, lay_before
 from surfscan.procedures.section_field import SectionField, section_field
-from surfscan.procedures.section_original import Fresh, fresh_sections
+from surfscan.procedures.section_original import Fresh, fresh_sections, with_scale
 from surfscan.procedures.section_profiles import Profile, measure_profile
 from surfscan.procedures.settings import SectionSettings
+
+_ONE_SCALE = 1e-6
 
 _NONE_FOUND = (
     "No section stands apart from a mounting medium in this field: nothing is measured. Take the whole "
@@ -39,7 +43,7 @@ def measure_section(
     region : ndarray of shape (M, N), optional
         Non-zero where sections are to be looked for.
     before : Micrograph, optional
-        The same sections before exposure, registered to `image` (same field, same size).
+        The same sections before exposure; registered to `image` where it does not lie right as it is.
     twin : Micrograph, optional
         An unexposed section of the same lot, at any place and direction.
 
@@ -50,16 +54,20 @@ def measure_section(
         "thickness" (of sections that cross the field). Masks: "section" (uint8: 0 medium, 1 metal, 2 product,
         3 crack or pore) and "region". Summary, over all sections that lie whole in the field:
         `metal_area_um2`(+`_ci95`), `original_area_um2`, `remaining_fraction`(+`_ci95`),
-        `mean_penetration_um`, `max_penetration_um`, `local_pitting_factor`, `least_ligament_um`,
-        `original_outline` and how many sections there are; px twins of all lengths and areas; None where
-        there is no scale or no figure that can be defended. A section that crosses the field has
-        `mean_thickness_um` and `remaining_thickness_fraction` in place of areas.
+        `mean_penetration_um`(+`_ci95`), `max_penetration_um`(+`_ci95`), `local_pitting_factor`,
+        `least_ligament_um`, `original_outline`, `original_relative_uncertainty`, how a picture before was
+        laid on this one (`before_registered`, `before_rotation_deg`, `before_shift_px` (row, col),
+        `before_scale`, `before_uncertainty_px`) and how many sections there are; px twins of all lengths and
+        areas; None where there is no scale or no figure that can be defended. A section that crosses the
+        field has `mean_thickness_um` and `remaining_thickness_fraction` in place of areas.
 
     Notes
     -----
-    The original outline is, in this order, that of `before`, of `twin`, the drawn size, or the outer edge of
-    the product, which says little: product takes up more room than metal and spalls. The interval of an area
-    holds the choice of level (0.4 to 0.6 of the step between metal and surroundings) and the scale.
+    The original outline is, in this order, that of `before`, of `twin`, the drawn size (after a stated area,
+    which has none of its own), or the outer edge of the product, which says little: product takes up more
+    room than metal and spalls, so no interval stands beside it. The interval of an area holds the choice of
+    level (0.4 to 0.6 of the step between metal and surroundings, 0.25 to 0.75 under a layer of product too
+    thin to show its grey) and the scale.
 
     Raises
     ------
@@ -69,15 +77,19 @@ def measure_section(
     settings = settings or SectionSettings()
     field = section_field(image, settings, region=region)
     warnings = list(field.warnings)
-    fresh = [
-        _fresh(field, other, settings, name, warnings) for other, name in ((before, "before"), (twin, "twin"))
-    ]
+    fresh: dict[str, tuple[Fresh, ...]] = {"before": (), "twin": ()}
+    laid: Before | None = None
+    if field.found is not None:
+        for name, other in (("before", before), ("twin", twin)):
+            if other is not None:
+                fresh[name], place = _fresh(field, image, other, settings, name, warnings)
+                laid = place or laid
     profiles: list[Profile] = []
     if field.found is None:
         warnings.append(_NONE_FOUND)
     else:
         for k in range(1, field.count + 1):
-            profile = measure_profile(k, field, settings, fresh[0], fresh[1])
+            profile = measure_profile(k, field, settings, fresh["before"], fresh["twin"])
             if profile is not None:
                 profiles.append(profile)
             else:
@@ -88,14 +100,14 @@ def measure_section(
         warnings += _distinct(profiles)
     if image.calibration is None:
         warnings.append("No scale: lengths and areas are given in px only; fractions do not need one.")
-        if settings.drawn_width_um is not None:
-            warnings.append("A drawn size in µm cannot be used without a scale; state the pixel size.")
+        if settings.drawn_width_um is not None or settings.original_area_um2 is not None:
+            warnings.append("A size stated in µm cannot be used without a scale; state the pixel size.")
     return Result(
         procedure="section",
         source=image.source,
         calibration=image.calibration,
         settings=settings.model_dump(mode="json"),
-        summary=_summary(profiles, field, settings),
+        summary=_summary(profiles, field, settings) | _laid(laid),
         tables=_tables(profiles),
         masks={"section": field.classes(), "region": field.region},
         warnings=tuple(warnings),
@@ -103,23 +115,60 @@ def measure_section(
 
 
 def _fresh(
-    field: SectionField, other: Micrograph | None, settings: SectionSettings, name: str, warnings: list[str]
-) -> list[Fresh]:
-    """Sections of an unexposed picture, in px of `field`."""
-    if other is None:
-        return []
+    field: SectionField, image: Micrograph, other: Micrograph, settings: SectionSettings, name: str,
+    warnings: list[str],
+) -> tuple[tuple[Fresh, ...], Before | None]:  # fmt: skip
+    """Sections of an unexposed picture, in px of `field`, and how those before exposure were laid on it."""
     its = section_field(other, settings, order=_without_product(settings.grey_order))
-    scale = 1.0
-    if its.um_per_px is not None and field.um_per_px is not None:
-        scale = its.um_per_px / field.um_per_px
-    elif (its.um_per_px is None) != (field.um_per_px is None):
+    ratio = uncertainty = 0.0
+    known = image.calibration is not None and other.calibration is not None
+    if known:
+        assert its.um_per_px is not None and field.um_per_px is not None
+        ratio = its.um_per_px / field.um_per_px
+        if not _one_scale(image.calibration, other.calibration):
+            uncertainty = float(np.hypot(its.relative_uncertainty, field.relative_uncertainty))
+    else:
+        ratio = 1.0
+        which = "Neither" if image.calibration is other.calibration else "Only one"
         warnings.append(
-            f"Only one of picture and {name} has a scale: both are taken to have the same pixel size."
+            f"{which} of picture and {name} has a scale: both are taken to have the same pixel size."
         )
-    found = fresh_sections(its, scale)
+    found = fresh_sections(its, ratio)
     if not found:
         warnings.append(f"No section lies whole within the picture given as {name}: it is not used.")
-    return found
+        return (), None
+    if name == "twin":
+        return with_scale(found, uncertainty), None
+    laid, said = lay_before(
+        field, its, found, settings, ratio=ratio, scale_known=known, scale_uncertainty=uncertainty
+    )
+    warnings += [text[0].upper() + text[1:] for text in said]
+    return (() if laid is None else laid.sections), laid
+
+
+def _one_scale(one: Calibration | None, other: Calibration | None) -> bool:
+    """Whether two pictures share one calibration, so that its error cancels between them."""
+    return (
+        one is not None
+        and other is not None
+        and one.origin == other.origin
+        and abs(one.pixel_size_x_um / other.pixel_size_x_um - 1) < _ONE_SCALE
+        and abs(one.pixel_size_y_um / other.pixel_size_y_um - 1) < _ONE_SCALE
+    )
+
+
+def _laid(laid: Before | None) -> dict[str, Any]:
+    """How the picture before exposure was laid on this one."""
+    if laid is None:
+        names = ("registered", "rotation_deg", "shift_px", "scale", "uncertainty_px")
+        return {f"before_{name}": None for name in names}
+    return {
+        "before_registered": laid.registered,
+        "before_rotation_deg": laid.rotation_deg,
+        "before_shift_px": list(laid.shift_px),
+        "before_scale": laid.scale,
+        "before_uncertainty_px": laid.uncertainty_px if np.isfinite(laid.uncertainty_px) else None,
+    }
 
 
 def _without_product(order: str) -> str:
@@ -163,8 +212,10 @@ def _summary(profiles: list[Profile], field: SectionField, settings: SectionSett
         ("mean_penetration_px", "max_penetration_px", "least_ligament_px", "mean_thickness_px")
     )
     areas: dict[str, float | None] = {"metal_area_px": None, "original_area_px": None}
-    limits: dict[str, list[float] | None] = {"metal_area_px": None, "remaining_fraction": None}
-    fraction = factor = thickness_fraction = None
+    limits: dict[str, list[float] | None] = dict.fromkeys(
+        ("metal_area_px", "remaining_fraction", "mean_penetration_px", "max_penetration_px")
+    )
+    relative = fraction = factor = thickness_fraction = None
     if closed:
         areas["metal_area_px"] = sum(p.metal_px for p in closed)
         limits["metal_area_px"] = [sum(p.metal_limits_px[i] for p in closed) for i in (0, 1)]
@@ -173,13 +224,21 @@ def _summary(profiles: list[Profile], field: SectionField, settings: SectionSett
         original = sum(p.original_px for p in known)
         areas["original_area_px"] = original
         fraction = sum(p.metal_px for p in known) / original
-        limits["remaining_fraction"] = [
+        limits["remaining_fraction"] = _finite(
             sum(p.fraction_limits[i] * p.original_px for p in known) / original for i in (0, 1)
-        ]
-        weight = sum(p.perimeter_px for p in known)
-        mean = sum(p.mean_penetration_px * p.perimeter_px for p in known) / weight
-        figures["mean_penetration_px"] = mean
-        figures["max_penetration_px"] = max(p.max_penetration_px for p in known)
+        )
+        relative = sum(p.original_relative_uncertainty * p.original_px for p in known) / original
+        if np.isfinite([p.perimeter_px for p in known]).all():
+            weight = sum(p.perimeter_px for p in known)
+            figures["mean_penetration_px"] = (
+                sum(p.mean_penetration_px * p.perimeter_px for p in known) / weight
+            )
+            limits["mean_penetration_px"] = _finite(
+                sum(p.mean_penetration_limits_px[i] * p.perimeter_px for p in known) / weight for i in (0, 1)
+            )
+            deepest = max(known, key=lambda p: p.max_penetration_px)
+            figures["max_penetration_px"] = deepest.max_penetration_px
+            limits["max_penetration_px"] = _finite(deepest.max_penetration_limits_px)
         factors = [p.factor for p in known if np.isfinite(p.factor)]
         factor = max(factors) if factors else None
     elif crossing and not closed:
@@ -200,6 +259,7 @@ def _summary(profiles: list[Profile], field: SectionField, settings: SectionSett
         "metal_area_um2": _times(areas["metal_area_px"], unit, 2),
         "metal_area_um2_ci95": _scaled_limits(limits["metal_area_px"], areas["metal_area_px"], field),
         "original_area_um2": _times(areas["original_area_px"], unit, 2),
+        "original_relative_uncertainty": None if relative is None or np.isnan(relative) else relative,
         "local_pitting_factor": factor,
         "remaining_thickness_fraction": thickness_fraction,
         "cut_angle_deg": settings.cut_angle_deg,
@@ -209,7 +269,17 @@ def _summary(profiles: list[Profile], field: SectionField, settings: SectionSett
     }
     for name, value in figures.items():
         summary[name.replace("_px", "_um")] = _times(value, unit, 1)
-    return summary | areas | {"metal_area_px_ci95": limits["metal_area_px"]} | figures
+    for name in ("mean_penetration", "max_penetration"):
+        pair = limits[f"{name}_px"]
+        summary[f"{name}_um_ci95"] = None if pair is None or unit is None else [v * unit for v in pair]
+    in_px = {f"{name}_ci95": pair for name, pair in limits.items() if name.endswith("_px")}
+    return summary | areas | in_px | figures
+
+
+def _finite(pair: Iterable[float]) -> list[float] | None:
+    """Two limits, or None where they are not known."""
+    low, high = pair
+    return [float(low), float(high)] if np.isfinite(low) and np.isfinite(high) else None
 
 
 def _least(values: Any) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,14 @@ from surfscan.measurement.section_loss import least_ligament, perimeter
 from surfscan.measurement.section_outline import area_above, largest_outline, penetration_map
 from surfscan.measurement.section_thickness import thickness_profile
 from surfscan.procedures.section_field import SectionField
-from surfscan.procedures.section_original import EDGE_SHARE, Fresh, Original, mean_penetration, original_of
+from surfscan.procedures.section_original import (
+    EDGE_SHARE,
+    THIN_EDGE_SHARE,
+    Fresh,
+    Original,
+    mean_penetration,
+    original_of,
+)
 from surfscan.procedures.settings import SectionSettings
 from surfscan.segmentation.section import PRODUCT, VOID, excess_of
 
@@ -39,8 +46,11 @@ class Profile:
     fraction: float = np.nan
     fraction_limits: tuple[float, float] = _NAN2
     perimeter_px: float = np.nan
+    original_relative_uncertainty: float = np.nan
     mean_penetration_px: float = np.nan
+    mean_penetration_limits_px: tuple[float, float] = _NAN2
     max_penetration_px: float = np.nan
+    max_penetration_limits_px: tuple[float, float] = _NAN2
     factor: float = np.nan
     ligament_px: float = np.nan
     thickness_px: float = np.nan
@@ -48,7 +58,7 @@ class Profile:
 
 
 def measure_profile(
-    k: int, field: SectionField, settings: SectionSettings, before: list[Fresh], twin: list[Fresh]
+    k: int, field: SectionField, settings: SectionSettings, before: Sequence[Fresh], twin: Sequence[Fresh]
 ) -> Profile | None:
     """Measure section `k`; None where it holds too little metal."""
     assert field.found is not None  # only called on what was found
@@ -81,7 +91,8 @@ def measure_profile(
         )
     cosine = float(np.cos(np.deg2rad(settings.cut_angle_deg or 0.0)))
     metal = area_above(excess) * cosine
-    spread = np.array([area_above(excess, EDGE_SHARE), area_above(excess, -EDGE_SHARE)]) * cosine
+    share = THIN_EDGE_SHARE if field.found.levels.thin_layer else EDGE_SHARE
+    spread = np.array([area_above(excess, share), area_above(excess, -share)]) * cosine
     original = original_of(k, field, settings, before, twin, count)
     warnings += original.warnings
     original_px = original.area_px * cosine
@@ -90,55 +101,101 @@ def measure_profile(
     if original.source == "outer edge of product":
         warnings.append(
             "the original outline is taken from the outer edge of the product, which swells and spalls: "
-            "the fraction is a lower bound where it swelled. Give a picture before exposure, an unexposed "
-            "twin or the drawn size."
+            "the fraction is too low where it swelled and too high where it spalled, by how much nobody can "
+            "say, so no interval is given. Give a picture before exposure, an unexposed twin or the drawn "
+            "size."
         )
     if fraction > 1:
-        warnings.append(
-            f"there is more metal than the original outline holds ({100 * fraction:.1f} %): check scale and "
-            f"{original.source}."
-        )
-    if original.misfit_px > _OUTSIDE_PX:
-        warnings.append(
-            f"metal lies outside the original outline ({original.source}) by {original.misfit_px:.1f} px in "
-            "the root mean square: the local penetration is not to be relied on."
-        )
-    mean = mean_penetration(original, settings, field.um_per_px, fraction)
+        warnings.append(_more_than_original(fraction, limits, original.source))
+    mean, *mean_limits = mean_penetration(
+        original, settings, field.um_per_px, np.array([fraction, limits[1], limits[0]])
+    ).tolist()
     view = _straight(original, settings, cosine)
-    away = penetration_map(
-        view.points(original.outline), view.field(pieces.solid()), settings.outline_pitch_px
-    )
-    deepest = int(np.argmax(away.deepest_px))
-    greatest = float(away.deepest_px[deepest])
-    factor = greatest / mean if mean > _LEAST_MEAN_PX else np.nan
     ligament, _ = least_ligament(view.points(pieces.outline()))
     if cosine < 1 and original.turn_rad is None:
         warnings.append(
             "areas are corrected for the oblique cut; lengths are not, for its direction in the picture is "
             f"not known: they are up to {100 * (1 / cosine - 1):.0f} % too large."
         )
-    rows, cols = field.in_picture(view.back(away.points))
-    foot = field.in_picture(view.back(away.points + away.penetration_px[:, None] * away.inward))
+    relative = original.relative_uncertainty
+    if not original.in_um:
+        relative = float(np.hypot(relative, 2 * field.relative_uncertainty))
+    tables: dict[str, Mapping[str, Any]] = {}
+    greatest = Greatest()
+    if original.outline is not None:
+        if original.misfit_px > _OUTSIDE_PX:
+            warnings.append(
+                f"metal lies outside the original outline ({original.source}) by {original.misfit_px:.1f} px "
+                "in the root mean square: the local penetration is not to be relied on."
+            )
+        edge_px = float(spread[1] - spread[0]) / (2 * 1.96 * perimeter(original.outline) * cosine)
+        tables["outline"], greatest = _along(k, field, settings, original, pieces, view, edge_px)
+    factor = greatest.px / mean if mean > _LEAST_MEAN_PX else np.nan
+    metal_limits = (float(spread[0]), float(spread[1]))
     row = _row(
         base, field, kind=kind, original_outline=original.source, metal_area=metal,
-        metal_limits=(float(spread[0]), float(spread[1])), original_area=original_px, fraction=fraction,
-        fraction_limits=limits, mean_penetration=mean, max_penetration=greatest, local_pitting_factor=factor,
-        least_ligament=ligament, max_row_px=float(rows[deepest]), max_col_px=float(cols[deepest]),
-        misfit=original.misfit_px,
+        metal_limits=metal_limits, original_area=original_px, original_relative_uncertainty=relative,
+        fraction=fraction, fraction_limits=limits, mean_penetration=mean,
+        mean_limits=(mean_limits[0], mean_limits[1]), greatest=greatest, local_pitting_factor=factor,
+        least_ligament=ligament, misfit=original.misfit_px,
     )  # fmt: skip
-    n = len(rows)
+    return Profile(
+        k, kind, original.source, tables | {"profiles": row}, metal, metal_limits, original_px, fraction,
+        limits, np.nan if original.outline is None else perimeter(original.outline), relative, mean,
+        (mean_limits[0], mean_limits[1]), greatest.px, greatest.limits_px, factor, ligament,
+        warnings=tuple(warnings),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Greatest:
+    """Greatest local penetration: how deep, its 95 % limits, and where in the picture."""
+
+    px: float = np.nan
+    limits_px: tuple[float, float] = _NAN2
+    row_px: float = np.nan
+    col_px: float = np.nan
+
+
+def _more_than_original(fraction: float, limits: tuple[float, float], source: str) -> str:
+    """What to say of a fraction above 1."""
+    text = f"there is more metal than the original outline holds ({100 * fraction:.1f} %)"
+    if limits[0] <= 1:
+        return f"{text}, within what both areas are sure to: no loss can be told."
+    return f"{text}: check scale and {source}."
+
+
+def _along(
+    k: int, field: SectionField, settings: SectionSettings, original: Original, pieces: _Pieces, view: _View,
+    edge_px: float,
+) -> tuple[dict[str, Any], Greatest]:  # fmt: skip
+    """Stations along the original outline, and the greatest penetration.
+
+    `edge_px` is the standard uncertainty of the metal's edge.
+    """
+    assert original.outline is not None  # only called with one
+    outline = view.points(original.outline)
+    away = penetration_map(outline, view.field(pieces.solid()), settings.outline_pitch_px)
+    on_picture = view.back(away.points)
+    size_px = original.relative_uncertainty * original.area_px / perimeter(original.outline)
+    place_px = original.doubt.along(on_picture, away.inward)
+    doubt = np.sqrt(
+        edge_px**2 + size_px**2 + place_px**2 + (field.relative_uncertainty * away.deepest_px) ** 2
+    )
+    rows, cols = field.in_picture(on_picture)
+    foot = field.in_picture(view.back(away.points + away.penetration_px[:, None] * away.inward))
     unit = np.nan if field.um_per_px is None else field.um_per_px
     stations = {
-        "profile": np.full(n, k), "s_um": away.s_px * unit, "row_px": rows, "col_px": cols,
+        "profile": np.full(len(rows), k), "s_um": away.s_px * unit, "row_px": rows, "col_px": cols,
         "penetration_um": away.penetration_px * unit, "penetration_px": away.penetration_px,
         "deepest_um": away.deepest_px * unit, "deepest_px": away.deepest_px, "s_px": away.s_px,
+        "uncertainty_um": doubt * unit, "uncertainty_px": doubt,
         "reaches_metal": away.reaches_metal, "metal_row_px": foot[0], "metal_col_px": foot[1],
     }  # fmt: skip
-    return Profile(
-        k, kind, original.source, {"profiles": row, "outline": stations}, metal,
-        (float(spread[0]), float(spread[1])), original_px, fraction, limits, perimeter(original.outline),
-        mean, greatest, factor, ligament, warnings=tuple(warnings),
-    )  # fmt: skip
+    deepest = int(np.argmax(away.deepest_px))
+    most, half = float(away.deepest_px[deepest]), 1.96 * float(doubt[deepest])
+    low = max(most - half, 0.0) if np.isfinite(half) else np.nan
+    return stations, Greatest(most, (low, most + half), float(rows[deepest]), float(cols[deepest]))
 
 
 class _Pieces:
@@ -195,14 +252,12 @@ def _cut(own: np.ndarray) -> tuple[float, set[str]]:
 def _fraction_limits(
     fraction: float, metal: float, spread: np.ndarray, original: Original, field: SectionField
 ) -> tuple[float, float]:
-    """95 % limits of the remaining fraction."""
-    if original.source == "outer edge of product":
-        return float(spread[0] / metal * fraction), max(1.0, fraction)
+    """95 % limits of the remaining fraction; not-a-number where the original area's doubt is not known."""
     shared = 2 * field.relative_uncertainty if original.in_um else 0.0
     other = 1.96 * fraction * float(np.hypot(original.relative_uncertainty, shared))
     low = np.hypot(fraction * (1 - spread[0] / metal), other)
     high = np.hypot(fraction * (spread[1] / metal - 1), other)
-    return float(max(fraction - low, 0.0)), float(fraction + high)
+    return float(np.maximum(fraction - low, 0.0)), float(fraction + high)
 
 
 @dataclass(frozen=True)
@@ -240,9 +295,9 @@ class _View:
 
 def _straight(original: Original, settings: SectionSettings, cosine: float) -> _View:
     """The view square to the strut, where cut angle and direction are known; else the picture as it is."""
+    if cosine == 1 or original.turn_rad is None or original.outline is None:
+        return _View(np.eye(2), np.zeros(2))
     centre = original.outline.mean(axis=0)
-    if cosine == 1 or original.turn_rad is None:
-        return _View(np.eye(2), centre)
     c, s = np.cos(original.turn_rad), np.sin(original.turn_rad)
     axes = np.array([[c, s], [-s, c]])
     scale = [1.0, cosine] if settings.cut_stretches == "thickness" else [cosine, 1.0]
@@ -277,24 +332,25 @@ def _row(
     metal_area: float = np.nan,
     metal_limits: tuple[float, float] = _NAN2,
     original_area: float = np.nan,
+    original_relative_uncertainty: float = np.nan,
     fraction: float = np.nan,
     fraction_limits: tuple[float, float] = _NAN2,
     mean_penetration: float = np.nan,
-    max_penetration: float = np.nan,
-    max_row_px: float = np.nan,
-    max_col_px: float = np.nan,
+    mean_limits: tuple[float, float] = _NAN2,
+    greatest: Greatest | None = None,
     local_pitting_factor: float = np.nan,
     least_ligament: float = np.nan,
     mean_thickness: float = np.nan,
     misfit: float = np.nan,
 ) -> dict[str, Any]:
     """One row of the profiles from figures in px of the field."""
+    greatest = greatest or Greatest()
     unit = np.nan if field.um_per_px is None else field.um_per_px
     scale = 1.96 * 2 * field.relative_uncertainty * metal_area
     low = metal_area - np.hypot(metal_area - metal_limits[0], scale)
     high = metal_area + np.hypot(metal_limits[1] - metal_area, scale)
     lengths = {
-        "mean_penetration": mean_penetration, "max_penetration": max_penetration,
+        "mean_penetration": mean_penetration, "max_penetration": greatest.px,
         "least_ligament": least_ligament, "mean_thickness": mean_thickness, "misfit": misfit,
     }  # fmt: skip
     areas = {"metal_area": metal_area, "original_area": original_area} | {
@@ -308,8 +364,13 @@ def _row(
             "remaining_fraction": fraction,
             "remaining_fraction_ci95_low": fraction_limits[0],
             "remaining_fraction_ci95_high": fraction_limits[1],
-            "max_row_px": max_row_px,
-            "max_col_px": max_col_px,
+            "original_relative_uncertainty": original_relative_uncertainty,
+            "mean_penetration_um_ci95_low": mean_limits[0] * unit,
+            "mean_penetration_um_ci95_high": mean_limits[1] * unit,
+            "max_penetration_um_ci95_low": greatest.limits_px[0] * unit,
+            "max_penetration_um_ci95_high": greatest.limits_px[1] * unit,
+            "max_row_px": greatest.row_px,
+            "max_col_px": greatest.col_px,
         }
         | {f"{name}_px": value for name, value in (lengths | areas).items()}
         | {f"{name}_um": value * unit for name, value in lengths.items()}
@@ -319,7 +380,7 @@ def _row(
 
 def _crossing(
     k: int, field: SectionField, settings: SectionSettings, pieces: _Pieces, sides: set[str],
-    base: dict[str, Any], fresh: list[Fresh],
+    base: dict[str, Any], fresh: Sequence[Fresh],
 ) -> Profile:  # fmt: skip
     """A section that crosses the field: thickness in place of area."""
     warnings = [

@@ -237,6 +237,39 @@ class SectionSettings(ProcedureSettings):
         description="Relative standard uncertainty (k = 1) of a drawn size: how far parts differ from the "
         "drawing.",
     )
+    original_area_um2: float | None = Field(
+        None,
+        gt=0,
+        description="Original area of a section, µm², where it is known by other means than a drawing. It "
+        "comes before a drawn size, which then gives the outline alone.",
+    )
+    original_area_relative_uncertainty: float = Field(
+        0.01, ge=0, le=0.5, description="Relative standard uncertainty (k = 1) of original_area_um2."
+    )
+    twin_relative_uncertainty: float = Field(
+        0.01,
+        ge=0,
+        le=0.5,
+        description="Relative standard uncertainty (k = 1) of an area taken from an unexposed twin: how far "
+        "the sections of a lot differ.",
+    )
+    before_position: Literal["auto", "as_it_lies"] = Field(
+        "auto",
+        description="'auto' registers the picture before exposure where its sections do not lie right as "
+        "they are; 'as_it_lies' takes both pictures for registered, and states no uncertainty of that.",
+    )
+    before_max_rotation_deg: float = Field(
+        45.0,
+        gt=0,
+        le=180,
+        description="Furthest turn between the picture before and this one, degrees either way.",
+    )
+    before_max_shift_fraction: float = Field(
+        0.3,
+        gt=0,
+        le=1,
+        description="Furthest shift between the picture before and this one, as a share of the longer side.",
+    )
     cut_angle_deg: float | None = Field(
         None,
         ge=0,

@@ -376,7 +376,8 @@ def _remarks(found: FoundStruts, scale: Calibration | None, settings: StrutSetti
     if unseen:
         remarks.append(
             f"At {unseen} stations between others no edge was found: the least width of their struts may lie "
-            "there, below the one given. Look at them on the picture."
+            "there, below the one given; the lower end of its interval allows for a pit with flanks of 45 "
+            "degrees. Look at them on the picture."
         )
     outside = found.stations.fault == "frame"
     if outside.size and outside.mean() > _TOUCHES:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from importlib import metadata
@@ -15,10 +15,15 @@ from surfscan.report.extreme_values import extremes_table, summarise_extremes
 from surfscan.report.groups import group_table, summarise_groups
 from surfscan.report.height_pictures import make_height_picture
 from surfscan.report.height_specimens import height_specimen_table
-from surfscan.report.page import PageContent, render_page
+from surfscan.report.page import render_page
+from surfscan.report.page_parts import PageContent
 from surfscan.report.pictures import FieldPicture, make_picture
 from surfscan.report.records import PROCEDURES, FieldRecord, gather
+from surfscan.report.section_pictures import make_section_picture
+from surfscan.report.section_tables import section_tables
 from surfscan.report.specimens import specimen_table, summarise_specimens
+from surfscan.report.strut_pictures import make_strut_picture
+from surfscan.report.strut_tables import strut_tables
 from surfscan.report.tables import height_table, image_table, object_table
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
 from surfscan.report.truth import compare_with_truth
@@ -33,12 +38,20 @@ from surfscan.report.writing import (
 )
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
-from surfscan.study.entries import COMPANIONS
+from surfscan.study.entries import COMPANIONS, Shows
 from surfscan.study.manifest import Study, load_study, manifest_path
 from surfscan.study.tasks import fingerprint, settings_for
 
 _PICTURES_BYTES = 9_000_000
 _PICTURE_BYTES = 160_000
+_DRAWN_BY: dict[Shows, Callable[[FieldRecord, Path, int], FieldPicture]] = {
+    "surface": make_picture,
+    "heights": make_height_picture,
+    "strut": make_strut_picture,
+    "section": make_section_picture,
+}
+"""What an image shows -> what draws it."""
+
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless", "tifffile", "matplotlib", "openpyxl", "jinja2")
 
 
@@ -97,8 +110,10 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         "study_heights": height_table(records),
         "study_height_specimens": height_specimen_table(specimens),
         "study_extremes": extremes_table(extremes),
-        "study_pits": object_table(records, "pits"),
-        "study_for_review": object_table(records, "for_review"),
+        "study_pits": object_table(records, "pits", "study_pits"),
+        "study_for_review": object_table(records, "for_review", "study_for_review"),
+        **strut_tables(records, specimens),
+        **section_tables(records, specimens),
     }
     tables["data_dictionary"] = data_dictionary(tables)
     workbook, notes = workbook_bytes(tables)
@@ -144,13 +159,12 @@ def _pictures(
     study: Study, records: Sequence[FieldRecord]
 ) -> tuple[dict[str, FieldPicture], list[tuple[str, str]]]:
     """Pictures by image, and what could not be drawn; a few at a time, in the study's order."""
-    drawn = [r for r in records if r.any_done()]
+    drawn = [r for r in records if r.any_done() and r.kind in _DRAWN_BY]
     limit = min(_PICTURE_BYTES, _PICTURES_BYTES // max(len(drawn), 1))
 
     def draw(record: FieldRecord) -> FieldPicture | InputError:
         try:
-            draw_it = make_height_picture if record.kind == "heights" else make_picture
-            return draw_it(record, study.folder, limit)
+            return _DRAWN_BY[record.kind](record, study.folder, limit)
         except InputError as error:
             return error
 

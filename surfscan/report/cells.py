@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from surfscan.report.rounding import NO_VALUE, at_least, round_to_interval
+from surfscan.report.rounding import NO_VALUE, at_least, at_most, round_to_interval
 
 HEADS = {
     "pit_density_per_mm2": ("Pit density", "mm⁻²", 1.0),
@@ -96,8 +96,9 @@ def estimate_cell(
     lines: Sequence[str] = (),
     places: int | None = None,
     is_lower_bound: bool = False,
+    is_upper_bound: bool = False,
 ) -> Cell:
-    """A value with its interval on a line below, both rounded to the interval; "≥" before a lower bound."""
+    """A value with its interval on a line below, both rounded to the interval; "≥", "≤" before a bound."""
     number = round_to_interval(value, low, high, scale=scale, places=places)
     interval = (number.interval,) if number.has_interval else ()
-    return Cell(at_least(number.value, is_lower_bound), (*interval, *lines))
+    return Cell(at_most(at_least(number.value, is_lower_bound), is_upper_bound), (*interval, *lines))

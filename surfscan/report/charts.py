@@ -11,7 +11,7 @@ import numpy as np
 from surfscan.estimates.groups import MIN_SPECIMENS
 from surfscan.report import figures
 from surfscan.report.cells import HEADS
-from surfscan.report.grids import shown_figures
+from surfscan.report.grids import shown_figures, shown_groups
 from surfscan.report.groups import GroupSummary
 from surfscan.report.rounding import significant
 from surfscan.report.truth import TruthComparison
@@ -25,7 +25,7 @@ def group_chart(summaries: Sequence[GroupSummary], kind: Shows = "surface") -> s
     names = [n for n in shown_figures(summaries, kind) if n != "tarnished_area_fraction"]
     if "pit_density_per_mm2" in names and "pit_density_per_mpx" in names:
         names.remove("pit_density_per_mpx")
-    groups = [g for g in summaries if g.members]
+    groups = [g for g in shown_groups(summaries, kind) if g.members]
     if not names or not groups:
         return ""
     panels = []
@@ -45,6 +45,7 @@ def group_chart(summaries: Sequence[GroupSummary], kind: Shows = "surface") -> s
                     high * scale,
                     [v * scale for v in seen],
                     group.lower_bounds(name),
+                    group.upper_bounds(name),
                 )
             )
         panels.append(figures.Panel(f"{text}\n({unit})", bars))

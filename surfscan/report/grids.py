@@ -19,9 +19,18 @@ if TYPE_CHECKING:
     from surfscan.study.manifest import Study
 
 
+_OF_KIND: dict[Shows, str] = {"heights": "Height maps", "strut": "Struts", "section": "Cross-sections"}
+"""What images show -> how tables call what is not from pictures of surfaces."""
+
+
 def shown_figures(groups: Sequence[GroupSummary], kind: Shows) -> list[str]:
     """Figures of `FIGURES_OF` one kind of image that at least one specimen has."""
     return [name for name in FIGURES_OF[kind] if any(g.values(name) for g in groups)]
+
+
+def shown_groups(groups: Sequence[GroupSummary], kind: Shows) -> list[GroupSummary]:
+    """Groups with images of one kind; all of them where that is pictures of surfaces."""
+    return [g for g in groups if kind == "surface" or any(m.by_kind[kind].records for m in g.members)]
 
 
 def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
@@ -34,7 +43,7 @@ def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
         if name in SUBTRACTED_FIGURES:
             heads.append(Head(f"{text} less baseline", unit, number=True))
     rows = []
-    for group in groups:
+    for group in shown_groups(groups, kind):
         cells = [
             Cell(group.name, (f"baseline: {group.baseline}",) if group.baseline else ()),
             Cell(hours(group.row["exposure_h"])),
@@ -43,9 +52,10 @@ def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
         for name in names:
             cells += _group_cells(group, name)
         rows.append(cells)
+    whose = f"{_OF_KIND[kind]}: means" if kind in _OF_KIND else "Means"
     caption = (
-        "Means over specimens, 95 % interval below; SD between specimens; n where not every specimen has the "
-        "figure"
+        f"{whose} over specimens, 95 % interval below; SD between specimens; n where not every specimen has "
+        "the figure"
     )
     if any(name in SUBTRACTED_FIGURES for name in names):
         caption += "; difference from the mean of the baseline group with both uncertainties"
@@ -115,7 +125,7 @@ def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
         text, unit, scale = HEADS[figure.figure]
         low, high = figure.bias_ci95 or (math.nan, math.nan)
         relative = figure.relative_bias
-        where = {"surface": "", "heights": ", height maps"}.get(figure.kind, "")
+        where = f", {_OF_KIND[figure.kind].lower()}" if figure.kind in _OF_KIND else ""
         left_out = (f"{figure.lower_bounds} lower bounds left out",) if figure.lower_bounds else ()
         rows.append(
             [
@@ -209,6 +219,7 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
             scale=scale,
             lines=[*refused, *([", ".join(behind)] if behind else [])],
             is_lower_bound=any(group.lower_bounds(name)),
+            is_upper_bound=any(group.upper_bounds(name)),
         ),
     ]
     if difference is None or math.isnan(difference.value):

@@ -19,9 +19,12 @@ from surfscan.columns import (
     conform,
 )
 from surfscan.estimates.groups import GroupEstimate, specimen_mean, subtract_baseline
+from surfscan.report.common_scale import scale_part, with_scale
 from surfscan.report.pooling import POOLS, SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, about, words
 from surfscan.report.rounding import significant
+from surfscan.report.section_specimens import rests_on_product
+from surfscan.report.strut_specimens import UPPER_BOUND_FIGURES, has_upper_bound
 from surfscan.study.entries import PROCEDURES_BY_KIND, Shows
 
 if TYPE_CHECKING:
@@ -29,6 +32,14 @@ if TYPE_CHECKING:
 
 _AREAS_ALIKE = 1.2
 """Areas that differ by less hardly change the greatest depth (common practice, no source)."""
+
+
+_MAY_BE_BELOW_NONE = ("strut_loss_fraction", "width_penetration_um", "section_penetration_um")
+_MAY_BE_ABOVE_ALL = (
+    "least_section_fraction",
+    "least_section_equal_loss_fraction",
+    "remaining_section_fraction",
+)
 
 
 @dataclass
@@ -75,34 +86,68 @@ class GroupSummary:
             if not math.isnan(m.figure(figure))
         ]
 
+    def upper_bounds(self, figure: str) -> list[bool]:
+        """Likewise upper bounds: sections of struts whose thickness was not measured."""
+        return [
+            figure in UPPER_BOUND_FIGURES and has_upper_bound(m)
+            for m in self.members
+            if not math.isnan(m.figure(figure))
+        ]
+
 
 def summarise_groups(groups: Sequence[Group], specimens: Sequence[SpecimenSummary]) -> list[GroupSummary]:
     """Means over specimens and differences from the baseline group, in the study's order.
 
     Specimens without a group enter none.
+
+    Notes
+    -----
+    The interval holds the scatter between specimens and, as root sum of squares, the uncertainty of the
+    scale: one microscope takes them all, so that its share is the mean of theirs, not less. A difference
+    holds that of both groups as if they were independent; where they share it this is a little too wide.
     """
     out = [
         GroupSummary(g.name, g.baseline or "", [s for s in specimens if s.specimen.group == g.name])
         for g in groups
     ]
+    scatter: dict[str, dict[str, GroupEstimate]] = {group.name: {} for group in out}
+    shares: dict[str, dict[str, float]] = {group.name: {} for group in out}
     for group in out:
-        for name, (unit, _) in GROUP_FIGURES.items():
-            highest = 1.0 if unit == "1" else math.inf
-            mean = specimen_mean(group.values(name), lowest=0.0, highest=highest)
-            bounds = sum(group.lower_bounds(name))
-            if bounds:
-                reason = f"{bounds} of {mean.n} values are lower bounds, and so is the mean"
-                mean = replace(mean, ci95=None, refused=reason)
+        for name in GROUP_FIGURES:
+            lowest, highest = _limits(name)
+            mean = specimen_mean(group.values(name), lowest=lowest, highest=highest)
+            scatter[group.name][name] = mean
+            share = shares[group.name][name] = _scale_share(group.members, name)
+            mean = with_scale(mean, share, lowest=lowest, highest=highest)
+            for side, bounds in (("lower", group.lower_bounds(name)), ("upper", group.upper_bounds(name))):
+                if any(bounds):
+                    reason = f"{sum(bounds)} of {mean.n} values are {side} bounds, and so is the mean"
+                    mean = replace(mean, ci95=None, refused=reason)
             group.means[name] = mean
     by_name = {g.name: g for g in out}
     for group in out:
         control = by_name.get(group.baseline)
         if control:
-            group.differences = {
-                name: subtract_baseline(group.means[name], control.means[name]) for name in SUBTRACTED_FIGURES
-            }
+            for name in SUBTRACTED_FIGURES:
+                own, other = (scatter[g.name][name] for g in (group, control))
+                share = math.hypot(*(shares[g.name][name] for g in (group, control)))
+                difference = subtract_baseline(own, other)
+                group.differences[name] = with_scale(difference, share, lowest=-math.inf, highest=math.inf)
         _fill(group, control)
     return out
+
+
+def _limits(name: str) -> tuple[float, float]:
+    """What a mean can be at least and at most; what compares two sizes may scatter beyond none and all."""
+    lowest = -math.inf if name in _MAY_BE_BELOW_NONE else 0.0
+    highest = 1.0 if GROUP_FIGURES[name][0] == "1" and name not in _MAY_BE_ABOVE_ALL else math.inf
+    return lowest, highest
+
+
+def _scale_share(members: Sequence[SpecimenSummary], name: str) -> float:
+    """Mean over specimens of what the scale gives their figure; 0 where there is none."""
+    found = [scale_part(m, name) for m in members if not math.isnan(m.figure(name))]
+    return math.fsum(found) / len(found) if found else 0.0
 
 
 def group_table(groups: Sequence[GroupSummary]) -> Table:
@@ -149,6 +194,20 @@ def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
             f"Greatest pit depth: the area seen differs between specimens ({significant(min(areas))} to "
             f"{significant(max(areas))} mm²), and the greatest depth grows with it."
         )
+    group.kind_warnings["section"] += _rough_originals(group)
+
+
+def _rough_originals(group: GroupSummary) -> list[str]:
+    """How many specimens count the loss of their sections from the outer edge of product."""
+    own = [m for m in group.members if not math.isnan(m.figure("remaining_section_fraction"))]
+    rough = sum(rests_on_product(m) for m in own)
+    if not rough:
+        return []
+    others = "" if rough == len(own) else " The others have better sources."
+    return [
+        f"Original outline of the sections of {rough} of {count(len(own), 'specimen')} is the outer edge of "
+        f"product (§), which swells and spalls: means are rough.{others}"
+    ]
 
 
 def _refusals(group: GroupSummary, control: GroupSummary | None, names: Sequence[str]) -> list[str]:

@@ -38,7 +38,8 @@ def fill_heights(summary: SpecimenSummary) -> None:
     product-limit estimates (Kaplan & Meier). The interval of the greatest depth is that of its map.
     Volume per area: summed volumes over summed areas with the between-field t-interval of the ratio; from one
     map, and from two or three that agree better than independent pits can, the interval of a compound
-    Poisson sum (as for pitted area).
+    Poisson sum (as for pitted area). The scale in the plane enters volume and area alike and cancels; that of
+    the heights is not known to the study.
     """
     figures = summary.deep
     if not figures.records:

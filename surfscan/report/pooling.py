@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from surfscan.calibration.uncertainty import widened
 from surfscan.columns import FIGURES_OF, GROUP_FIGURES, Table
 from surfscan.estimates import counting, fields
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, of_kind, words
@@ -192,8 +193,22 @@ def product_warnings(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
         )
 
 
+def common_scale(pooled: Sequence[FieldRecord]) -> float:
+    """Relative standard uncertainty of the scale that the fields of a specimen share; 0 where none is known.
+
+    Fields whose scale has one origin and size err alike, so that more of them do not average it out. Fields
+    of different origin still share microscope or certificate in part, by how much nobody knows: taking them
+    for independent would be too narrow. Either way the largest among them is taken as common to all.
+    """
+    known = [stored.calibration for r in pooled if (stored := r.any_done()) and stored.calibration]
+    return max((scale.relative_uncertainty for scale in known), default=0.0)
+
+
 def put_density(figures: Figures, pooled: Sequence[FieldRecord]) -> list[int]:
-    """Set the pit density and what its interval rests on; places of the fields that it rests on."""
+    """Set the pit density and what its interval rests on; places of the fields that it rests on.
+
+    The interval of a density per mm² holds `common_scale` twice, as that of one field does.
+    """
     tables = [r.table("pits") for r in pooled]
     scaled = [i for i, r in enumerate(pooled) if not math.isnan(r.figure("pits", "field_area_mm2"))]
     figures.row |= {
@@ -221,6 +236,8 @@ def put_density(figures: Figures, pooled: Sequence[FieldRecord]) -> list[int]:
         value, limits, figures.row["pit_density_interval"], remarks = density(
             [tables[i] for i in used], areas
         )
+        if scaled:
+            limits = widened(value, limits, common_scale([pooled[i] for i in used]), power=2) or NO_INTERVAL
         figures.put(name, value, limits)
         figures.remark(name, remarks)
     return used

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from surfscan.estimates.groups import GroupEstimate
+from surfscan.report.cells import HEADS
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, FieldRecord, of_kind, words
@@ -39,30 +40,31 @@ METHOD = (
     "outlines run (pitted area), common to all fields, is added in quadrature.",
     "Two or three fields may agree by chance better than independent pits can; then density keeps the "
     "Poisson interval of the pooled count, and pitted area the pooled intervals of its fields.",
+    "Not in the intervals of density and area: the pixel size, whose relative standard uncertainty stands in "
+    "tables/images.csv (1 % is declared where there is no certificate: 2 % of a length, 4 % of an area or a "
+    "density, at 95 %).",
+    "Nothing is subtracted from a median diameter, for diameters do not add up.",
+    "Ratings by ASTM G46: nearest class on a logarithmic scale; beyond the chart it says 'outside chart'.",
+)
+
+METHOD_OF_GROUPS = (
     "Worst-seen fields are shown and marked; they enter no mean and no density.",
     "Groups: mean over specimens with t-interval (ASTM G16); below three specimens no interval is given. The "
     "baseline group's mean is subtracted; u² of both add up, degrees of freedom by Welch-Satterthwaite "
-    "(JCGM 100). A negative difference stays as it is. Nothing is subtracted from a median diameter, for "
-    "diameters do not add up.",
-    "Not in these intervals: the pixel size, whose relative standard uncertainty stands in tables/images.csv "
-    "(1 % is declared where there is no certificate: 2 % of a length, 4 % of an area or a density, at 95 %). "
-    "Group intervals hold the scatter between specimens, not what all images share, such as where outlines "
-    "and class boundaries run.",
-    "Ratings by ASTM G46: nearest class on a logarithmic scale; beyond the chart it says 'outside chart'.",
+    "(JCGM 100). A negative difference stays as it is.",
+    "Group intervals hold the scatter between specimens, not what all images share, such as the pixel size "
+    "and where outlines and class boundaries run.",
     "Numbers here are rounded to two digits of the interval's half width; the tables hold all digits.",
 )
+"""What holds for every kind of image."""
 
-_SENTENCES = (
-    ("pit_density_per_mm2", "Pit density", "\u00a0mm⁻²", 1.0),
-    ("degraded_area_fraction", "Degraded area", "\u00a0%", 100.0),
-    ("volume_per_area_um", "Pit volume per area", "\u00a0µm", 1.0),
-)
+_LEADING = ("pit_density_per_mm2", "degraded_area_fraction")
 
 
-def summary_sentences(
+def study_sentence(
     records: Sequence[FieldRecord], groups: Sequence[GroupSummary], specimens: Sequence[SpecimenSummary]
-) -> list[str]:
-    """What was measured and the largest and smallest group means, with intervals and numbers behind them."""
+) -> str:
+    """How many specimens and groups there are, and how many pictures of surfaces were measured."""
     seen = of_kind(records, "surface")
     measured = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in seen)
     worst = sum(not r.enters_means for r in seen)
@@ -70,8 +72,27 @@ def summary_sentences(
     if seen:
         text += f"; {measured} of {count(len(seen), 'image')} measured in full"
         text += f"; {worst} worst-seen, shown but in no mean" if worst else ""
-    out = [f"{text}."]
-    for name, head, unit, scale in _SENTENCES:
+    return f"{text}."
+
+
+def surface_sentences(records: Sequence[FieldRecord], groups: Sequence[GroupSummary]) -> list[str]:
+    """The largest and smallest group means from pictures of surfaces."""
+    out = group_sentences(groups, _LEADING)
+    seen = of_kind(records, "surface")
+    unscaled = sum(1 for r in seen if (done := r.any_done()) and done.calibration is None)
+    if unscaled:
+        out.append(
+            f"{count(unscaled, 'image')} without a known scale: counts and fractions stand, sizes are in px."
+        )
+    return out
+
+
+def group_sentences(groups: Sequence[GroupSummary], names: Sequence[str]) -> list[str]:
+    """Largest and smallest group mean of some figures, with intervals and numbers behind them."""
+    out = []
+    for name in names:
+        head, plain_unit, scale = HEADS[name]
+        unit = f"\u00a0{plain_unit}"
         ranked = sorted(
             (g for g in groups if g.means[name].n and not math.isnan(g.means[name].value)),
             key=lambda g: g.means[name].value,
@@ -96,11 +117,6 @@ def summary_sentences(
                 f"Less its baseline “{top.baseline}”, {head.lower()} of “{top.name}” is "
                 f"{number.value}{unit} ({sure})."
             )
-    unscaled = sum(1 for r in seen if (done := r.any_done()) and done.calibration is None)
-    if unscaled:
-        out.append(
-            f"{count(unscaled, 'image')} without a known scale: counts and fractions stand, sizes are in px."
-        )
     return out
 
 

@@ -111,6 +111,11 @@ def at_least(text: str, is_lower_bound: bool) -> str:
     return f"≥\u00a0{text}" if is_lower_bound and text != NO_VALUE else text
 
 
+def at_most(text: str, is_upper_bound: bool) -> str:
+    """A number in words with "≤" before it where it is an upper bound."""
+    return f"≤\u00a0{text}" if is_upper_bound and text != NO_VALUE else text
+
+
 def _decimals(value: float, digits: int) -> int:
     """Decimal places that show `value` to `digits` significant digits; negative left of the point."""
     if value == 0 or not math.isfinite(value):

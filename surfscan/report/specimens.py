@@ -24,6 +24,8 @@ from surfscan.report.pooling import (
     put_density,
 )
 from surfscan.report.records import FieldRecord, about
+from surfscan.report.section_specimens import fill_sections
+from surfscan.report.strut_specimens import fill_struts
 
 if TYPE_CHECKING:
     from surfscan.study.manifest import Specimen
@@ -32,14 +34,15 @@ if TYPE_CHECKING:
 def summarise_specimens(
     specimens: Iterable[Specimen], records: Sequence[FieldRecord]
 ) -> list[SpecimenSummary]:
-    """Pool the fields of each specimen, pictures and height maps each by themselves, in the study's order.
+    """Pool the fields of each specimen, each kind of image by itself, in the study's order.
 
     Notes
     -----
     Density: summed edge-weighted counts over summed areas; Poisson interval for one field, between-field
-    t-interval of the ratio for several. Area fractions: mean over fields weighted by field area (ASTM E562,
-    E1245); what is common to all fields, the class boundary's own uncertainty for degraded area and that of
-    the outlines for pitted area, is added to the field sampling in quadrature on each side.
+    t-interval of the ratio for several, the scale that the fields share added to it. Area fractions: mean
+    over fields weighted by field area (ASTM E562, E1245); what is common to all fields, the class boundary's
+    own uncertainty for degraded area and that of the outlines for pitted area, is added to the field sampling
+    in quadrature on each side.
 
     Two or three fields may agree by chance better than independent pits can: then the Poisson interval of
     the pooled count, and for the pitted area the pooled intervals of the fields, are kept.
@@ -48,6 +51,8 @@ def summarise_specimens(
     for summary in out:
         _fill(summary)
         fill_heights(summary)
+        fill_sections(summary)
+        fill_struts(summary)
     return out
 
 

@@ -52,23 +52,23 @@ _DEGRADED_ESTIMATES = ("degraded_area_fraction", "tarnished_area_fraction")
 
 def image_table(records: Sequence[FieldRecord]) -> Table:
     """One row a picture, `study_images` in the column registry, in the study's order."""
-    return _table("study_images", [_image_row(r) for r in of_kind(records, "surface")])
+    return table_of("study_images", [_image_row(r) for r in of_kind(records, "surface")])
 
 
 def height_table(records: Sequence[FieldRecord]) -> Table:
     """One row a height map, `study_heights` in the column registry, in the study's order."""
-    return _table("study_heights", [_height_row(r) for r in of_kind(records, "heights")])
+    return table_of("study_heights", [_height_row(r) for r in of_kind(records, "heights")])
 
 
-def object_table(records: Sequence[FieldRecord], name: str) -> Table:
-    """All rows of the stored "pits" or "for_review" tables, each with its image, specimen and group.
+def object_table(records: Sequence[FieldRecord], stored: str, name: str) -> Table:
+    """All rows of one stored table as table `name` of the report, each with its image, specimen and group.
 
     Worst-seen fields are in it too; column `enters_means` of the image table tells them apart.
     """
     parts = []
     for record in records:
-        table = record.table(name)
-        length = len(table["label"])
+        table = record.table(stored)
+        length = len(next(iter(table.values())))
         if length:
             keys = {
                 "image": np.full(length, record.image_id),
@@ -76,21 +76,23 @@ def object_table(records: Sequence[FieldRecord], name: str) -> Table:
                 "group": np.full(length, record.specimen.group),
                 "image_kind": np.full(length, record.image_kind),
             }
-            parts.append(conform(f"study_{name}", {**keys, **table}))
+            whole = {**keys, **table}
+            parts.append(conform(name, {c.name: whole[c.name] for c in columns(name)}))
     if not parts:
-        return empty_table(f"study_{name}")
-    return {c.name: np.concatenate([p[c.name] for p in parts]) for c in columns(f"study_{name}")}
+        return empty_table(name)
+    return {c.name: np.concatenate([p[c.name] for p in parts]) for c in columns(name)}
 
 
-def _table(name: str, rows: Sequence[dict[str, Any]]) -> Table:
+def table_of(name: str, rows: Sequence[dict[str, Any]]) -> Table:
+    """A table of the registry from rows that hold at least its columns."""
     return conform(name, {c.name: np.array([row[c.name] for row in rows]) for c in columns(name)})
 
 
-def _common_row(record: FieldRecord) -> dict[str, Any]:
-    """Whose it is, how it was taken, what it says of pits: alike for pictures and height maps."""
+def taken_row(record: FieldRecord) -> dict[str, Any]:
+    """Whose an image is, how it was taken and what its scale is: alike for every kind of image."""
     measured = record.any_done()
     scale = measured.calibration if measured else None
-    row: dict[str, Any] = {
+    return {
         "image": record.image_id,
         "specimen": record.specimen.id,
         "group": record.specimen.group,
@@ -104,37 +106,44 @@ def _common_row(record: FieldRecord) -> dict[str, Any]:
         "pixel_size_y_um": scale.pixel_size_y_um if scale else math.nan,
         "pixel_size_relative_uncertainty": scale.relative_uncertainty if scale else math.nan,
         "pixel_size_origin": scale.origin if scale else "",
-        "pits_status": record.status("pits"),
-        "g46_density_class": record.text("pits", "g46_density_class"),
-        "g46_size_class": record.text("pits", "g46_size_class"),
         "sha256": measured.source.sha256 if measured and measured.source else "",
         "warnings": " | ".join(record.warnings),
     }
-    return row | _figures(record, "pits", _PIT_NUMBERS, _PIT_ESTIMATES)
+
+
+def _common_row(record: FieldRecord) -> dict[str, Any]:
+    """What an image says of pits: alike for pictures and height maps."""
+    row = taken_row(record) | {
+        "pits_status": record.status("pits"),
+        "g46_density_class": record.text("pits", "g46_density_class"),
+        "g46_size_class": record.text("pits", "g46_size_class"),
+    }
+    return row | figures_of(record, "pits", _PIT_NUMBERS, _PIT_ESTIMATES)
 
 
 def _image_row(record: FieldRecord) -> dict[str, Any]:
-    degraded = _figures(record, "degraded", _DEGRADED_NUMBERS, _DEGRADED_ESTIMATES)
+    degraded = figures_of(record, "degraded", _DEGRADED_NUMBERS, _DEGRADED_ESTIMATES)
     return {**_common_row(record), "degraded_status": record.status("degraded"), **degraded}
 
 
 def _height_row(record: FieldRecord) -> dict[str, Any]:
     return {
         **_common_row(record),
-        **_figures(record, "pits", _DEPTH_NUMBERS, _DEPTH_ESTIMATES),
+        **figures_of(record, "pits", _DEPTH_NUMBERS, _DEPTH_ESTIMATES),
         **{name: record.flag("pits", name) for name in _DEPTH_FLAGS},
         **{name: record.text("pits", name) for name in _DEPTH_TEXTS},
         "texture_status": record.status("texture"),
         "texture_surface": record.text("texture", "surface"),
         **{name: record.map_text(name) for name in ("form", "form_text")},
         **{name: record.map_figure(name) for name in ("measured_fraction", "spike_count")},
-        **_figures(record, "texture", _TEXTURE_NUMBERS, ()),
+        **figures_of(record, "texture", _TEXTURE_NUMBERS, ()),
     }
 
 
-def _figures(
+def figures_of(
     record: FieldRecord, procedure: str, numbers: Sequence[str], estimates: Sequence[str]
 ) -> dict[str, Any]:
+    """Summary figures of one procedure, estimates with the limits of their intervals."""
     row: dict[str, Any] = {name: record.figure(procedure, name) for name in (*numbers, *estimates)}
     for name in estimates:
         row[f"{name}_ci95_low"], row[f"{name}_ci95_high"] = record.interval(procedure, name)

@@ -21,6 +21,9 @@ _LARGEST_PAD = 0.5  # ... at most this share of its longer side
 _PRUNINGS = 25
 _SHORTEST_PX = 3.0
 _COARSEST, _WIDTH_LEFT_PX = 4, 12  # wide struts are thinned on a grid coarser by at most so much
+_CROSSING, _OFF = 3.0, 0.6  # links of at most so many radii of both ends; arms' lines pass its middle by less
+_FROM, _TO = 1.0, 3.0  # radii from the junction between which the direction of an arm is read
+_STRAIGHT = 0.94  # cosine of the angle by which two arms may differ and be one strut
 _NECK = 0.5  # a branch narrower than this share of its junctions' circles is a strut, however short
 
 END_KINDS = ("junction", "end", "frame", "closed")
@@ -91,7 +94,8 @@ def find_centrelines(solid: np.ndarray, *, frame: tuple[int, int, int, int] | No
     The mask is continued beyond the frame by its outermost pixels, thinned, and pruned: a branch with a free
     end is a spur unless it stands out of the circle inscribed at its junction by the radius of that circle
     and 4 px; where all branches at a junction are spurs (a fragment), the shortest goes first. Junctions
-    whose inscribed circles touch along a branch are one, for there is no strut between. A free end is
+    whose inscribed circles touch along a branch are one, for there is no strut between; so are two between
+    which struts cross at a small angle, each going straight on through the middle of the link. A free end is
     continued to the edge of the mask. The rules are common practice, no source.
     """
     row0, row1, col0, col1 = frame or (0, solid.shape[0], 0, solid.shape[1])
@@ -259,10 +263,80 @@ def _merged(graph: SkeletonGraph, depth: np.ndarray) -> tuple[np.ndarray, np.nda
             left.append(branch)
         elif a != b:
             parent[max(root(a), root(b))] = min(root(a), root(b))
+    node = [root(k) for k in range(graph.n_nodes)]
+    left = [branch for branch in left if not _is_slit(graph, branch, node, radius)]
+    arms = _arms(left, node)
+    for branch in list(left):
+        a, b = branch.nodes
+        if min(a, b) < 0 or root(a) == root(b):
+            continue
+        if _length(graph, branch) <= _CROSSING * (radius[a] + radius[b]) and _is_crossing(
+            graph, branch, arms, node, radius
+        ):
+            parent[max(root(a), root(b))] = min(root(a), root(b))
+            left.remove(branch)
     roots, number = np.unique([root(k) for k in range(graph.n_nodes)], return_inverse=True)
     largest = np.zeros(len(roots))
     np.maximum.at(largest, number, radius)
     return number, largest, left
+
+
+def _is_slit(graph: SkeletonGraph, branch: Branch, node: list[int], radius: np.ndarray) -> bool:
+    """Whether a branch leads from a junction made one back to it within its circle: round a wedge's tip."""
+    a, b = branch.nodes
+    if min(a, b) < 0 or a == b or node[a] != node[b]:
+        return False
+    return _length(graph, branch) <= 2 * max(radius[k] for k in range(len(node)) if node[k] == node[a])
+
+
+def _arms(branches: list[Branch], node: list[int]) -> list[list[tuple[Branch, bool]]]:
+    """Branches at each junction, and whether they start there; `node` says which junctions are one."""
+    arms: list[list[tuple[Branch, bool]]] = [[] for _ in node]
+    for branch in branches:
+        for end, starts in zip(branch.nodes, (True, False), strict=True):
+            if end >= 0:
+                arms[node[end]].append((branch, starts))
+    return arms
+
+
+def _is_crossing(
+    graph: SkeletonGraph,
+    link: Branch,
+    arms: list[list[tuple[Branch, bool]]],
+    node: list[int],
+    radius: np.ndarray,
+) -> bool:
+    """Whether a link is where two straight struts cross at a small angle: of the two arms at either end each
+    goes on as one of the other end, straight and through the middle of the link."""
+    if not link.pixels:
+        return False
+    middle = np.array(np.divmod(graph.flat[link.pixels[len(link.pixels) // 2]], graph.shape[1]), float)
+    ways = []
+    for end in link.nodes:
+        others = [arm for arm in arms[node[end]] if arm[0] is not link]
+        if len(others) != 2:
+            return False
+        found = [_way(graph, *arm, float(radius[end])) for arm in others]
+        for at, way in found:
+            off = abs((middle[0] - at[0]) * way[1] - (middle[1] - at[1]) * way[0])
+            if not off < _OFF * radius[end]:
+                return False
+        ways.append([way for _, way in found])
+    first, second = ways
+    pairs = [-float(one @ other) for one in first for other in second]
+    return min(pairs[0], pairs[3]) > _STRAIGHT or min(pairs[1], pairs[2]) > _STRAIGHT
+
+
+def _way(graph: SkeletonGraph, arm: Branch, starts: bool, radius: float) -> tuple[np.ndarray, np.ndarray]:
+    """A point of an arm beside its junction, and its direction away from there (row, col)."""
+    pixels = arm.pixels if starts else arm.pixels[::-1]
+    if len(pixels) < 2:
+        return np.full(2, np.nan), np.full(2, np.nan)
+    last = min(round(_TO * radius), len(pixels) - 1)
+    first = min(round(_FROM * radius), last // 2)
+    ends = np.column_stack(np.divmod(graph.flat[[pixels[first], pixels[last]]], graph.shape[1])).astype(float)
+    way = ends[1] - ends[0]
+    return ends[0], way / max(float(np.hypot(*way)), 1e-9)
 
 
 def _lines(graph: SkeletonGraph, field: _Field) -> tuple[list[_Line], np.ndarray, np.ndarray, np.ndarray]:

@@ -21,6 +21,8 @@ _REACH_PX = 4.0  # the edge is looked for so far from its first guess
 _LOCAL_PX = (4.0, 14.0)  # Gaussian over which surroundings are averaged, and the wider one where those fail
 _METAL_PX = 10.0
 _GRID_SIGMA = 2.0  # local means are taken on a grid of steps this many times smaller than their Gaussian
+_BEYOND_PX = 90  # beyond the metal nothing bears on its edge: the widest Gaussian ends before
+_COMMON_STEP = 70  # a multiple of all steps of the grids below
 _LAYER_SHARE = 0.2  # of the band of surroundings that is product, for product to be what the metal borders on
 _MOUTH_PX = 2  # cracks narrower than about twice this count as part of the section, also where they are open
 _SMALLEST_PART = 0.1  # a body whose metal is below this share of the largest one's is debris
@@ -89,20 +91,21 @@ def map_section(
     smooth = cv2.GaussianBlur(grey, (0, 0), _SMOOTH_PX, borderType=cv2.BORDER_REFLECT) / levels.light
     nearest, names = _nearest(smooth, levels)
     nearest[~usable] = names.index("medium")
-    named = {n: np.isin(nearest, [k for k, m in enumerate(names) if m == n]) for n in set(names)}
+    named = {n: np.array([m == n for m in names])[nearest] for n in set(names)}
     outside = _outside(named["medium"], usable)
     own = [k for k, n in enumerate(names) if n == "metal"]
     between = 0 not in own and len(names) - 1 not in own
     metal = _tidied(named["metal"] & ~outside, between, min_feature_px)
     if not metal.any():
         return None
-    excess = np.zeros(0, np.float32)
     product = named.get("product", np.zeros(grey.shape, bool))
+    part = _window(metal)
+    excess = np.full(grey.shape, np.float32(-0.5))
     spill = 0.0
     for _ in range(2):
-        excess = _excess(smooth, metal, usable, levels, product, spill)
-        spill = _spill(excess)
-        metal = _tidied(excess > 0, between, min_feature_px)
+        excess[part] = _excess(smooth[part], metal[part], usable[part], levels, product[part], spill)
+        spill = _spill(excess[part])
+        metal[part] = _tidied(excess[part] > 0, between, min_feature_px)
     excess = np.where(metal | (excess <= 0), excess, np.float32(-0.5))
     outside = _outside(named["medium"] & ~metal, usable) & ~metal
     bodies, warnings = _bodies(~outside, metal)
@@ -136,10 +139,11 @@ def _outside(medium: np.ndarray, usable: np.ndarray) -> np.ndarray:
     """Medium that is connected with the frame, cracks and gaps narrower than about 5 px left out."""
     free = (medium | ~usable).astype(np.uint8)
     wide = cv2.erode(free, disc(_MOUTH_PX), borderType=cv2.BORDER_CONSTANT, borderValue=1)
-    _, parts = cv2.connectedComponents(wide, connectivity=4)
+    count, parts = cv2.connectedComponents(wide, connectivity=4)
     edge = np.concatenate([parts[0], parts[-1], parts[:, 0], parts[:, -1], parts[~usable]])
-    reached = np.isin(parts, np.unique(edge[edge > 0]))
-    grown = cv2.dilate(reached.astype(np.uint8), disc(_MOUTH_PX + 1)) & free
+    reached = np.zeros(count, np.uint8)
+    reached[edge[edge > 0]] = 1
+    grown = cv2.dilate(reached[parts], disc(_MOUTH_PX + 1)) & free
     return np.asarray(grown.view(bool))
 
 
@@ -160,6 +164,19 @@ def _without_specks(mask: np.ndarray, least: int) -> np.ndarray:
         if n > 1 and small.any():
             out[small[parts]] = 1 - value
     return np.asarray(out.view(bool))
+
+
+def _window(metal: np.ndarray) -> tuple[slice, slice]:
+    """The part of a picture that the metal's edge is worked out on, for speed: what is beyond has no say.
+
+    It starts at a common multiple of the steps of `_local`, so that the grids stay where they are.
+    """
+    out = []
+    for axis in (1, 0):
+        at = np.flatnonzero(metal.any(axis=axis))
+        first = max(int(at[0]) - _BEYOND_PX, 0) // _COMMON_STEP * _COMMON_STEP
+        out.append(slice(first, min(int(at[-1]) + 1 + _BEYOND_PX, metal.shape[1 - axis])))
+    return out[0], out[1]
 
 
 def _local(values: np.ndarray, where: np.ndarray, sigma: float) -> tuple[np.ndarray, np.ndarray]:
@@ -219,6 +236,8 @@ def _excess(
         thin = side & layer
         if thin.any():
             shell, of_layer = _local(smooth, thin, _LOCAL_PX[0])
+            if levels.thin_layer:
+                shell = np.full_like(shell, levels.levels["product"][0])
             around = np.where(of_layer > _LAYER_SHARE * np.maximum(sure, 1e-3), shell, around)
         around = (around - spill * level) / (1 - spill)
         step = sign * (level - around)

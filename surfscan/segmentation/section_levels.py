@@ -26,10 +26,15 @@ _PIECES = 10  # ... and in so many pieces is a phase of the metal
 _BORDER_PX = 4
 _TWO = ("metal_medium", "medium_metal")
 _REACH_PX = 20  # a thin layer of product lies so near the metal
+_FINE_BLUR = 0.8
+_FURTHER_PX = (1.5, 2.5, 3.5)
+_DIP = 0.85
+_CREST, _CREST_PX = 0.9, 3  # the level of a layer lighter or darker than both is read along its crest
 _EVEN_STEP = 0.05  # and is not a mere edge: grey changes by less than this share of the step a pixel
 _BEYOND = 0.12  # or it is lighter or darker than both, by this share of the step
 _BETWEEN = 0.12
 _THIN_PX = 60
+_THIN_RADIUS_PX, _THIN_SHARE = 4, 0.1
 _AT_RIM = 0.7  # share of the layer that lies near the medium as well; a phase inside the metal does not
 
 NAMES = ("metal", "product", "medium")
@@ -51,6 +56,8 @@ class SectionLevels:
     order : str
         Classes from light to dark, joined by "_".
     warnings : tuple of str
+    thin_layer : bool
+        Whether the product is a layer too thin to show as a class: what is read across it is not its level.
     """
 
     levels: dict[str, tuple[float, ...]]
@@ -58,6 +65,7 @@ class SectionLevels:
     light: np.ndarray
     order: str
     warnings: tuple[str, ...] = ()
+    thin_layer: bool = False
 
 
 def find_levels(grey: np.ndarray, valid: np.ndarray, order: str = "auto") -> SectionLevels | None:
@@ -106,15 +114,26 @@ def find_levels(grey: np.ndarray, valid: np.ndarray, order: str = "auto") -> Sec
     if "metal" not in levels or "medium" not in levels:
         return None
     lit = _surface(coefficients, grey.shape)
+    thin = None
     if len(means) == 2 and order not in _TWO:
         thin = _thin_layer(grey, valid, lit, levels["metal"][0], levels["medium"][0], order)
         if thin is not None:
             levels["product"] = (thin,)
             warnings = []
+    elif "product" in levels and _is_thin(map_, names.index("product"), map_.shape[0] / grey.shape[0]):
+        spoken = "_".join(names[::-1])
+        thin = _thin_layer(grey, valid, lit, levels["metal"][0], levels["medium"][0], spoken)
+        if thin is not None:
+            levels["product"] = (thin,)
+    if thin is not None:
+        warnings.append(
+            "The product is a layer of few pixels, whose grey the picture does not show fully: the metal's "
+            "edge is less sure, and its interval wider. Take the section at a higher magnification."
+        )
     shades = sorted(((m, n) for n, v in levels.items() for m in v), reverse=True)
     spoken = "_".join(dict.fromkeys(n for _, n in shades))
     apart = min(mixture.separation(k, k + 1) for k in range(len(means) - 1))
-    return SectionLevels(levels, apart, lit, spoken, tuple(warnings))
+    return SectionLevels(levels, apart, lit, spoken, tuple(warnings), thin is not None)
 
 
 def _mixture(ratio: np.ndarray, good: np.ndarray, *, allow_three: bool) -> Mixture | None:
@@ -207,30 +226,74 @@ def _thin_layer(
     """Level of a layer on the metal too thin to show as a class of the whole picture, or None.
 
     Pixels near the metal that are like neither metal nor medium: lighter or darker than both, or between them
-    where the grey hardly changes, which it does on the edge from one to the other.
+    where the grey changes less than on either side. On a bare edge, however blurred, it changes most there.
     """
     smooth = blurred(grey, None if valid.all() else valid, 1.2) / light
     step = metal - medium
     share = (smooth - medium) / step
     near = cv2.dilate((share > 0.9).astype(np.uint8), disc(_REACH_PX)).view(bool) & valid
-    slope = np.hypot(cv2.Sobel(share, cv2.CV_32F, 1, 0), cv2.Sobel(share, cv2.CV_32F, 0, 1)) / 8
     rim = cv2.dilate((share < 0.1).astype(np.uint8), disc(_REACH_PX)).view(bool)
     found: list[tuple[int, float, str]] = []
-    between = near & (share > _BETWEEN) & (share < 1 - _BETWEEN) & (slope < _EVEN_STEP)
+    between = _plateau(grey, valid, light, metal, medium, near)
     middle = ("metal_product_medium", "medium_product_metal")
     above, below = near & (share > 1 + _BEYOND), near & (share < -_BEYOND)
     outer = {
         "above": ("product_metal_medium", "medium_metal_product"),
         "below": ("metal_medium_product", "product_medium_metal"),
     }
-    for mask, orders in ((between, middle), (above, outer["above"]), (below, outer["below"])):
+    fine = blurred(grey, None if valid.all() else valid, _FINE_BLUR) / light
+    high = (fine - medium) / step
+    crest = high - 1 >= _CREST * (cv2.dilate(high, disc(_CREST_PX)) - 1)
+    trough = high <= _CREST * cv2.erode(high, disc(_CREST_PX))
+    everywhere = np.ones(grey.shape, bool)
+    for mask, orders, deepest in (
+        (between, middle, everywhere), (above, outer["above"], crest), (below, outer["below"], trough),
+    ):  # fmt: skip
         if order != "auto" and order not in orders:
             continue
         body = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)).view(bool)
         count = int(np.count_nonzero(body))
         if count >= _THIN_PX and np.mean(rim[body]) > _AT_RIM:
-            found.append((count, float(np.median(smooth[body])), orders[0]))
+            found.append((count, float(np.median(fine[body & deepest])), orders[0]))
     return max(found)[1] if found else None
+
+
+def _is_thin(map_: np.ndarray, product: int, reduced_by: float) -> bool:
+    """Whether the class `product` is next to nowhere thicker than a few pixels of the picture."""
+    mask = (map_ == product).astype(np.uint8)
+    wide = cv2.morphologyEx(mask, cv2.MORPH_OPEN, disc(max(1, round(_THIN_RADIUS_PX * reduced_by))))
+    return bool(np.count_nonzero(wide) < _THIN_SHARE * np.count_nonzero(mask))
+
+
+def _plateau(
+    grey: np.ndarray, valid: np.ndarray, light: np.ndarray, metal: float, medium: float, near: np.ndarray
+) -> np.ndarray:
+    """Where, between metal and medium, the grey changes less than a little further on either side."""
+    share = (blurred(grey, None if valid.all() else valid, _FINE_BLUR) / light - medium) / (metal - medium)
+    slope_x = cv2.Sobel(share, cv2.CV_32F, 1, 0, scale=0.125)
+    slope_y = cv2.Sobel(share, cv2.CV_32F, 0, 1, scale=0.125)
+    slope = np.hypot(slope_x, slope_y)
+    out = np.zeros(share.shape, bool)
+    rows, cols = np.nonzero(near & (share > _BETWEEN) & (share < 1 - _BETWEEN))
+    if rows.size == 0:
+        return out
+    here = slope[rows, cols]
+    way = np.stack([slope_x[rows, cols], slope_y[rows, cols]]) / np.maximum(here, 1e-6)
+    steepest = []
+    for sign in (-1, 1):
+        at = [
+            cv2.remap(
+                slope,
+                (cols + sign * d * way[0]).astype(np.float32)[:, None],
+                (rows + sign * d * way[1]).astype(np.float32)[:, None],
+                cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_REPLICATE,
+            )[:, 0]
+            for d in _FURTHER_PX
+        ]
+        steepest.append(np.max(at, axis=0))
+    out[rows, cols] = (here < _EVEN_STEP) | (here < _DIP * np.minimum(*steepest))
+    return out
 
 
 def _named(map_: np.ndarray, count: int, order: str) -> tuple[list[str], list[str]]:

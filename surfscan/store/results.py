@@ -70,7 +70,7 @@ class StoredResult:
         The image's file as the manifest names it, and ``#page`` where a page is given.
     specimen : str
     procedure : str
-        "pits" or "degraded".
+        As the manifest names it: "pits", "degraded", "texture", "struts", "section".
     fingerprint : str
         SHA-256 over everything that decides the result.
     status : "done" or "failed"

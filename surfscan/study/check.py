@@ -8,13 +8,24 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from surfscan.calibration.metadata import REMEDY
 from surfscan.errors import InputError
-from surfscan.study.entries import COMPANIONS, Group, ImageEntry, Specimen
+from surfscan.procedures.settings import SectionSettings, StrutSettings
+from surfscan.study.entries import COMPANIONS, Group, ImageEntry, Shows, Specimen
 from surfscan.study.findings import Finding
 from surfscan.study.folder import find_false_images, find_images
 from surfscan.study.inputs import open_companion, open_entry
 from surfscan.study.manifest import ManifestReader
+from surfscan.study.part_checks import (
+    companion_doubts,
+    is_the_image_itself,
+    needs_scale,
+    no_loss,
+    shape_fault,
+)
+from surfscan.study.tasks import DRAWN_SIZES, with_drawn_sizes
 
 if TYPE_CHECKING:
     from surfscan.images import HeightMap, Micrograph
@@ -23,6 +34,13 @@ FEWEST_SPECIMENS = 3
 """A group of fewer specimens gives no interval worth the name (common practice, no source)."""
 
 _LISTED = 10
+
+_PICTURED: dict[Shows, str] = {
+    "surface": "pictures of the surface",
+    "heights": "height maps",
+    "strut": "pictures of struts",
+    "section": "pictures of sections",
+}
 
 
 def check_study(path: str | Path) -> list[Finding]:
@@ -61,6 +79,8 @@ class _Check:
         for i, image in self.images.items():
             found += self.file(i, image, seen)
             found += self.statements(i, image)
+            found += self.comparison(i, image)
+        found += self.drawn_sizes()
         found += self.fields()
         found += self.exposures()
         found += self.replicates()
@@ -91,9 +111,11 @@ class _Check:
         for text in opened.warnings:
             remedy = "See whether it matters here"
             if text.endswith(REMEDY):
+                settings = self.part_settings(image)
+                useless = " and drawn sizes cannot be used" if settings and needs_scale(settings) else ""
                 text, remedy = (
                     text.removesuffix(REMEDY),
-                    "Add pixel_size_um = ... (µm) to this image, else sizes come in px",
+                    f"Add pixel_size_um = ... (µm) to this image, else sizes come in px{useless}",
                 )
             yield self.warning(where, f"{image.file}: {text.strip().removesuffix('.')}", remedy)
         twin = seen.setdefault(f"{opened.source.sha256}#{opened.source.page or 0}", image.image_id)
@@ -118,9 +140,60 @@ class _Check:
             yield Finding("error", where, f"the {COMPANIONS[role]} {name} is missing", self.nearest(path))
             return
         try:
-            open_companion(self.folder, image, opened, role)
+            companion = open_companion(self.folder, image, opened, role)
         except InputError as error:
             yield Finding("error", where, f"{name}: {error.fault}", error.remedy)
+            return
+        if isinstance(companion, np.ndarray):
+            return
+        if is_the_image_itself(opened, companion):
+            yield Finding(
+                "error",
+                where,
+                f"{name}: as {COMPANIONS[role]} it is the image itself",
+                "Name the file that was meant: compared with itself an image has lost nothing",
+            )
+        for what, remedy in companion_doubts(image, opened, role, companion):
+            yield self.warning(where, f"{name}: {what}", remedy)
+
+    def part_settings(self, image: ImageEntry) -> StrutSettings | SectionSettings | None:
+        """Settings for struts or a section with the drawn sizes of the specimen; None where at fault."""
+        own = next((s for s in self.specimens.values() if s.id == image.specimen), None)
+        if own is None or self.manifest.settings is None:
+            return None
+        settings = self.manifest.settings.of(image.procedures[0], image.kind)
+        if isinstance(settings, StrutSettings | SectionSettings):
+            return with_drawn_sizes(settings, image, own)
+        return None
+
+    def comparison(self, i: int, image: ImageEntry) -> Iterator[Finding]:
+        """Struts and sections that nothing says the original size of."""
+        settings = self.part_settings(image)
+        lacking = no_loss(image, settings) if settings else None
+        if lacking:
+            what, remedy = lacking
+            yield self.warning(self.manifest.where("image", i, "file"), f"{image.file} {what}", remedy)
+
+    def drawn_sizes(self) -> Iterator[Finding]:
+        """Drawn sizes that do not fit together, though each is sound by itself."""
+        places = {specimen.id: i for i, specimen in self.specimens.items()}
+        seen = set()
+        for image in self.images.values():
+            settings = self.part_settings(image)
+            fault = shape_fault(settings) if settings else None
+            if fault is None:
+                continue
+            name, what, remedy = fault
+            i = places[image.specimen]
+            own = [key for key in DRAWN_SIZES if getattr(self.specimens[i], key) is not None]
+            key = next((k for k in own if DRAWN_SIZES[k] == name), None)
+            if own:
+                where = self.manifest.where("specimen", i, key or own[0])
+            else:
+                where = self.manifest.where("settings", image.procedures[0], name)
+            if (where, what) not in seen:
+                seen.add((where, what))
+                yield Finding("error", where, what, remedy)
 
     def nearest(self, path: Path) -> str:
         names = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []
@@ -167,10 +240,18 @@ class _Check:
                 yield self.warning(
                     where, f"specimen {specimen.id!r} has no image", "Add its images, or take it out"
                 )
-            elif all(image.field_choice == "worst_seen" for image in shown):
+                continue
+            kinds = dict.fromkeys(image.kind for image in shown)
+            worst = [
+                kind
+                for kind in kinds
+                if all(image.field_choice == "worst_seen" for image in shown if image.kind == kind)
+            ]
+            if worst:
+                only = "fields" if len(worst) == len(kinds) else " and ".join(_PICTURED[k] for k in worst)
                 yield self.warning(
                     where,
-                    f"specimen {specimen.id!r} has only worst-seen fields, which enter no mean",
+                    f"specimen {specimen.id!r} has only worst-seen {only}, which enter no mean",
                     "Add fields chosen systematically or at random",
                 )
 

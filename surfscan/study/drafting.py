@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from surfscan.errors import InputError
-from surfscan.study.entries import ORIGINAL_LEVEL
+from surfscan.study.entries import ROLES_BY_KIND, Shows
 from surfscan.study.folder import find_false_images, find_images
 from surfscan.study.manifest import FILE_NAME
-from surfscan.study.names import NameGuess, companion_of, guess, is_in_mask_folder, stem_of
+from surfscan.study.names import NameGuess, companion_of, guess, is_in_mask_folder, stem_of, stems_owned
 
 if TYPE_CHECKING:
     from surfscan.calibration.bar_scale import ScaleReading
@@ -64,6 +64,11 @@ class _Image:
     shows_heights: bool
     has_height_unit: bool
 
+    @property
+    def kind(self) -> Shows:
+        """What it shows: heights by its content, struts or a section by its name."""
+        return "heights" if self.shows_heights else self.name.shows or "surface"
+
 
 def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
     """Write a first `study.toml` for the pictures and height maps in a folder.
@@ -71,9 +76,11 @@ def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
     Specimen and field are read from names such as ``U07-1_a.png``, the exposure from ``7d`` or ``168h``,
     groups from what the specimens' names have in common, masks of the specimen region from names such
     as ``U07-1_a_region.png`` or ``masks/U07-1_a.png``, a height map's datum and unexposed surface from
-    ``U07-1_h_datum.png`` and ``U07-1_h_unexposed.x3p``, what it shows and the scale from the file. Where the
-    file of a picture gives no scale, its scale bar is read: what is sure is noted, what is not is offered in
-    a line to be confirmed.
+    ``U07-1_h_datum.png`` and ``U07-1_h_unexposed.x3p``, whether it shows heights and the scale from the file.
+    That a picture shows struts or a section is guessed from words such as ``strut``, ``mesh`` or ``section``
+    in names and folders, and what belongs to it from names such as ``U07-1_before.png``, ``U07-1_side.png``,
+    ``U07-1_stage.x3p`` and ``U07-1_twin.png``. Where the file of a picture gives no scale, its scale bar is
+    read: what is sure is noted, what is not is offered in a line to be confirmed.
 
     Parameters
     ----------
@@ -121,11 +128,18 @@ def _sorted_out(folder: Path) -> tuple[list[_Image], list[str]]:
     paths = sorted([*find_images(folder), *find_false_images(folder)])
     files = [path.relative_to(folder).as_posix() for path in paths]
     owners = {file: owner for file in files if (owner := companion_of(file))}
-    stems = {stem_of(file) for file in files if file not in owners}
+    named: dict[str, list[str]] = {}
+    for file in files:
+        if file not in owners:
+            for stem in stems_owned(file):
+                named.setdefault(stem, []).append(file)
     owned: dict[str, dict[str, str]] = {}
     for file, (stem, role) in owners.items():
-        if stem in stems:
-            owned.setdefault(stem, {})[role] = file
+        # What a name does not tell may turn out to be heights, which have all that a surface has, and more.
+        fitting = [o for o in named.get(stem, []) if role in ROLES_BY_KIND[guess(o).shows or "heights"]]
+        exact = [o for o in fitting if stem_of(o) == stem]
+        for image in exact or (fitting if len(fitting) == 1 else []):
+            owned.setdefault(image, {})[role] = file
     images: list[_Image] = []
     used: set[str] = set()
     left_out: dict[str, str] = {}
@@ -140,8 +154,8 @@ def _sorted_out(folder: Path) -> tuple[list[_Image], list[str]]:
             left_out[file] = found
             continue
         if file not in owners:
-            roles = {"region", *(ORIGINAL_LEVEL if found.shows_heights else ())}
-            mine = {role: name for role, name in owned.get(stem_of(file), {}).items() if role in roles}
+            roles = ROLES_BY_KIND[found.kind]
+            mine = {role: name for role, name in owned.get(file, {}).items() if role in roles}
             used.update(mine.values())
             found = replace(found, companions=mine)
         images.append(found)
@@ -179,9 +193,9 @@ def _scale_of(image: Micrograph | HeightMap) -> _Scale:
     known = image.calibration
     if isinstance(image, HeightMap):
         return _Scale("file") if known else _Scale("nowhere", _ASK_FOR_SIZE)
-    reading = read_scale(image.pixels, metadata_um=known.pixel_size_x_um if known else None)
     if known is None:
-        return _scale_of_bar(reading)
+        return _scale_of_bar(read_scale(image.pixels))
+    reading = read_scale(image.pixels, metadata_um=known.pixel_size_x_um, only_contradiction=True)
     if not reading.contradiction:
         return _Scale("file")
     first = reading.readings[0]
@@ -233,8 +247,8 @@ def _unclear(images: Sequence[_Image]) -> list[str]:
             [i.file for i in images if i.scale.known_from == "nowhere"],
         ),
         (
-            "Scale bar: read, but not surely enough to be taken. Look at it, then take the # before "
-            "pixel_size_um away or put it right",
+            "Scale bar: read, but not surely enough to be taken. Look at it (surfscan scale IMAGE --crop "
+            "bar.png cuts it out), then take the # before pixel_size_um away or put it right",
             [i.file for i in images if i.scale.known_from == "doubtful bar"],
         ),
         (
@@ -250,6 +264,10 @@ def _unclear(images: Sequence[_Image]) -> list[str]:
         (
             "Unit of the heights: none in the file, taken as µm. Add height_unit where it is another",
             [i.file for i in images if i.shows_heights and not i.has_height_unit],
+        ),
+        (
+            "What it shows: struts or a cross-section, taken from names. Put shows right where it is another",
+            [i.file for i in images if i.kind in ("strut", "section")],
         ),
         (
             "Exposure: no hours or days in the name. Add exposure_h",
@@ -306,7 +324,10 @@ def _specimens(images: Sequence[_Image]) -> list[str]:
         if len(hours) > 1:
             exposure += f"  # the names also give {', '.join(hours[1:])}"
         lines += ["[[specimen]]", f"id = {_quoted(specimen)}", f"group = {_quoted(names[0].group)}", exposure]
-        lines += ['# material = "..."', "# surface_area_mm2 = ...", ""]
+        lines += ['# material = "..."', "# surface_area_mm2 = ..."]
+        if any(i.kind in ("strut", "section") for i in images if i.name.specimen == specimen):
+            lines += [f"# {size}_um = ...  # as drawn" for size in ("drawn_strut_width", "drawn_thickness")]
+        lines.append("")
     return lines
 
 
@@ -314,8 +335,8 @@ def _images(images: Sequence[_Image]) -> list[str]:
     lines = []
     for image in images:
         lines += ["[[image]]", f"file = {_quoted(image.file)}"]
-        shows = "heights" if image.shows_heights else "surface"
-        lines += [f"specimen = {_quoted(image.name.specimen)}", f'shows = "{shows}"']
+        guessed = "  # guessed from the name" if image.kind in ("strut", "section") else ""
+        lines += [f"specimen = {_quoted(image.name.specimen)}", f'shows = "{image.kind}"{guessed}']
         if image.scale.line:
             lines.append(image.scale.line)
         if image.shows_heights and not image.has_height_unit:

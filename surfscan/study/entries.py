@@ -197,6 +197,24 @@ class Specimen(_Table):
     drawn_top_width_um: Positive | None = Field(None, description="Trapezoid: width of the narrower face.")
     note: str = ""
 
+    @field_validator("drawn_top_width_um")
+    @classmethod
+    def _goes_with_the_shape(cls, value: float | None, info: ValidationInfo) -> float | None:
+        shape, width = info.data.get("drawn_shape"), info.data.get("drawn_strut_width_um")
+        if value is None:
+            return value
+        if shape not in (None, "trapezoid"):
+            raise _fault(
+                f"drawn_top_width_um belongs to a trapezoid, and drawn_shape is {shape!r}",
+                'Take it out, or write drawn_shape = "trapezoid"',
+            )
+        if width is not None and value > width:
+            raise _fault(
+                f"drawn_top_width_um = {value:g} is wider than drawn_strut_width_um = {width:g}",
+                "Write the wider face of the trapezoid as drawn_strut_width_um",
+            )
+        return value
+
 
 class ImageEntry(_Table):
     """One image: whose it is, what it shows, and how the field and the surface came to be."""
@@ -296,6 +314,15 @@ class ImageEntry(_Table):
                 f"{name} is for images of {' or '.join(_SHOWN[kind] for kind in _BY_KIND[name])}, and this "
                 f"image shows {_SHOWN[shows]}",
                 f"Take {name} out, {_write_shows(_BY_KIND[name])}",
+            )
+        return value
+
+    @field_validator("thickness_map")
+    @classmethod
+    def _is_the_only_thickness(cls, value: str | None, info: ValidationInfo) -> str | None:
+        if value is not None and info.data.get("side_view") is not None:
+            raise _fault(
+                "side_view and thickness_map both give the thickness", "Keep the one that shows it better"
             )
         return value
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
@@ -31,6 +32,8 @@ _UNITS = {
     "g_per_cm3": ("density", 1.0),
     "kg_per_m3": ("density", 1e-3),
     "px": ("pixels", 1.0),
+    "deg": ("angle", 1.0),
+    "rad": ("angle", math.degrees(1.0)),
 }
 _OTHER_SPELLINGS = {
     "µm": "um",
@@ -52,6 +55,9 @@ _OTHER_SPELLINGS = {
     "minutes": "min",
     "pixel": "px",
     "pixels": "px",
+    "°": "deg",
+    "degree": "deg",
+    "degrees": "deg",
     "mm²": "mm2",
     "cm²": "cm2",
     "µm²": "um2",
@@ -67,7 +73,11 @@ _IN_PLAIN = {
     "h": "h",
     "g_per_cm3": "g/cm³",
     "px": "px",
+    "deg": "°",
 }
+_OTHER_KEYS = {"drawn_width_um": "drawn_strut_width_um"}
+"""What a key is called in another table -> what it is called where that name is not known."""
+
 OWN_FAULT = "surfscan_fault"
 """Type of a validation error that brings its own words: ``what`` and ``remedy`` in its context."""
 
@@ -143,6 +153,8 @@ def suggest_key(name: str, value: object, fields: list[str]) -> str:
     fields : list of str
         Keys that are known at that place.
     """
+    if _OTHER_KEYS.get(name) in fields:
+        return f"Write {_OTHER_KEYS[name]} here"
     stem, unit = _unit_of(name)
     for field in fields:
         field_stem, field_unit = _unit_of(field)

@@ -91,6 +91,8 @@ class ManifestReader:
         After reading, every table ("image", "specimen", ...) as written, by its number in the file.
     tables : dict of str to dict of int to model
         Those that are sound by themselves: what can still be checked where others are at fault.
+    settings : StudySettings or None
+        After reading; None where they are at fault.
     specimens_are_readable : bool
         Whether `rows` holds every specimen: not so where their CSV is missing or at fault.
     """
@@ -100,6 +102,7 @@ class ManifestReader:
         self.faults: list[Finding] = []
         self.rows: dict[str, dict[int, dict[str, Any]]] = {name: {} for name in _TABLES}
         self.tables: dict[str, dict[int, Any]] = {name: {} for name in _TABLES}
+        self.settings: StudySettings | None = None
         self._lines: dict[Key, int] = {}
         self._specimen_where: dict[int, str] = {}
         self.specimens_are_readable = True
@@ -120,20 +123,20 @@ class ManifestReader:
         if raw is None:
             return None, self.faults
         self._check_top(raw)
-        settings = self._validate(StudySettings, raw.get("settings", {}), ("settings",))
+        self.settings = self._validate(StudySettings, raw.get("settings", {}), ("settings",))
         self.rows = {name: self._rows(name, raw) for name in _TABLES}
         for name, model in _TABLES.items():
             found = {i: self._validate(model, row, (name, i)) for i, row in self.rows[name].items()}
             self.tables[name] = {i: table for i, table in found.items() if table is not None}
         self._check_names()
-        if self.faults:
+        if self.settings is None or self.faults:
             self.faults.sort(key=_file_and_line)
             return None, self.faults
         study = Study(
             folder=self.path.parent,
             title=raw["title"],
             note=raw.get("note", ""),
-            settings=settings,
+            settings=self.settings,
             materials=tuple(self.tables["material"].values()),
             groups=tuple(self.tables["group"].values()),
             specimens=tuple(self.tables["specimen"].values()),

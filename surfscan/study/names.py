@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from pathlib import PurePosixPath
+from typing import Literal
 
 _EXPOSURE = re.compile(
     r"(?<![A-Za-z0-9.,])(\d+(?:[.,]\d+)?)(h|hr|hrs|hours?|d|days?|w|wk|weeks?)(?![A-Za-z0-9])",
@@ -21,7 +22,25 @@ _FIELD = re.compile(
     re.IGNORECASE,
 )
 _REPLICATE = (re.compile(r"(.+?)[\s_-]+\d+"), re.compile(r"(.*[^\d\s_-])\d+"))
-_COMPANION = re.compile(r"(.+)[ _-](?:(region|mask)|(datum)|(unexposed))", re.IGNORECASE)
+_ROLE_WORDS = {
+    "region": "region|mask",
+    "datum": "datum",
+    "unexposed": "unexposed",
+    "before": "before",
+    "side_view": "side(?:[ _-]?view)?",
+    "thickness_map": "thickness(?:[ _-]?map)?|stage",
+    "twin": "twin",
+}
+_COMPANION = re.compile(
+    rf"(.+?)[ _-](?:{'|'.join(f'(?P<{role}>{words})' for role, words in _ROLE_WORDS.items())})", re.IGNORECASE
+)
+_SECTION = "(?:cross[ _-]?)?sections?|cuts?"
+_STRUT = "struts?|mesh(?:es)?|crossings?"
+_PART_WORDS: dict[Literal["strut", "section"], re.Pattern[str]] = {
+    "section": re.compile(rf"(?<![A-Za-z])(?:{_SECTION})(?![A-Za-z])", re.IGNORECASE),
+    "strut": re.compile(rf"(?<![A-Za-z])(?:{_STRUT})(?![A-Za-z])", re.IGNORECASE),
+}
+_PART = re.compile(rf"{_SECTION}|{_STRUT}", re.IGNORECASE)
 _REGION_FOLDER = re.compile(r"(?:.*[ _-])?(?:masks?|regions?)", re.IGNORECASE)
 
 
@@ -34,6 +53,8 @@ class NameGuess:
     specimen : str
     field : str
         What tells the images of one specimen apart; may be empty.
+    shows : "strut", "section" or None
+        Where a word of name or folder says so.
     group : str
         The specimen's name without its replicate number.
     exposure_h : float or None
@@ -46,6 +67,7 @@ class NameGuess:
 
     specimen: str
     field: str
+    shows: Literal["strut", "section"] | None
     group: str
     exposure_h: float | None
     condition: str
@@ -68,7 +90,9 @@ def companion_of(file: str) -> tuple[str, str] | None:
 
     Masks of the specimen region are named ``STEM_region`` or ``STEM_mask``, or as the image in a folder such
     as ``masks/``; what never corroded is marked in ``STEM_datum``, the surface before exposure is
-    ``STEM_unexposed``.
+    ``STEM_unexposed``. Of struts and sections ``STEM_before`` is the picture before exposure, ``STEM_twin``
+    an unexposed section; ``STEM_side`` shows struts from the side, ``STEM_stage`` or ``STEM_thickness`` are
+    heights of a strut on a stage.
 
     Examples
     --------
@@ -77,8 +101,21 @@ def companion_of(file: str) -> tuple[str, str] | None:
     """
     match = _COMPANION.fullmatch(stem_of(file))
     if match:
-        return match[1], "region" if match[2] else "datum" if match[3] else "unexposed"
+        return match[1], str(match.lastgroup)
     return (stem_of(file), "region") if is_in_mask_folder(file) else None
+
+
+def stems_owned(file: str) -> list[str]:
+    """Stems by which companions may name an image: its own, and that without a last word for what it shows.
+
+    Examples
+    --------
+    >>> stems_owned("struts/U07-1_strut.png")
+    ['U07-1_strut', 'U07-1']
+    """
+    stem = stem_of(file)
+    bare = re.fullmatch(rf"(.+?)[ _-]+(?:{_PART.pattern})", stem, re.IGNORECASE)
+    return [stem, bare[1]] if bare else [stem]
 
 
 def is_in_mask_folder(file: str) -> bool:
@@ -101,7 +138,7 @@ def guess(file: str) -> NameGuess:
     path, stem = PurePosixPath(file), stem_of(file)
     parts = [part for part in re.split(r"[_ ]+", stem) if part]
     kept = len(parts)
-    while kept > 0 and _FIELD.fullmatch(parts[kept - 1]):
+    while kept > 0 and (_FIELD.fullmatch(parts[kept - 1]) or (kept > 1 and _PART.fullmatch(parts[kept - 1]))):
         kept -= 1
     unclear = False
     if kept == 0 and path.parent.name and len(parts) > 0:
@@ -117,6 +154,7 @@ def guess(file: str) -> NameGuess:
     return NameGuess(
         specimen=specimen,
         field=field,
+        shows=_shows(path),
         group=group_of(specimen),
         exposure_h=_exposure(file),
         condition=_condition(file),
@@ -134,6 +172,15 @@ def group_of(specimen: str) -> str:
         if match := pattern.fullmatch(specimen):
             return match[1]
     return specimen
+
+
+def _shows(path: PurePosixPath) -> Literal["strut", "section"] | None:
+    """What the name says the image shows, else what the nearest folder does that says anything."""
+    for part in (stem_of(path.name), *(folder.name for folder in path.parents)):
+        for shows, words in _PART_WORDS.items():
+            if words.search(part):
+                return shows
+    return None
 
 
 def _exposure(file: str) -> float | None:

@@ -13,7 +13,7 @@ from surfscan._version import __version__
 from surfscan.errors import InputError
 from surfscan.procedures.settings import SectionSettings, StrutSettings
 from surfscan.store.masks import file_sha256
-from surfscan.study.entries import COMPANIONS, ROLES, ImageEntry, Procedure, Settings, Study
+from surfscan.study.entries import COMPANIONS, ROLES, ImageEntry, Procedure, Settings, Specimen, Study
 
 PROCEDURES = {
     "pits": "surfscan.procedures:measure_pits",
@@ -23,6 +23,14 @@ PROCEDURES = {
     "section": "surfscan.procedures:measure_section",
 }
 """Procedure -> its function as ``module:name``, imported only where it runs."""
+
+DRAWN_SIZES = {
+    "drawn_strut_width_um": "drawn_width_um",
+    "drawn_thickness_um": "drawn_thickness_um",
+    "drawn_shape": "drawn_shape",
+    "drawn_top_width_um": "drawn_top_width_um",
+}
+"""Keys of a specimen -> the settings of struts and sections whose place they take."""
 
 
 @dataclass(frozen=True)
@@ -75,17 +83,18 @@ def settings_for(study: Study, image: ImageEntry, procedure: Procedure) -> Setti
     """
     settings = study.settings.of(procedure, image.shows)
     if isinstance(settings, StrutSettings | SectionSettings):
-        own = study.specimen(image.specimen)
-        stated: dict[str, Any] = {
-            "drawn_width_um": own.drawn_strut_width_um,
-            "drawn_thickness_um": own.drawn_thickness_um,
-            "drawn_shape": own.drawn_shape,
-            "drawn_top_width_um": own.drawn_top_width_um,
-        }
-        if isinstance(settings, SectionSettings):
-            stated["cut_angle_deg"] = image.cut_angle_deg
-        settings = settings.model_copy(update={k: v for k, v in stated.items() if v is not None})
+        return with_drawn_sizes(settings, image, study.specimen(image.specimen))
     return settings
+
+
+def with_drawn_sizes(
+    settings: StrutSettings | SectionSettings, image: ImageEntry, specimen: Specimen
+) -> StrutSettings | SectionSettings:
+    """Settings of struts or sections with what an image and its specimen state in their place."""
+    stated: dict[str, Any] = {name: getattr(specimen, own) for own, name in DRAWN_SIZES.items()}
+    if isinstance(settings, SectionSettings):
+        stated["cut_angle_deg"] = image.cut_angle_deg
+    return settings.model_copy(update={k: v for k, v in stated.items() if v is not None})
 
 
 def fingerprint(

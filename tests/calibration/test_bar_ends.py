@@ -62,3 +62,14 @@ def test_tick_centre(first, last):
 def test_tick_at_the_border_has_no_centre():
     profile = np.r_[0.0, np.full(30, 255.0)]
     assert tick_centre(profile, 0, 0, slice(0, 0), slice(2, 9)) is None
+
+
+def test_a_long_slope_of_colour_is_measured_to_the_ground_and_is_uncertain():
+    """JPEG keeps colour at half resolution: levels close beyond an end are those of the slope."""
+    profile = np.r_[np.full(20, 140.0), np.linspace(140, 0, 13)[1:-1], np.zeros(20)]
+    middle = 19 + 6.0
+    end = edge_of(profile, 21, 1, most_px=10, ground_level=0.0)
+    assert end.position_px == pytest.approx(middle, abs=0.01)
+    assert end.edge_px == pytest.approx(0.6 * 12, abs=0.01)
+    assert end.uncertainty_px >= end.edge_px / 4
+    assert abs(edge_of(profile, 21, 1, most_px=10).position_px - middle) > 1

@@ -29,7 +29,7 @@ def blob_close_beyond(picture):
 
 
 def faint(picture):
-    picture[200:206, 100:300] = 70
+    picture[200:206, 100:300] = 67
 
 
 def stem(picture):

@@ -108,7 +108,7 @@ def test_a_doubtful_reading_is_offered(barred, monkeypatch):
     monkeypatch.setattr(
         bar_scale,
         "tied_labels",
-        lambda *_: [label_evidence.TiedLabel(parse_label("50 µm"), (270, 290, 70, 130), 0.6, 1.0)],
+        lambda *_, **__: [label_evidence.TiedLabel(parse_label("50 µm"), (270, 290, 70, 130), 0.6, 1.0)],
     )
     reading = read_scale(barred)
     assert reading.calibration is None
@@ -121,7 +121,7 @@ def test_an_odd_number_is_not_taken(barred, monkeypatch):
     monkeypatch.setattr(
         bar_scale,
         "tied_labels",
-        lambda *_: [label_evidence.TiedLabel(parse_label("52 µm"), (270, 290, 70, 130), 1.0, 1.0)],
+        lambda *_, **__: [label_evidence.TiedLabel(parse_label("52 µm"), (270, 290, 70, 130), 1.0, 1.0)],
     )
     assert read_scale(barred).calibration is None
 
@@ -156,3 +156,69 @@ def test_as_bytes_spreads_the_range():
 
 def test_a_tiny_picture():
     assert read_scale(np.zeros((1, 1), np.uint8)).readings == ()
+
+
+def test_a_label_as_wide_as_its_bar(ground, draw_bar):
+    """A line under text is no bar, unless the text is a length."""
+    from surfscan.calibration.bars import find_bars
+
+    def under(text):
+        picture = draw_bar(ground, text, row=300, col=60, length=0)
+        rows, columns = (np.flatnonzero((picture[262:306, 60:180] == 255).any(axis=k)) for k in (1, 0))
+        below = 262 + rows[-1] + 4
+        picture[below : below + 2, 60 + columns[0] : 61 + columns[-1]] = 255
+        return picture, columns[-1] - columns[0] + 1
+
+    picture, length = under("50 um")
+    assert find_bars(picture) == []
+    (bar,) = find_bars(picture, under_text=True)
+    assert bar.under_text
+    (reading,) = read_scale(picture).readings
+    assert reading.pixel_size_um == pytest.approx(50 / length, rel=2e-3)
+    heading, _ = under("B-12 end")
+    assert find_bars(heading, under_text=True)
+    assert read_scale(heading).readings == ()
+
+
+@pytest.mark.parametrize("gap", [8, 20])
+def test_dashes_are_not_taken_for_the_whole(ground, draw_bar, gap):
+    """The label tells the length of all of them, or of one: nobody can say."""
+    picture = draw_bar(ground, "50 µm", row=300, col=60, length=150)
+    picture[262:312, 150:460] = np.where(picture[262:312, 150:460] > 200, 255, 0)
+    picture[300:304, 210 + gap : 360 + gap] = 255
+    assert read_scale(picture).calibration is None
+
+
+def test_a_bar_in_two_colours_is_not_taken_by_its_light_fields(ground, draw_bar):
+    picture = draw_bar(ground, "100 µm", row=300, col=100, length=60, thickness=8, box=128)
+    picture[258:316, 60:420] = np.where(picture[258:316, 60:420] > 200, 255, 128)
+    for field in range(1, 4):
+        picture[300:308, 100 + 60 * field : 160 + 60 * field] = 255 * (field % 2 == 0)
+    assert read_scale(picture).calibration is None
+
+
+def test_a_label_between_two_bars_is_in_doubt(ground, draw_bar):
+    picture = draw_bar(ground, "50 µm", row=300, col=60, length=200)
+    picture[250:310, 50:370] = np.where(picture[250:310, 50:370] > 200, 255, 0)
+    picture[257:261, 60:160] = 255
+    reading = read_scale(picture)
+    assert reading.calibration is None
+    assert max(r.confidence for r in reading.readings) < 0.6
+
+
+def test_a_label_that_agrees_at_first_sight_is_not_read_again(barred, monkeypatch):
+    """Where only a contradiction matters; one that contradicts is read in full."""
+    calls = []
+    plain = label_evidence.read_labels
+
+    def counted(*arguments, **how):
+        calls.append(how["only_first"])
+        return plain(*arguments, **how)
+
+    monkeypatch.setattr(label_evidence, "read_labels", counted)
+    agreeing = read_scale(barred, metadata_um=0.251, only_contradiction=True)
+    assert (calls, agreeing.contradiction) == ([True], "")
+    assert len(agreeing.overlays) == 3
+    differing = read_scale(barred, metadata_um=0.5, only_contradiction=True)
+    assert calls == [True, True, False]
+    assert differing.contradiction == read_scale(barred, metadata_um=0.5).contradiction != ""

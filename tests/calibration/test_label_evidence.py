@@ -93,3 +93,24 @@ def test_a_bar_and_its_ticks_are_not_read(draw_bar):
     assert ink_of(picture, bar) == 255
     (tied,) = tied_labels(picture, bar)
     assert tied.label.text == "20 µm"
+
+
+def test_a_length_that_begins_a_longer_text(monkeypatch):
+    """Recognition runs over the space to the next word; a row of figures is left as it is."""
+    (tied,) = read(monkeypatch, ("25 um Tilt", 190, 210, 310, 450))
+    assert (tied.label.length_um, tied.box) == (25, (190, 210, 310, 380))
+    assert read(monkeypatch, ("10.0mm x5.00k", 190, 210, 310, 450)) == []
+    assert read(monkeypatch, ("WD 10 mm", 190, 210, 310, 400)) == []
+
+
+@pytest.mark.parametrize(("start", "is_doubtful"), [(0, True), (1, True), (12, False)])
+def test_a_label_at_the_border_may_have_lost_a_digit(draw_bar, start, is_doubtful):
+    wide = draw_bar(np.full((260, 460), 120, np.uint8), "150 µm", length=200, box=None, col=100)
+    first = int(np.argmax((wide[160:195] == 255).any(axis=0)))
+    text = wide[160:195, first + 12 :]  # without the 1
+    picture = np.full((260, 460), 120, np.uint8)
+    picture[160:195, start : start + text.shape[1]] = text[:, : 460 - start]
+    picture[200:204, 20:220] = 255
+    (tied,) = tied_labels(picture, find_bars(picture)[0])
+    assert tied.label.length_um == 50
+    assert (tied.evidence < 0.7) == is_doubtful

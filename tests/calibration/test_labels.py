@@ -27,6 +27,7 @@ def test_as_written(text, length_um, understood):
 @pytest.mark.parametrize(("text", "length_um"), [
     ("1 pm", 1), ("10 jm", 10), ("20 hm", 20), ("2o pmm", 20), ("5O µm", 50), ("l0 um", 10), ("10 µ m", 10),
     ("|20 µm", 20), ("10 Mm", 10_000), ("500 nrn", 0.5), ("50 µ", 50),
+    ("I um", 1), ("lµm", 1),
 ])  # fmt: skip
 def test_as_recognition_gives_it(text, length_um):
     """Put right, and marked as such: a stroke before a number may have been its first digit."""
@@ -39,6 +40,7 @@ def test_as_recognition_gives_it(text, length_um):
     "WD 10 mm", "WD=10mm", "WD = 8.4 mm", "10.0mm x5.00k", "HFW 256 µm", "FOV: 500 µm", "20 kV", "HV",
     "EHT = 5.00 kV", "Mag = 500 X", "x500", "10", "µm", "", "10 m", "10 cm", "0 µm", "05 µm", ".5 µm",
     "|.10 µm", "1,000 µm", "2 µm 5 mm", "Spot 3", "12 Sep 2011", "15:10:26", "-- µm", "SOO µm", "µm 50",
+    "3s um", "1q µm", "| µm", "I0 µm",
 ])  # fmt: skip
 def test_no_label(text):
     assert parse_label(text) is None

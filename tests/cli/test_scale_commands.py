@@ -2,6 +2,7 @@
 
 import json
 
+import cv2
 import numpy as np
 import pytest
 import tifffile
@@ -74,6 +75,24 @@ def test_a_micrometer_against_a_bar(folder, capsys):
     assert got["summary"]["against_agrees"] is True
     assert main(["scale", str(folder / "ruler.tif"), "--division-um", "3.125"]) == 0
     assert "pitch along x" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", ["barred", "bare"])
+def test_the_bar_cut_out_for_a_person_to_look_at(folder, tmp_path, capsys, name):
+    out = tmp_path / "crop.png"
+    assert main(["scale", str(folder / f"{name}.tif"), "--crop", str(out)]) == 0
+    capsys.readouterr()
+    seen = cv2.imread(str(out), cv2.IMREAD_UNCHANGED)
+    assert 500 < seen.shape[1] < 1000
+    white = np.flatnonzero((seen == 255).sum(axis=0))
+    times = seen.shape[1] // 200
+    assert white[-1] - white[0] + 1 >= 200 * min(times, 3)
+
+
+def test_nothing_to_cut_out(folder, tmp_path, capsys):
+    assert main(["scale", str(folder / "plain.tif"), "--crop", str(tmp_path / "crop.png")]) == 2
+    assert "no scale bar" in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
 
 
 def test_no_bar(folder, capsys):

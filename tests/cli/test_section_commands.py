@@ -74,3 +74,12 @@ def test_no_section_in_the_terminal(files, capsys):
 def test_values_out_of_range_are_refused_by_name(files, capsys):
     assert main(["section", str(files / "after.tif"), "--cut-angle-deg", "80"]) == 2
     assert "--cut-angle-deg" in capsys.readouterr().err
+
+
+def test_a_stated_area(files, capsys):
+    got = run_json(
+        capsys, "section", files / "after.tif", "--pixel-size-um", "0.5", "--original-area-um2", "2700"
+    )
+    assert got["summary"]["original_outline"] == "stated area"
+    assert got["summary"]["remaining_fraction"] == pytest.approx(70 / 108, abs=0.006)
+    assert got["outline"] == []

@@ -114,3 +114,21 @@ def test_no_strut_is_said_plainly(tmp_path, capsys):
     shown = capsys.readouterr().out
     assert "no strut measured" in shown
     assert "warning" in shown
+
+
+def test_thickness_from_a_height_map(mesh, tmp_path, capsys):
+    """A strut of 12 µm on a stage, in a file of its own; a picture in its place is refused."""
+    row = np.arange(120.0)[:, None] + np.zeros((120, 160))
+    heights = np.where(np.abs(row - 60) < 25, 12.0, 0.0) + 0.01 * row
+    heights += np.random.default_rng(0).normal(0, 0.05, heights.shape)
+    path = tmp_path / "lying.tif"
+    tifffile.imwrite(path, heights.astype(np.float32))
+    scale = ("--pixel-size-um", "0.5", "--drawn-width-um", "12", "--drawn-thickness-um", "15")
+    got = run_json(capsys, "struts", mesh, *scale, "--height-map", path)
+    assert got["summary"]["thickness_um"] == pytest.approx(12, abs=0.05)
+    assert got["summary"]["section_basis"] == "measured thickness"
+    assert main(["struts", str(mesh), *scale, "--height-map", str(mesh)]) == 2
+    assert "is a picture" in capsys.readouterr().err
+    both = ["--height-map", str(path), "--side-view", str(mesh)]
+    assert main(["struts", str(mesh), *scale, *both]) == 2
+    assert "Give one of the two" in capsys.readouterr().err

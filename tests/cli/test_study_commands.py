@@ -7,7 +7,9 @@ import pytest
 import tifffile
 
 from surfscan import demo
-from surfscan.cli import main
+from surfscan.cli import main, study_commands
+from surfscan.errors import InputError
+from surfscan.study.entries import COMPANIONS
 
 MANIFEST = """\
 title = "Two plates"
@@ -113,6 +115,20 @@ def test_report_before_measure(study, capsys):
     assert "surfscan measure" in capsys.readouterr().err
 
 
+def test_summary_of_what_is_measured(study, capsys):
+    """Both plates under their group with the mean over them; nothing measured is said."""
+    with pytest.raises(InputError, match="nothing has been measured yet"):
+        study_commands.summary(study)
+    assert main(["measure", str(study), "--workers", "1"]) == 0
+    capsys.readouterr()
+    study_commands.summary(study)
+    title, _, kind, heads, group, *rows = capsys.readouterr().out.splitlines()
+    assert (title, kind, group) == ("Two plates: 2 images, 2 specimens", "Pictures of surfaces", "7 d, 168 h")
+    assert heads.split("  ")[-1].strip() == "Degraded area, %" and "Pit density, mm⁻²" in heads
+    assert [row.split()[0] for row in rows[:3]] == ["A", "B", "mean"]
+    assert "2 specimens" not in rows[2] and rows[-1].endswith("lists what limits these figures.")
+
+
 def test_demo_against_truth(tmp_path, capsys, monkeypatch):
     """A cut-down demo runs from copy to page and sets measured beside true."""
     source = demo.sample_folder()
@@ -120,12 +136,14 @@ def test_demo_against_truth(tmp_path, capsys, monkeypatch):
     (small / "images").mkdir(parents=True)
     head, *blocks = (source / "study.toml").read_text(encoding="utf-8").split("[[image]]\n")
     kept = [block for block in blocks if '"U28-1"' in block]
-    files = [line.split('"')[1] for block in kept for line in block.splitlines() if line.startswith("file")]
+    stated = [line.split(" = ") for block in kept for line in block.splitlines() if " = " in line]
+    files = [value.strip('"') for key, value in stated if key == "file"]
+    companions = [value.strip('"') for key, value in stated if key in COMPANIONS]
     (small / "study.toml").write_text("[[image]]\n".join([head, *kept]), encoding="utf-8")
     truth = (source / "truth.csv").read_text(encoding="utf-8").splitlines()
     own = [truth[0], *(line for line in truth if line.split(",")[0] in files)]
     (small / "truth.csv").write_text("\n".join(own) + "\n", encoding="utf-8")
-    for file in files:
+    for file in (*files, *companions):
         (small / file).parent.mkdir(exist_ok=True)
         shutil.copy(source / file, small / file)
     monkeypatch.setattr(demo, "sample_folder", lambda: small)

@@ -1,6 +1,5 @@
-"""Sub-pixel outlines, placing an outline on what remains, and local penetration."""
+"""Sub-pixel outlines, and local penetration."""
 
-import cv2
 import numpy as np
 import pytest
 
@@ -8,7 +7,6 @@ from surfscan.measurement.section_outline import (
     area_above,
     largest_outline,
     penetration_map,
-    place_outline,
     sample,
     signed_distance,
 )
@@ -62,31 +60,6 @@ def test_signed_distance_is_above_0_inside():
     mask = np.zeros((9, 9), bool)
     mask[2:7, 2:7] = True
     assert signed_distance(mask)[4, [4, 2, 1, 0]] == pytest.approx([2.5, 0.5, -0.5, -1.5])
-
-
-@pytest.mark.parametrize("turn", [0.0, 23.0, 77.0, 130.0])
-def test_an_outline_is_placed_round_evenly_dissolved_metal(turn):
-    metal = box_field(118, 101, 100, 56, turn) > 0
-    body = box_field(118, 101, 128, 84, turn) > 0
-    placed = place_outline(corners(0, 0, 120, 76), metal, body)
-    assert placed.outline.mean(axis=0) == pytest.approx([118, 101], abs=0.4)
-    assert (np.rad2deg(placed.turn_rad) - turn + 90) % 180 - 90 == pytest.approx(0, abs=0.6)
-    assert placed.misfit_px < 0.5
-
-
-def test_metal_left_in_one_corner_does_not_stick_out():
-    """Attack from one side: the outline still encloses the metal."""
-    metal = box_field(90, 100, 60, 70) > 0
-    body = box_field(118, 100, 120, 76) > 0
-    placed = place_outline(corners(0, 0, 120, 76), metal, body)
-    inside = cv2.pointPolygonTest(placed.outline.astype(np.float32), (62.0, 100.0), True)
-    assert inside > 0
-
-
-def test_a_template_too_small_shows_as_misfit():
-    metal = box_field(118, 101, 100, 56) > 0
-    placed = place_outline(corners(0, 0, 80, 40), metal, metal)
-    assert placed.misfit_px > 5
 
 
 def test_even_loss_is_the_same_all_round_but_for_the_corners():

@@ -3,6 +3,7 @@
 import sys
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -157,3 +158,28 @@ def test_the_same_picture_gives_the_same_stations():
     grey = picture(through(20, 30), through(110, 22))
     first, second = measured(grey).table(), measured(grey).table()
     assert all(np.array_equal(first[k], second[k], equal_nan=first[k].dtype.kind == "f") for k in first)
+
+
+def test_corners_are_no_product():
+    """Two struts that cross at 45 degrees: the wedge between them looks like a shelf."""
+    found = measured(picture(through(20, 26), through(65, 30), noise=0.01))
+    assert not found.product.any()
+    assert found.warnings == ()
+
+
+def test_a_thin_layer_on_one_side_of_part_of_a_strut():
+    """3 px at half contrast on one edge over 160 px: the metal's width there, and beside it as ever."""
+    layer = np.zeros((200, 400), np.float32)
+    layer[117:120, 120:280] = 0.5
+    share = np.zeros((200, 400), np.float32)
+    share[80:117] = 1
+    grey = 200 - 160 * cv2.GaussianBlur(share + layer, (0, 0), 0.9)
+    grey += np.random.default_rng(0).normal(0, 3, grey.shape)
+    found = measured(np.clip(grey, 0, 255).astype(np.uint8))
+    counts = found.fault == ""
+    over = (found.col > 130) & (found.col < 270)
+    beside = (found.col < 105) | (found.col > 295)
+    assert found.product[counts & over].all()
+    assert not found.product[counts & beside].any()
+    for part in (over, beside):
+        assert found.width[counts & part].mean() == pytest.approx(37, abs=0.15)

@@ -1,5 +1,7 @@
 """Widths of struts from made-up stations."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -140,3 +142,37 @@ def test_nonsense_is_refused(stations):
     """An uncertainty below 0."""
     with pytest.raises(ValueError, match="0 or above"):
         measure_widths(stations(np.full(30, 20.0)), edge_uncertainty=-1)
+
+
+def test_missing_edges_widen_the_interval_of_the_least_width_downwards(stations):
+    """8 px from station to station: where one edge is missing a pit of 4 px may hide, where both are 8 px."""
+    width, faults = np.full(60, 40.0), [""] * 60
+    whole = measure_widths(stations(width, u=0, common=0, faults=faults))
+    faults[20:23] = ["no edge"] * 3
+    made = stations(width, u=0, common=0, faults=faults)
+    for sides, deep in ((1, 4.0), (2, 8.0)):
+        rows = [made.left_row.copy(), made.right_row.copy()]
+        for row in rows[:sides]:
+            row[20:23] = np.nan
+        found = measure_widths(replace(made, left_row=rows[0], right_row=rows[1]))
+        assert found.least[0] == 40
+        assert found.least_low[0] == pytest.approx(whole.least_low[0] - deep)
+        assert found.least_high[0] == whole.least_high[0]
+
+
+def test_a_fillet_between_stations_widens_nothing(stations):
+    """Only where an edge was looked for and not found."""
+    width, faults = np.full(60, 40.0), [""] * 60
+    whole = measure_widths(stations(width, faults=faults))
+    faults[20:23] = ["junction"] * 3
+    assert measure_widths(stations(width, faults=faults)).least_low[0] == pytest.approx(
+        whole.least_low[0], abs=0.05
+    )
+
+
+def test_the_lower_limit_stays_above_zero(stations):
+    """A gap longer than the strut is wide."""
+    faults = [""] * 20 + ["no edge"] * 40 + [""] * 20
+    made = stations(np.full(80, 30.0), faults=faults)
+    row = np.where(np.array(faults) == "", made.left_row, np.nan)
+    assert measure_widths(replace(made, left_row=row, right_row=row)).least_low[0] == 0

@@ -68,18 +68,20 @@ def test_a_twin_at_another_scale(corroded, draw_section):
 def test_a_picture_before_that_is_out_of_place_is_placed_by_fitting(corroded, draw_section):
     moved = draw_section(SHAPE, [("rectangle", 165, 120, 120, 90, 210)], turn_deg=10)
     result = measure_section(picture(corroded), before=picture(moved))
-    assert any("placed anew" in text for text in result.warnings)
+    assert any("was registered" in text for text in result.warnings)
     assert result.summary["remaining_fraction"] == pytest.approx(TRUE, abs=0.006)
     assert result.summary["max_penetration_um"] == pytest.approx(6.2, abs=1.0)
 
 
-def test_the_outer_edge_of_product_is_flagged_and_its_interval_wide(corroded):
+def test_the_outer_edge_of_product_is_flagged_and_has_no_interval(corroded):
     result = measure_section(picture(corroded))
     assert result.summary["original_outline"] == "outer edge of product"
     assert any("swells and spalls" in text for text in result.warnings)
-    low, high = result.summary["remaining_fraction_ci95"]
-    assert low < 96 * 66 / (132 * 100) + 0.01
-    assert high == 1
+    assert result.summary["remaining_fraction"] == pytest.approx(96 * 66 / (132 * 100), abs=0.01)
+    for name in ("remaining_fraction_ci95", "original_relative_uncertainty", "max_penetration_um_ci95"):
+        assert result.summary[name] is None
+    assert np.isnan(result.tables["profiles"]["original_relative_uncertainty"]).all()
+    assert np.isnan(result.tables["outline"]["uncertainty_um"]).all()
 
 
 def test_without_a_scale_only_px(corroded):
@@ -202,3 +204,46 @@ def test_same_input_same_output(corroded):
     for name in a.tables:
         for column, values in a.tables[name].items():
             np.testing.assert_array_equal(values, b.tables[name][column])
+
+
+def test_an_unexposed_section_has_lost_nothing(draw_section):
+    """Against itself, a twin and its drawing: fraction 1 within the interval, penetration about 0."""
+    grey = draw_section(SHAPE, [FRESH], turn_deg=10)
+    for settings, given in (
+        (SectionSettings(), {"before": picture(grey)}),
+        (SectionSettings(), {"twin": picture(draw_section(SHAPE, [FRESH], turn_deg=40))}),
+        (DRAWN, {}),
+    ):
+        found = measure_section(picture(grey), settings, **given).summary
+        low, high = found["remaining_fraction_ci95"]
+        assert low <= 1 <= high
+        assert found["remaining_fraction"] == pytest.approx(1, abs=0.006)
+        low, high = found["mean_penetration_um_ci95"]
+        assert low == 0
+        assert found["mean_penetration_um"] <= high < 1
+        assert found["mean_penetration_um"] == pytest.approx(0, abs=0.08)
+        low, high = found["max_penetration_um_ci95"]
+        assert low < 0.3
+        assert found["max_penetration_um"] < 0.6
+
+
+def test_a_stated_area_gives_a_fraction_and_no_outline(corroded):
+    settings = SectionSettings(original_area_um2=2700, original_area_relative_uncertainty=0.02)
+    result = measure_section(picture(corroded), settings)
+    found = result.summary
+    assert found["original_outline"] == "stated area"
+    assert found["remaining_fraction"] == pytest.approx(TRUE, abs=0.004)
+    assert found["original_relative_uncertainty"] == 0.02
+    assert found["mean_penetration_um"] is None
+    assert found["max_penetration_um"] is None
+    assert result.tables["outline"]["profile"].size == 0
+    assert any("no penetration is given" in text for text in result.warnings)
+
+
+def test_a_stated_area_comes_before_a_drawn_size_and_takes_its_outline(corroded):
+    settings = DRAWN.model_copy(update={"original_area_um2": 2600.0})
+    found = measure_section(picture(corroded), settings).summary
+    assert found["original_outline"] == "stated area"
+    assert found["original_area_um2"] == pytest.approx(2600)
+    assert found["mean_penetration_um"] == pytest.approx(5.5, abs=0.2)
+    assert found["max_penetration_um"] == pytest.approx(5.7, abs=1.0)

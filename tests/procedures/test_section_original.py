@@ -78,11 +78,19 @@ def test_fresh_sections_lie_whole_in_their_picture(draw_section):
 def test_mean_penetration_by_the_form_of_the_shape(settings, fraction, depth):
     original = Original("drawn size", np.zeros((4, 2)), 1.0, 0.0)
     chosen = SectionSettings.model_validate(settings)
-    assert mean_penetration(original, chosen, 0.5, fraction) * 0.5 == pytest.approx(depth, abs=0.08)
+    got = mean_penetration(original, chosen, 0.5, np.array([fraction, np.nan, 1.2])) * 0.5
+    assert got[0] == pytest.approx(depth, abs=0.08)
+    assert np.isnan(got[1])
+    assert got[2] == 0
 
 
 def test_mean_penetration_of_any_other_outline():
     box = np.array([[0.0, 0], [150, 0], [150, 150], [0, 150]])
     original = Original("twin", box, 22_500, 0.0)
-    assert mean_penetration(original, SectionSettings(), None, 0.7511) == pytest.approx(10, abs=0.08)
-    assert mean_penetration(original, SectionSettings(), None, 1.2) == 0
+    got = mean_penetration(original, SectionSettings(), None, np.array([0.7511, 1.2]))
+    assert got == pytest.approx([10, 0], abs=0.08)
+
+
+def test_an_area_without_an_outline_has_no_penetration():
+    original = Original("stated area", None, 22_500, 0.0)
+    assert np.isnan(mean_penetration(original, SectionSettings(), 1.0, np.array([0.7]))).all()

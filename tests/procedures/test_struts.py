@@ -8,7 +8,7 @@ import pytest
 
 from surfscan.columns import columns
 from surfscan.errors import InputError
-from surfscan.images import Calibration, Micrograph, Source
+from surfscan.images import Calibration, HeightMap, Micrograph, Source
 from surfscan.procedures import StrutSettings, measure_struts
 
 SCALE = Calibration(0.5, 0.5, 0.005, "stated")
@@ -256,3 +256,41 @@ def test_a_scale_bar_over_a_strut_breaks_nothing(whole):
     )
     assert cut.any()
     assert struts["mean_width_um"][cut] == pytest.approx(10, abs=0.25)
+
+
+def on_a_stage(thickness_um):
+    """Height map of a strut 60 px wide on a tilted stage."""
+    row, col = np.mgrid[:160, :220].astype(float)
+    heights = np.where(np.abs(row - 80) < 30, thickness_um, 0.0) + 0.05 * row - 0.02 * col
+    heights += np.random.default_rng(0).normal(0, 0.2, heights.shape)
+    return HeightMap(heights, Calibration(1.0, 1.0, 0.01, "stated"), Source("lying.npy"))
+
+
+def test_thickness_from_a_height_map():
+    """A strut 90 µm thick: taken for the setting, with what the setting says of other uncertainties added."""
+    scale = Calibration(0.5, 0.5, 0.002, "stated")
+    above = micrograph(draw([(180, -20, 180, 500, 260.0)]), scale)
+    settings = StrutSettings(drawn_width_um=150, drawn_thickness_um=100, thickness_um=50)
+    result = measure_struts(above, settings, thickness_map=on_a_stage(90.0))
+    assert result.summary["thickness_um"] == pytest.approx(90, abs=0.1)
+    assert result.summary["section_basis"] == "measured thickness"
+    assert result.summary["mean_section_fraction"] == pytest.approx(130 * 90 / 15000, abs=3e-3)
+    low, high = result.summary["least_section_fraction_ci95"]
+    doubtful = settings.model_copy(update={"thickness_uncertainty_um": 10.0})
+    wider = measure_struts(above, doubtful, thickness_map=on_a_stage(90.0))
+    assert np.ptp(wider.summary["least_section_fraction_ci95"]) > 3 * (high - low)
+
+
+def test_a_map_without_a_strut_gives_no_thickness_and_says_so(whole):
+    """The file, what is wrong with it and what to do are named; the setting is left as it was."""
+    settings = StrutSettings(drawn_width_um=12, drawn_thickness_um=12)
+    result = measure_struts(whole, settings, thickness_map=on_a_stage(0.0))
+    assert "upper bound" in result.summary["section_basis"]
+    (said,) = (w for w in result.warnings if "lying.npy" in w)
+    assert "No step was found" in said
+    assert "Take a height map" in said
+
+
+def test_two_sources_of_thickness_are_refused(whole):
+    with pytest.raises(InputError, match=r"lying\.npy.*Give one of the two"):
+        measure_struts(whole, side_view=whole, thickness_map=on_a_stage(90.0))

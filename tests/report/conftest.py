@@ -436,3 +436,51 @@ def reported_heights(tmp_path_factory: pytest.TempPathFactory, _height_pattern: 
     folder = Path(shutil.copytree(_height_pattern, tmp_path_factory.mktemp("reported") / "heights"))
     write_report(folder)
     return folder
+
+
+# specimen, condition, field choice, px lost on the left, at the top, on the right and below of each section,
+# what is known of the original; one px is 1 µm
+SECTIONS = [
+    ("S1", "with_product", "systematic", [(10, 10, 10, 10)], "drawn"),
+    ("S1", "with_product", "systematic", [(20, 10, 30, 10), (10, 20, 10, 10)], "drawn"),
+    ("S1", "with_product", "worst_seen", [(40, 30, 40, 30)], "drawn"),
+    ("S2", "with_product", "systematic", [(12, 12, 12, 12)], "nothing"),
+    (HOSTILE, "not_stated", "not_stated", [(8, 8, 8, 8)], "twin"),
+    ("F1", "with_product", "systematic", [], "drawn"),
+]
+
+
+def draw_sections(lost: list[tuple[int, int, int, int]]) -> np.ndarray:
+    """Sections of 160 by 120 px in a row, product where metal was; without any, a foil from side to side."""
+    grey = np.full((180, 220 * max(len(lost), 1)), 40, np.uint8)
+    for k, (left, top, right, bottom) in enumerate(lost):
+        grey[30:150, 220 * k + 30 : 220 * k + 190] = 120
+        grey[30 + top : 150 - bottom, 220 * k + 30 + left : 220 * k + 190 - right] = 210
+    if not lost:
+        grey[30:150], grey[42:140] = 120, 210
+    noise = np.random.default_rng(2).normal(0, 2, grey.shape)
+    return np.clip(cv2.GaussianBlur(grey, (0, 0), 0.8) + noise, 0, 255).astype(np.uint8)
+
+
+@pytest.fixture(scope="session")
+def reported_sections(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A study of small sections, measured, with its report written; to be read only."""
+    from surfscan.report.build import write_report
+    from surfscan.study.batch import measure_study
+
+    folder = tmp_path_factory.mktemp("sections")
+    lines = ['title = "Sections"', "[[group]]", 'name = "28 d"']
+    for name in dict.fromkeys(f[0] for f in SECTIONS):
+        lines += ["[[specimen]]", f'id = "{name}"', 'group = "28 d"']
+        if name in ("S1", "F1"):
+            lines += ["drawn_strut_width_um = 160.0", "drawn_thickness_um = 120.0"]
+    for index, (name, condition, choice, lost, known) in enumerate(SECTIONS):
+        (folder / f"{index}.png").write_bytes(cv2.imencode(".png", draw_sections(lost))[1].tobytes())
+        lines += ["[[image]]", f'file = "{index}.png"', f'specimen = "{name}"', 'shows = "section"']
+        lines += [f'condition = "{condition}"', f'field_choice = "{choice}"']
+        lines += ['twin = "twin.png"'] if known == "twin" else ["pixel_size_um = 1.0"]
+    (folder / "twin.png").write_bytes(cv2.imencode(".png", draw_sections([(0, 0, 0, 0)]))[1].tobytes())
+    (folder / "study.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    measure_study(folder, workers=1)
+    write_report(folder)
+    return folder

@@ -7,9 +7,11 @@ import pytest
 
 from surfscan.estimates.groups import specimen_mean, subtract_baseline
 from surfscan.report.groups import group_table, summarise_groups
+from surfscan.report.pooling import POOLS, Figures, SpecimenSummary
 from surfscan.report.records import gather
 from surfscan.report.specimens import summarise_specimens
 from surfscan.store.results import ResultsStore
+from surfscan.study.entries import Group, Specimen
 from surfscan.study.manifest import load_study
 
 
@@ -38,6 +40,44 @@ def test_baseline_is_subtracted_with_its_uncertainty(groups):
     )
     assert group.row[f"baseline_subtracted_{name}_ci95_low"] == pytest.approx(expected.ci95[0])
     assert group.row[f"mean_{name}"] == pytest.approx(group.means[name].value)
+
+
+def test_the_scale_does_not_average_out_over_specimens(groups):
+    """Scatter and 2 u of the mean density, as root sum of squares, in means and in differences."""
+    group, control, name = groups["uncoated 7 d"], groups["as received"], "pit_density_per_mm2"
+    alone, other = (specimen_mean(g.values(name), lowest=0) for g in (group, control))
+    half = math.hypot(alone.ci95[1] - alone.value, 1.959964 * 0.02 * alone.value)
+    assert group.row[f"mean_{name}_ci95_high"] == pytest.approx(alone.value + half)
+    bare = subtract_baseline(alone, other)
+    both = math.hypot(0.02 * alone.value, 0.02 * other.value)
+    half = math.hypot(bare.ci95[1] - bare.value, 1.959964 * both)
+    assert group.row[f"baseline_subtracted_{name}_ci95_high"] == pytest.approx(bare.value + half)
+    fraction = specimen_mean(group.values("pitted_area_fraction"), lowest=0, highest=1)
+    assert group.row["mean_pitted_area_fraction_ci95_high"] == fraction.ci95[1]
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "values"),
+    [
+        ("strut", "strut_loss_fraction", [-0.02, -0.01, -0.015]),
+        ("strut", "width_penetration_um", [-2.0, -1.0, -1.5]),
+        ("section", "remaining_section_fraction", [1.01, 1.02, 1.015]),
+    ],
+)
+def test_what_was_not_exposed_scatters_about_no_loss(kind, name, values):
+    """The interval is not cut where the mean of such figures lies beyond none lost."""
+    rest = {"least_section_image": "", "original_outline": "twin", "section_penetration_um": math.nan}
+    members = []
+    for number, value in enumerate(values):
+        by_kind = {k: Figures([]) for k in ("surface", "heights", "strut", "section")}
+        by_kind["surface"].row |= {"exposure_h": 0.0, "material": ""}
+        by_kind[kind].row |= rest | {name: value}
+        specimen = Specimen(id=str(number), group="g", exposure_h=0.0)
+        members.append(SpecimenSummary(specimen, by_kind, {pool: [] for pool in POOLS}))
+    [group] = summarise_groups([Group(name="g")], members)
+    expected = specimen_mean(values)
+    assert group.means[name].ci95 == expected.ci95
+    assert expected.ci95[0] < expected.value < expected.ci95[1]
 
 
 def test_no_baseline_no_difference(groups):

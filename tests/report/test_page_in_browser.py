@@ -52,22 +52,41 @@ def opened(browser, reported):
     page.close()
 
 
-@pytest.fixture(scope="module")
-def opened_heights(browser, reported_heights):
-    """The page of a study of height maps, with what it said."""
+def open_whole(browser, folder):
+    """The page of a study with everything laid out, and what it said."""
     page = browser.new_page(viewport={"width": 1366, "height": 768})
     page.said = []
     page.on("console", lambda message: page.said.append(message.text))
     page.on("pageerror", lambda error: page.said.append(str(error)))
-    page.goto((reported_heights / "report.html").as_uri())
+    page.goto((folder / "report.html").as_uri())
     page.wait_for_load_state("networkidle")
     page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     page.add_style_tag(content=".field { content-visibility: visible !important }")  # all laid out
+    return page
+
+
+@pytest.fixture(scope="module")
+def opened_heights(browser, reported_heights):
+    page = open_whole(browser, reported_heights)
     yield page
     page.close()
 
 
-@pytest.fixture(params=["opened", "opened_heights"])
+@pytest.fixture(scope="module")
+def opened_sections(browser, reported_sections):
+    page = open_whole(browser, reported_sections)
+    yield page
+    page.close()
+
+
+@pytest.fixture(scope="module")
+def opened_struts(browser, reported_struts):
+    page = open_whole(browser, reported_struts)
+    yield page
+    page.close()
+
+
+@pytest.fixture(params=["opened", "opened_heights", "opened_sections", "opened_struts"])
 def either(request):
     return request.getfixturevalue(request.param)
 
@@ -138,6 +157,18 @@ def test_height_maps_are_drawn_quietly_and_have_words(opened_heights):
     assert sizes == [240] * 10
 
 
+def test_sections_are_drawn_quietly_beside_their_charts(opened_sections):
+    assert opened_sections.said == []
+    shots, charts = (opened_sections.locator(f"#section-pictures svg.{name}") for name in ("shot", "plot"))
+    assert (shots.count(), charts.count()) == (6, 7)
+    for drawn in (shots, charts):
+        for index in range(drawn.count()):
+            assert drawn.nth(index).get_attribute("aria-label")
+    picture, chart = (drawn.first.bounding_box() for drawn in (shots, charts))
+    assert chart["x"] > picture["x"] + picture["width"] - 1
+    assert chart["y"] == pytest.approx(picture["y"], abs=30)
+
+
 def test_zero_lies_inside_the_colour_bar(opened_heights):
     outside = opened_heights.evaluate(
         "[...document.querySelectorAll('.colours')].filter(p => {"
@@ -146,6 +177,33 @@ def test_zero_lies_inside_the_colour_bar(opened_heights):
         "return bar.width < 100 || zero.left < bar.left - 1 || zero.left > bar.right + 1}).length"
     )
     assert outside == 0
+
+
+def test_struts_are_drawn_quietly_and_their_words_stay_on_the_picture(opened_struts):
+    assert opened_struts.said == []
+    shots = opened_struts.locator("#strut-pictures svg.shot")
+    assert shots.count() == 6
+    astray = opened_struts.evaluate(
+        "[...document.querySelectorAll('#strut-pictures svg')].filter(s => !s.ariaHidden).flatMap(s => {"
+        "const box = s.getBoundingClientRect();"
+        "return [...s.querySelectorAll('text')].filter(t => {const b = t.getBoundingClientRect();"
+        "return b.left < box.left - 1 || b.right > box.right + 1 || b.bottom > box.bottom + 1 "
+        "|| b.top < box.top - 1}).map(t => t.textContent)})"
+    )
+    assert astray == []
+
+
+def test_numbers_of_the_colours_do_not_run_into_each_other(opened_struts):
+    for width in (1366, 390):
+        opened_struts.set_viewport_size({"width": width, "height": 768})
+        touching = opened_struts.evaluate(
+            "[...document.querySelectorAll('.widths')].filter(w => {const b = [...w.querySelectorAll('.at')]"
+            ".map(e => e.getBoundingClientRect());"
+            "return b.length < 3 || b[0].left < 0 || b.some((r, i) => i && r.left < b[i - 1].right + 4)})"
+            ".length"
+        )
+        assert touching == 0
+    opened_struts.set_viewport_size({"width": 1366, "height": 768})
 
 
 def test_figures_are_scrolled_not_shrunk_on_a_phone(opened_heights):

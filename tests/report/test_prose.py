@@ -21,28 +21,30 @@ def parts(study_folder):
 
 
 def test_summary_says_what_how_sure_and_from_how_many(parts):
-    sentences = prose.summary_sentences(*parts)
-    assert sentences[0] == (
+    records, groups, specimens = parts
+    assert prose.study_sentence(records, groups, specimens) == (
         "8 specimens in 3 groups; 12 of 13 images measured in full; 1 worst-seen, shown but in no mean."
     )
-    assert sentences[3].startswith(
+    sentences = prose.surface_sentences(records, groups)
+    assert sentences[2].startswith(
         f"Degraded area is highest in “uncoated 7 d”: 32{SPACE}% (95 % interval 8 to 55, 3 specimens); "
     )
     assert (
-        sentences[4] == "Less its baseline “as received”, degraded area of “uncoated 7 d” is "
+        sentences[3] == "Less its baseline “as received”, degraded area of “uncoated 7 d” is "
         f"30{SPACE}% (95 % interval 7 to 54)."
     )
     assert sentences[-1].startswith("1 image without a known scale")
 
 
 def test_refused_interval_is_said_with_its_reason(parts):
-    records, groups, specimens = parts
-    sentences = prose.summary_sentences(records, groups[2:], specimens)
+    records, groups, _ = parts
+    sentences = prose.surface_sentences(records, groups[2:])
     assert any("no interval, 1 specimen" in s for s in sentences)
 
 
 def test_nothing_measured_still_has_a_sentence():
-    assert prose.summary_sentences([], [], []) == ["0 specimens in 0 groups."]
+    assert prose.study_sentence([], [], []) == "0 specimens in 0 groups."
+    assert prose.surface_sentences([], []) == []
 
 
 def test_caption_and_alt(parts):

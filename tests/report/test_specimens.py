@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from surfscan.calibration.uncertainty import widened
 from surfscan.estimates import counting, fields
 from surfscan.report.pooling import density
 from surfscan.report.records import gather
@@ -33,14 +34,16 @@ def edit(folder, old, new, count=1):
 
 
 AREA = 300 * 400 * 0.25e-6
+SCALE = 0.01  # relative standard uncertainty of the scale of every field
 
 
 def test_one_field_has_its_poisson_interval(pooled):
     row = pooled["A2"].row
     expected = counting.density(np.full(2, 1.1), AREA)
     assert row["pit_density_per_mm2"] == pytest.approx(expected.value)
-    assert row["pit_density_per_mm2_ci95_low"] == pytest.approx(expected.ci95[0])
-    assert row["pit_density_per_mm2_ci95_high"] == pytest.approx(expected.ci95[1])
+    own = widened(expected.value, expected.ci95, SCALE, power=2)  # as the field's own interval
+    assert row["pit_density_per_mm2_ci95_low"] == pytest.approx(own[0])
+    assert row["pit_density_per_mm2_ci95_high"] == pytest.approx(own[1])
     assert row["pit_density_interval"] == "Poisson, one field"
 
 
@@ -49,7 +52,10 @@ def test_several_fields_have_the_between_field_interval_and_no_worst_seen(pooled
     expected = fields.area_weighted_mean(np.array([12, 16, 14]) * 1.1, [AREA] * 3)
     assert row["pit_count"] == 42  # the 40 pits of the worst-seen field stay out
     assert row["pit_density_per_mm2"] == pytest.approx(42 * 1.1 / (3 * AREA))
-    assert row["pit_density_per_mm2_ci95_low"] == pytest.approx(expected.ci95[0])
+    low, high = widened(expected.mean, expected.ci95, SCALE, power=2)  # the fields share one scale
+    assert (low, high) != expected.ci95
+    assert row["pit_density_per_mm2_ci95_low"] == pytest.approx(low)
+    assert row["pit_density_per_mm2_ci95_high"] == pytest.approx(high)
     assert row["pit_density_interval"] == "between 3 fields"
     assert row["n_pit_fields"] == 3
     assert row["n_worst_seen"] == 1

@@ -28,18 +28,18 @@ def test_image_table_has_every_image_failed_ones_too(records):
 
 
 def test_pit_table_holds_all_pits_with_whose_they_are(records):
-    table = object_table(records, "pits")
+    table = object_table(records, "pits", "study_pits")
     assert len(table["label"]) == 1 + 2 + 0 + 12 + 16 + 14 + 40 + 20 + 24 + 9 + 0 + 3
     assert set(table["group"][table["specimen"] == "U1"]) == {"uncoated 7 d"}
     assert sum(table["image"] == "images/06.png") == 40
 
 
 def test_review_table(records):
-    assert len(object_table(records, "for_review")["label"]) == 12
+    assert len(object_table(records, "for_review", "study_for_review")["label"]) == 12
 
 
 def test_nothing_measured_gives_empty_tables_with_all_columns():
-    table = object_table([], "pits")
+    table = object_table([], "pits", "study_pits")
     assert list(table) == [c.name for c in TABLES["study_pits"]]
     assert all(len(column) == 0 for column in table.values())
 
@@ -63,7 +63,7 @@ def test_height_maps_have_a_table_of_their_own(height_folder):
 
 def test_pits_of_both_kinds_of_image_say_which_they_are(height_folder):
     records = gather(load_study(height_folder), ResultsStore(height_folder).all())[0]
-    table = object_table(records, "pits")
+    table = object_table(records, "pits", "study_pits")
     seen = table["image_kind"] == "micrograph"
     assert seen.sum() == 3 and (~seen).sum() == 17
     assert all(math.isnan(d) for d in table["depth_um"][seen])

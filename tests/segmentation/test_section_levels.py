@@ -79,3 +79,21 @@ def test_noise_alone_is_no_section():
     grey = np.random.default_rng(3).normal(100, 5, SHAPE).astype(np.float32)
     assert find_levels(grey, np.ones(SHAPE, bool)) is None
     assert find_levels(np.full(SHAPE, 7, np.float32), np.ones(SHAPE, bool)) is None
+
+
+@pytest.mark.parametrize(("product", "blur", "within"), [(120, 1.0, 12), (120, 1.5, 20), (60, 1.0, 40)])
+def test_the_level_of_a_layer_of_five_pixels_is_read_where_it_shows_best(draw_section, product, blur, within):
+    medium = 30 if product == 120 else 120
+    grey = draw_section(SHAPE, parts(product, 215, gap=5), medium=medium, noise=4, blur=blur)
+    found = find_levels(grey.astype(np.float32), np.ones(SHAPE, bool))
+    assert found.thin_layer
+    assert found.levels["product"][0] == pytest.approx(product, abs=within)
+    assert any("higher magnification" in text for text in found.warnings)
+
+
+@pytest.mark.parametrize("blur", [0.5, 1.0, 2.5])
+def test_a_bare_edge_is_no_layer(draw_section, blur):
+    grey = draw_section(SHAPE, parts(30, 215), noise=8, blur=blur).astype(np.float32)
+    found = find_levels(grey, np.ones(SHAPE, bool))
+    assert "product" not in found.levels
+    assert not found.thin_layer

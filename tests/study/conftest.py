@@ -63,6 +63,26 @@ def measure_pits(image, settings=None, *, region=None, datum=None, unexposed=Non
         masks={"pits": labels, "region": seen}, warnings=image.warnings,
     )
 
+def part(procedure, image, settings, region, **others):
+    return Result(
+        procedure=procedure, source=image.source, calibration=image.calibration,
+        settings=settings.model_dump(mode="json"),
+        summary={
+            "drawn_width_um": settings.drawn_width_um,
+            "cut_angle_deg": getattr(settings, "cut_angle_deg", None),
+            "region_px": None if region is None else int(region.sum()),
+        } | {role: other.source.path for role, other in others.items() if other is not None},
+        tables={}, masks={}, warnings=image.warnings,
+    )
+
+def measure_struts(image, settings=None, *, region=None, before=None, side_view=None, thickness_map=None):
+    assert thickness_map is None or isinstance(thickness_map, HeightMap)
+    return part("struts", image, settings, region, before=before, side_view=side_view,
+                thickness_map=thickness_map)
+
+def measure_section(image, settings=None, *, region=None, before=None, twin=None):
+    return part("section", image, settings, region, before=before, twin=twin)
+
 def measure_degraded(image, settings=None, *, region=None):
     if int(image.grey[0, 0]) == 205:
         raise InputError(image.source.path, "one class only", "Look at it")

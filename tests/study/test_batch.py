@@ -109,6 +109,48 @@ def test_redoes_only_what_changed(make_study: MakeStudy, write_image: Callable[.
     assert measure_study(folder, workers=1).done == []
 
 
+def test_drawn_sizes_and_companions_redo_the_parts_they_belong_to(
+    make_study: MakeStudy, write_image: Callable[..., None]
+) -> None:
+    second = '[[specimen]]\nid = "t"\ngroup = "g"\ndrawn_strut_width_um = 400\n'
+    settings = "[settings.struts]\ndrawn_width_um = 500.0\n"
+    files = {
+        "surface.png": "",
+        "strut.png": 'shows = "strut"\nbefore = "before.png"',
+        "section.png": 'shows = "section"\ntwin = "before.png"',
+        "other.png": 'shows = "strut"',
+    }
+    folder = make_study(dict.fromkeys(files, 200), files, second)
+    write_image(folder / "before.png", seed=9)
+    manifest = folder / "study.toml"
+    text = manifest.read_text().replace('other.png"\nspecimen = "s"', 'other.png"\nspecimen = "t"') + settings
+    manifest.write_text(text)
+    assert len(measure_study(folder, workers=1).done) == 4
+    stored = {r.image_id: r for r in ResultsStore(folder).all()}
+    assert stored["images/strut.png"].summary["drawn_width_um"] == 500
+    assert stored["images/strut.png"].summary["before"] == "before.png"
+    assert stored["images/section.png"].summary["twin"] == "before.png"
+    assert stored["images/other.png"].summary["drawn_width_um"] == 400
+    assert measure_study(folder, workers=1).done == []
+
+    manifest.write_text(text.replace("exposure_h = 168\n", "exposure_h = 168\ndrawn_strut_width_um = 410\n"))
+    assert measure_study(folder, workers=1).done == ["images/strut.png", "images/section.png"]
+    manifest.write_text(manifest.read_text().replace("um = 400", "um = 405"))
+    assert measure_study(folder, workers=1).done == ["images/other.png"]
+    write_image(folder / "before.png", seed=10)
+    assert measure_study(folder, workers=1).done == ["images/strut.png", "images/section.png"]
+    text = manifest.read_text()
+    manifest.write_text(text.replace('shows = "section"', 'shows = "section"\ncut_angle_deg = 12'))
+    assert measure_study(folder, workers=1).done == ["images/section.png"]
+    (folder / "before.png").unlink()
+    outcome = measure_study(folder, workers=1)
+    remedy = "Correct its name in study.toml."
+    assert dict(outcome.failed) == {
+        "images/strut.png": f"the picture before exposure before.png is missing. {remedy}",
+        "images/section.png": f"the section of an unexposed twin before.png is missing. {remedy}",
+    }
+
+
 def test_an_older_result_outlives_a_failure(make_study: MakeStudy) -> None:
     folder = make_study({"a.png": 200})
     measure_study(folder, workers=1)

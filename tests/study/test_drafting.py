@@ -133,6 +133,52 @@ def test_masks_by_folder_and_files_that_only_look_like_images(
     assert "it holds text" in said[1]
 
 
+def test_struts_and_sections_are_guessed_from_names(
+    tmp_path: Path, write_image: WriteImage, write_heights: Callable[..., None]
+) -> None:
+    pictures = [
+        "struts/U07-1_strut.png",
+        "struts/U07-1_side.png",
+        "struts/U07-2_mesh.png",
+        "struts/U07-2_mesh_before.png",
+        "struts/U07-3_a.png",
+        "struts/U07-3_b.png",
+        "struts/U07-3_before.png",
+        "sections/U07-1.png",
+        "sections/U07-1_twin.png",
+        "images/U07-4_a.png",
+        "images/U07-4_a_before.png",
+    ]
+    for seed, name in enumerate(pictures):
+        write_image(tmp_path / name, seed)
+    write_heights(tmp_path / "struts/U07-2_mesh_stage.tif")
+    draft = draft_study(tmp_path)
+    study = load_study(tmp_path)
+    found = {image.file: (image.shows, image.companions()) for image in study.images}
+    assert found == {
+        "struts/U07-1_strut.png": ("strut", {"side_view": "struts/U07-1_side.png"}),
+        "struts/U07-2_mesh.png": (
+            "strut",
+            {"before": "struts/U07-2_mesh_before.png", "thickness_map": "struts/U07-2_mesh_stage.tif"},
+        ),
+        "struts/U07-3_a.png": ("strut", {}),
+        "struts/U07-3_b.png": ("strut", {}),
+        "struts/U07-3_before.png": ("strut", {}),  # of which of the two nobody can tell
+        "sections/U07-1.png": ("section", {"twin": "sections/U07-1_twin.png"}),
+        "images/U07-4_a.png": ("surface", {}),
+        "images/U07-4_a_before.png": ("surface", {}),  # a surface has no picture before
+    }
+    assert [len(study.images_of(f"U07-{n}")) for n in (1, 2, 3, 4)] == [2, 1, 3, 2]
+    assert 'shows = "strut"  # guessed from the name' in draft.text
+    assert 'shows = "surface"\n' in draft.text
+    specimen = draft.text[draft.text.index('id = "U07-1"') :]
+    assert "# drawn_strut_width_um = ...  # as drawn" in specimen[: specimen.index("[[specimen]]")]
+    specimen = draft.text[draft.text.index('id = "U07-4"') :]
+    assert "drawn" not in specimen[: specimen.index("[[specimen]]")]
+    [said] = [line for line in draft.could_not_tell if line.startswith("What it shows: struts or a cross-")]
+    assert "sections/U07-1.png" in said and "images" not in said
+
+
 def test_one_specimen_at_several_exposures(tmp_path: Path, write_image: WriteImage) -> None:
     for seed, name in enumerate(("7d/P1_a.png", "14d/P1_a.png")):
         write_image(tmp_path / name, seed)

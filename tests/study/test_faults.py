@@ -23,12 +23,16 @@ from surfscan.study.manifest import ImageEntry, Material, Specimen, StudySetting
         ("exposure_weeks", None, "write exposure_h"),
         ("surface_area_cm2", 4.12, "write surface_area_mm2 = 412"),
         ("density_kg_per_m3", 1760, "write density_g_per_cm3 = 1.76"),
+        ("cut_angle_rad", 0.1, "write cut_angle_deg = 5.729577951"),
+        ("cut_angle", 5, "Say the unit: write cut_angle_deg (°)"),
         ("specimn", "x", "Did you mean 'specimen'?"),
+        ("drawn_width_um", 400, "Known here"),
         ("qqq", 1, "Known here: pixel_size_um, exposure_h"),
     ],
 )
 def test_unknown_keys(name: str, value: object, remedy: str) -> None:
     fields = ["pixel_size_um", "exposure_h", "surface_area_mm2", "density_g_per_cm3", "specimen"]
+    fields.append("cut_angle_deg")
     assert remedy in suggest_key(name, value, fields)
 
 

@@ -96,6 +96,50 @@ def test_a_stated_pixel_size_holds_for_both_maps(folder: Path, write_heights: Ca
     assert unexposed.calibration.pixel_size_x_um == 0.5
 
 
+def test_pictures_and_heights_that_belong_to_a_picture_have_scales_of_their_own(
+    tmp_path: Path, write_image: Callable[..., None], write_heights: Callable[..., None]
+) -> None:
+    import tifffile
+
+    write_image(tmp_path / "a.png")
+    write_image(tmp_path / "side.png", size=30)
+    pixels = np.random.default_rng(1).integers(90, 200, (30, 50)).astype(np.uint8)
+    tifffile.imwrite(tmp_path / "b.tif", pixels, resolution=(5000, 5000), resolutionunit="CENTIMETER")
+    write_heights(tmp_path / "h.tif", size=60)
+    named = {"file": "a.png", "shows": "strut", "side_view": "side.png"}
+    entry = _entry(**named, before="b.tif", pixel_size_um=(0.5, 0.5))
+    opened = open_entry(tmp_path, entry)
+    before = open_companion(tmp_path, entry, opened, "before")
+    assert isinstance(before, Micrograph) and before.source.path == "b.tif" and before.shape == (30, 50)
+    assert before.calibration.pixel_size_x_um == pytest.approx(2)
+    side = open_companion(tmp_path, entry, opened, "side_view")
+    assert side.calibration.pixel_size_x_um == 0.5
+    assert open_companion(tmp_path, _entry(**named), opened, "side_view").calibration is None
+    entry = _entry(file="a.png", shows="strut", thickness_map="h.tif")
+    heights = open_companion(tmp_path, entry, opened, "thickness_map")
+    assert isinstance(heights, HeightMap) and heights.shape == (60, 60)
+
+
+@pytest.mark.parametrize(
+    ("role", "name", "fault"),
+    [
+        ("before", "h.x3p", "states heights in .*: it is no micrograph"),
+        ("thickness_map", "rgb.png", "a colour image cannot be a height map"),
+    ],
+)
+def test_a_companion_of_the_wrong_kind(tmp_path: Path, role: str, name: str, fault: str) -> None:
+    import cv2
+
+    colour = np.arange(40 * 40 * 3, dtype=np.uint8).reshape(40, 40, 3)
+    for file in ("rgb.png", "a.png"):
+        (tmp_path / file).write_bytes(cv2.imencode(".png", colour)[1].tobytes())
+    write_x3p(tmp_path / "h.x3p", np.random.default_rng(0).normal(0, 1, (20, 18)), 0.5)
+    entry = _entry(file="a.png", shows="strut", **{role: name})
+    with pytest.raises(InputError, match=fault) as caught:
+        open_companion(tmp_path, entry, open_entry(tmp_path, entry), role)
+    assert caught.value.path == str(tmp_path / name)
+
+
 @pytest.mark.parametrize(("role", "said"), [("region", "specimen"), ("datum", "datum")])
 def test_a_mask_must_mark_something(folder: Path, role: str, said: str) -> None:
     import cv2

@@ -86,6 +86,10 @@ shows = "heights"
 """
 
 
+PART = "[[image]]\nfile = 'c.png'\nspecimen = 'U07-1'\nshows = 'strut'\n"
+SPECIMEN = "[[specimen]]\nid = 'S'\ngroup = '7 d'\n"
+
+
 def test_height_maps_and_what_belongs_to_them(tmp_path: Path) -> None:
     added = 'height_unit = "nm"\ndatum = "masks\\\\d.png"\nunexposed = "before.x3p"\nregion = "r.png"\n'
     settings = "[settings.height_pits]\nmin_depth_um = 2.0\n[settings.texture]\nl_cutoff_um = 80\n"
@@ -173,6 +177,22 @@ def test_all_faults_at_once_each_with_its_line(tmp_path: Path) -> None:
             ":36: height_unit is for images of heights, and this image shows a surface. Take height_unit out",
         ),
         (HEIGHTS + 'height_unit = "counts"\n', ":37: height_unit = 'counts' is no unit of length. Write one"),
+        (
+            PART + "side_view = 's.png'\nthickness_map = 'h.x3p'\n",
+            ":38: side_view and thickness_map both give the thickness. Keep the one that shows it better",
+        ),
+        (PART + "twin = 't.png'\n", ":37: twin is for images of a cross-section, and this image shows"),
+        (PART + "cut_angle_deg = 10\n", ":37: cut_angle_deg is for images of a cross-section"),
+        (
+            SPECIMEN + "drawn_shape = 'ellipse'\ndrawn_top_width_um = 300\n",
+            ":37: drawn_top_width_um belongs to a trapezoid, and drawn_shape is 'ellipse'. Take it out, or",
+        ),
+        (
+            SPECIMEN + "drawn_strut_width_um = 250\ndrawn_top_width_um = 300\n",
+            ":37: drawn_top_width_um = 300 is wider than drawn_strut_width_um = 250. Write the wider face",
+        ),
+        (SPECIMEN + "drawn_width_um = 300\n", ":36: unknown key 'drawn_width_um'. Write drawn_strut_width"),
+        (SPECIMEN + "drawn_shape = 'round'\n", ":36: drawn_shape = 'round' is not known. Write one of 'rect"),
         ("broken line\n", ":33: not valid TOML"),
         ('unclosed = "', "study.toml:33: not valid TOML"),
         ("[setings.pits]\n", ":33: unknown key 'setings'. Did you mean 'settings'?"),
@@ -224,6 +244,21 @@ def test_specimens_from_a_csv(tmp_path: Path) -> None:
     (tmp_path / "specimens.csv").write_bytes("id;group;exposure_h\ns1;g;168,5\ns2;g;\n".encode("utf-8-sig"))
     study = load_study(_write(tmp_path, CSV_STUDY + '[[image]]\nfile = "a"\nspecimen = "s2"\n'))
     assert [(s.id, s.exposure_h) for s in study.specimens] == [("s1", 168.5), ("s2", None)]
+
+
+def test_drawn_sizes_from_a_csv(tmp_path: Path) -> None:
+    csv = (
+        "id;group;drawn_strut_width_um;drawn_thickness_um;drawn_shape;drawn_top_width_um\n"
+        "s1;g;400,5;300;trapezoid;350\ns2;g;;;;\n"
+    )
+    (tmp_path / "specimens.csv").write_text(csv)
+    study = load_study(_write(tmp_path, CSV_STUDY + '[[image]]\nfile = "a"\nspecimen = "s2"\n'))
+    drawn, bare = study.specimens
+    assert (drawn.drawn_strut_width_um, drawn.drawn_thickness_um) == (400.5, 300)
+    assert (drawn.drawn_shape, drawn.drawn_top_width_um, bare.drawn_shape) == ("trapezoid", 350, None)
+    (tmp_path / "specimens.csv").write_text(csv.replace("trapezoid;350", "trapezoid;450"))
+    said = _faults(tmp_path, CSV_STUDY)
+    assert "specimens.csv:2: drawn_top_width_um = 450 is wider than drawn_strut_width_um = 400.5" in said
 
 
 def test_faults_of_the_csv_name_its_lines(tmp_path: Path) -> None:

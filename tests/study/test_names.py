@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from surfscan.study.names import companion_of, guess, stem_of
+from surfscan.study.names import companion_of, guess, stem_of, stems_owned
 
 
 @pytest.mark.parametrize(
@@ -71,3 +71,51 @@ def test_parts_of_names() -> None:
     assert companion_of("U07-1_a.png") is None and companion_of("unmasked/U07-1_a.png") is None
     assert companion_of("U07-1_h_datum.png") == ("U07-1_h", "datum")
     assert companion_of("heights/U07-1_h-Unexposed.x3p") == ("U07-1_h", "unexposed")
+
+
+@pytest.mark.parametrize(
+    ("file", "stem", "role"),
+    [
+        ("struts/U07-1_strut_before.png", "U07-1_strut", "before"),
+        ("U07-1_side.png", "U07-1", "side_view"),
+        ("U07-1_mesh side view.png", "U07-1_mesh", "side_view"),
+        ("U07-1_stage.x3p", "U07-1", "thickness_map"),
+        ("U07-1_thickness-map.x3p", "U07-1", "thickness_map"),
+        ("sections/U07-1_Twin.tif", "U07-1", "twin"),
+    ],
+)
+def test_companions_of_struts_and_sections(file: str, stem: str, role: str) -> None:
+    assert companion_of(file) == (stem, role)
+    assert companion_of("U07-1_hillside.png") is None
+
+
+def test_stems_by_which_companions_name_an_image() -> None:
+    assert stems_owned("struts/U07-1_strut.png") == ["U07-1_strut", "U07-1"]
+    assert stems_owned("U07-1_cross-section.tif") == ["U07-1_cross-section", "U07-1"]
+    assert stems_owned("U07-1_a.png") == ["U07-1_a"] and stems_owned("strut.png") == ["strut"]
+
+
+@pytest.mark.parametrize(
+    ("file", "shows"),
+    [
+        ("struts/U07-1.png", "strut"),
+        ("U07-1_strut.png", "strut"),
+        ("168h mesh/U07-1_a.png", "strut"),
+        ("U07-1_crossing.png", "strut"),
+        ("U07-1_cut.png", "section"),
+        ("Cross-sections/U07-1.png", "section"),
+        ("struts/U07-1_section.png", "section"),  # the name comes before the folder
+        ("sections/struts/U07-1.png", "strut"),  # the nearest folder comes first
+        ("U07-1_strut_section.png", "section"),  # a section of a strut is a section
+        ("images/U07-1_a.png", None),
+        ("dissection/constructs/uncut_1.png", None),
+    ],
+)
+def test_what_a_name_says_an_image_shows(file: str, shows: str | None) -> None:
+    assert guess(file).shows == shows
+
+
+def test_words_for_what_it_shows_are_of_the_field() -> None:
+    assert (guess("U07-1_strut.png").specimen, guess("U07-1_strut.png").field) == ("U07-1", "strut")
+    assert guess("sections/U07-1_section_2.png").specimen == "U07-1"
+    assert guess("images/mesh_1.png").specimen == "mesh_1"

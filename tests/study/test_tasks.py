@@ -4,15 +4,26 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from surfscan.errors import InputError
-from surfscan.procedures.settings import DegradedSettings, HeightPitSettings, PitSettings, TextureSettings
-from surfscan.study.entries import PROCEDURES_BY_KIND, ImageEntry, Study
-from surfscan.study.tasks import PROCEDURES, fingerprint, plan_image
+from surfscan.procedures.settings import (
+    DegradedSettings,
+    HeightPitSettings,
+    PitSettings,
+    SectionSettings,
+    StrutSettings,
+    TextureSettings,
+)
+from surfscan.store.results import StagedResult
+from surfscan.study.entries import PROCEDURES_BY_KIND, ImageEntry, Specimen, Study, StudySettings
+from surfscan.study.tasks import PROCEDURES, fingerprint, plan_image, settings_for
+from surfscan.study.worker import measure_image
 
 IMAGE = ImageEntry(file="a.png", specimen="s")
 HEIGHTS = ImageEntry(file="a.x3p", specimen="s", shows="heights")
@@ -114,6 +125,75 @@ def test_what_belongs_to_an_image_decides_and_must_be_there(tmp_path: Path) -> N
         pits, texture = plan_image(study, image).jobs
         marks |= {pits.fingerprint, texture.fingerprint}
     assert len(marks) == 3 + 1
+
+
+def test_drawn_sizes_take_the_place_of_settings(tmp_path: Path) -> None:
+    drawn = Specimen(id="s", group="g", drawn_strut_width_um=400, drawn_shape="ellipse")
+    bare = Specimen(id="t", group="g")
+    stated = StudySettings(
+        struts=StrutSettings(drawn_width_um=500, drawn_thickness_um=300),
+        section=SectionSettings(drawn_width_um=600, cut_angle_deg=5),
+    )
+    study = Study(folder=tmp_path, title="T", specimens=(drawn, bare), settings=stated)
+
+    def of(specimen: str, shows: str, **more: object) -> tuple:
+        image = ImageEntry(file="a.png", specimen=specimen, shows=shows, **more)
+        found = settings_for(study, image, image.procedures[0])
+        angle = getattr(found, "cut_angle_deg", None)
+        return type(found), found.drawn_width_um, found.drawn_thickness_um, found.drawn_shape, angle
+
+    assert of("s", "strut") == (StrutSettings, 400, 300, "ellipse", None)
+    assert of("t", "strut") == (StrutSettings, 500, 300, "rectangle", None)
+    assert of("s", "section") == (SectionSettings, 400, None, "ellipse", 5)
+    assert of("t", "section", cut_angle_deg=0.0) == (SectionSettings, 600, None, "rectangle", 0)
+    surface = ImageEntry(file="a.png", specimen="s")
+    assert settings_for(study, surface, "pits") == PitSettings()
+
+
+def test_a_strut_is_measured_against_what_its_specimen_was_drawn(tmp_path: Path) -> None:
+    """The real procedure: struts of 40 px of 10 µm, drawn 500 µm wide, were 480 µm before."""
+    import cv2
+
+    for name, half in (("a.png", 20), ("before.png", 24)):
+        grey = np.random.default_rng(half).normal(200, 2, (240, 320))
+        grey[80 - half : 80 + half] = 50
+        grey[80:, 120 - half : 120 + half] = 50
+        grey = cv2.GaussianBlur(grey, (0, 0), 1.0).astype(np.uint8)
+        (tmp_path / name).write_bytes(cv2.imencode(".png", grey)[1].tobytes())
+    specimen = Specimen(id="s", group="g", drawn_strut_width_um=500, drawn_thickness_um=300)
+    for more, against, loss in (({}, "drawn", 0.2), ({"before": "before.png"}, "before", 1 / 6)):
+        image = ImageEntry(file="a.png", specimen="s", shows="strut", pixel_size_um=(10.0, 10.0), **more)
+        study = Study(folder=tmp_path, title="T", specimens=(specimen,), images=(image,))
+        [(_, staged)] = measure_image(plan_image(study, image))
+        assert isinstance(staged, StagedResult), staged
+        summary = json.loads(staged.record)["summary"]
+        assert summary["mean_width_um"] == pytest.approx(400, abs=2)
+        assert summary["loss_against"] == against
+        assert summary["loss_fraction"] == pytest.approx(loss, abs=0.005)
+        assert summary["section_basis"].startswith("drawn thickness")
+
+
+def test_a_section_is_measured_against_what_its_specimen_was_drawn(
+    tmp_path: Path, draw_section: Callable[..., np.ndarray]
+) -> None:
+    """The real procedure: 96 x 66 px of 0.5 µm are left of 60 x 45 µm drawn, or of a twin of 61 x 46 µm."""
+    import cv2
+
+    pictures = {
+        "a.png": [("rectangle", 130, 110, 132, 100, 110), ("rectangle", 130.4, 109.7, 96, 66, 210)],
+        "twin.png": [("rectangle", 130, 110, 122, 92, 210)],
+    }
+    for name, shapes in pictures.items():
+        (tmp_path / name).write_bytes(cv2.imencode(".png", draw_section((220, 260), shapes))[1].tobytes())
+    specimen = Specimen(id="s", group="g", drawn_strut_width_um=60, drawn_thickness_um=45)
+    for more, outline, original in (({}, "drawn size", 60 * 45), ({"twin": "twin.png"}, "twin", 61 * 46)):
+        image = ImageEntry(file="a.png", specimen="s", shows="section", pixel_size_um=(0.5, 0.5), **more)
+        study = Study(folder=tmp_path, title="T", specimens=(specimen,), images=(image,))
+        [(_, staged)] = measure_image(plan_image(study, image))
+        assert isinstance(staged, StagedResult), staged
+        summary = json.loads(staged.record)["summary"]
+        assert summary["original_outline"] == outline
+        assert summary["remaining_fraction"] == pytest.approx(96 * 66 * 0.25 / original, abs=0.006)
 
 
 def test_there_is_a_function_for_every_procedure_of_the_manifest() -> None:

@@ -1,0 +1,109 @@
+"""What the page of a study is made of: its contents, its parts, and the gallery of pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from surfscan.report.extreme_values import Extremes
+from surfscan.report.groups import GroupSummary
+from surfscan.report.pictures import FieldPicture
+from surfscan.report.pooling import SpecimenSummary
+from surfscan.report.records import FieldRecord
+from surfscan.report.truth import TruthComparison
+
+if TYPE_CHECKING:
+    from surfscan.study.entries import Shows
+    from surfscan.study.manifest import Study
+
+
+@dataclass(frozen=True)
+class PageContent:
+    """All that the page is made of."""
+
+    study: Study
+    records: Sequence[FieldRecord]
+    specimens: Sequence[SpecimenSummary]
+    groups: Sequence[GroupSummary]
+    truth: Sequence[TruthComparison]
+    pictures: Mapping[str, FieldPicture]
+    warnings: Sequence[tuple[str, str]]
+    inputs: Sequence[tuple[str, str, str]]
+    """(file, what it is, SHA-256) of every input."""
+    libraries: Sequence[tuple[str, str]] = field(default=())
+    extremes: Sequence[Extremes] = field(default=())
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the page with a place in its contents.
+
+    Attributes
+    ----------
+    anchor, title : str
+    template : str
+        In the folder parts/; it finds what it shows under the name `it`.
+    shown : mapping
+    """
+
+    anchor: str
+    title: str
+    template: str
+    shown: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class OnPage:
+    """All that the page says of one kind of image.
+
+    Attributes
+    ----------
+    what : str
+        What was measured on such images, in words.
+    sentences : sequence of str
+        For the summary.
+    figures, pictures : sequence of Part
+        Tables and charts; and the images themselves, further down.
+    sizes : sequence of Part
+        What stands between the two.
+    not_measured, method, cautions : sequence of str
+    """
+
+    what: str
+    sentences: Sequence[str]
+    figures: Sequence[Part]
+    pictures: Sequence[Part]
+    not_measured: Sequence[str]
+    method: Sequence[str]
+    sizes: Sequence[Part] = ()
+    cautions: Sequence[str] = ()
+
+
+def gallery(
+    content: PageContent,
+    kind: Shows,
+    own: Callable[[FieldRecord, FieldPicture | None], dict[str, Any]],
+) -> list[dict[str, Any]]:
+    """Measured images of one kind by specimen, each with its picture and what `own` adds."""
+    from markupsafe import Markup
+
+    out = []
+    for summary in content.specimens:
+        fields = []
+        for record in summary.by_kind[kind].records:
+            if record.any_done() is None:
+                continue
+            picture = content.pictures.get(record.image_id)
+            fields.append(
+                {
+                    "key": f"picture-{content.records.index(record)}",
+                    "name": record.image_id,
+                    "worst": not record.enters_means,
+                    "picture": picture and {**vars(picture), "scale_bar": Markup(picture.scale_bar)},
+                    **own(record, picture),
+                }
+            )
+        if fields:
+            out.append({"title": f"{summary.specimen.id} · {summary.specimen.group}", "fields": fields})
+    return out

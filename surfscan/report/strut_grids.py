@@ -1,0 +1,174 @@
+"""Tables of the page about struts: specimens and pictures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
+from surfscan.report.grids import hours
+from surfscan.report.pooling import SpecimenSummary
+from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, of_kind, words
+from surfscan.report.rounding import NO_VALUE, significant
+from surfscan.report.strut_prose import faults_words
+from surfscan.report.strut_records import is_upper_bound, lost_metal, section_basis
+from surfscan.report.strut_specimens import has_upper_bound
+
+
+def strut_specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
+    """One row a specimen that has pictures of struts."""
+    heads = [
+        Head("Specimen", "group, surface"),
+        Head("Exposure", "h", number=True),
+        Head("Pictures", "n", number=True),
+        Head("Struts", "n", number=True),
+        Head("Mean width", "µm", number=True),
+        Head("Least width", "µm", number=True),
+        Head("Loss of width", "%", number=True),
+        Head("Penetration", "µm, one side", number=True),
+        Head("Loss with lost metal", "%, survivors below", number=True),
+        Head("Least section", "%", number=True),
+        Head("Least section, equal loss", "%", number=True),
+        Head("Worst-seen picture", "in no figure"),
+    ]
+    caption = (
+        "Specimens: struts of all pictures pooled, 95 % interval below. ≤ marks an upper bound: the "
+        "thickness was not measured"
+    )
+    rows = [_specimen_cells(s) for s in specimens if s.by_kind["strut"].row]
+    return Grid(caption, heads, rows).without_empty_columns()
+
+
+def strut_specimen_notes(specimens: Sequence[SpecimenSummary]) -> list[str]:
+    """What the marks in that table mean."""
+    rows = [row for s in specimens if (row := s.by_kind["strut"].row)]
+    notes = []
+    if any(row["condition"] == WITH_PRODUCT for row in rows):
+        notes.append(
+            "† Measured with corrosion product on the struts: product as dark as the metal widens them."
+        )
+    if any(row["condition"] == NOT_STATED for row in rows):
+        notes.append("¶ Surface condition not stated: corrosion product, if any, may widen the struts.")
+    if any(row["n_failed"] for row in rows):
+        notes.append("‡ Some pictures of this specimen were not measured; see below.")
+    if any(row["broken_count"] > 0 or row["missing_count"] > 0 for row in rows):
+        notes.append(
+            "✕ Struts broken or missing: widths and least section are those of metal that still stands."
+        )
+    return notes
+
+
+def strut_image_grid(records: Sequence[FieldRecord]) -> Grid:
+    """One row a picture of struts that was measured."""
+    heads = [
+        Head("Picture"),
+        Head("Specimen"),
+        Head("Pixel", "µm", number=True),
+        Head("Struts", "n", number=True),
+        *(Head(*HEADS[name][:2], number=True) for name in ("mean_width_um", "min_width_um")),
+        Head("Loss of width", "%, against", number=True),
+        Head("Loss with lost metal", "%, survivors below", number=True),
+        Head("Least section", "%, thickness", number=True),
+        Head("Least section, equal loss", "%", number=True),
+        Head("Warnings", "n", number=True),
+    ]
+    rows = [_image_cells(r) for r in of_kind(records, "strut") if r.done("struts")]
+    return Grid(f"Pictures of struts ({len(rows)})", heads, rows).without_empty_columns()
+
+
+def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
+    row = summary.by_kind["strut"].row
+    gone = row["broken_count"] > 0 or row["missing_count"] > 0
+    marks = "".join(
+        mark
+        for mark, holds in (
+            ("†", row["condition"] == WITH_PRODUCT),
+            ("¶", row["condition"] == NOT_STATED),
+            ("‡", row["n_failed"]),
+            ("✕", gone),
+        )
+        if holds
+    )
+
+    def estimate(name: str, *, is_upper_bound: bool = False) -> Cell:
+        low, high = row[f"{name}_ci95_low"], row[f"{name}_ci95_high"]
+        return estimate_cell(row[name], low, high, scale=HEADS[name][2], is_upper_bound=is_upper_bound)
+
+    broken = [
+        f"{word} {row[name]:.0f}"
+        for name, word in (("broken_count", "broken"), ("missing_count", "missing"))
+        if row[name] > 0
+    ]
+    pictures = str(row["n_pooled"])
+    worst = row["worst_seen_min_strut_width_um"]
+    whose = (row["group"], words(row["condition"]))
+    return [
+        Cell(f"{row['specimen']} {marks}".strip(), (", ".join(filter(None, whose)),)),
+        Cell(hours(row["exposure_h"])),
+        Cell(pictures),
+        Cell(NO_VALUE if math.isnan(row["strut_count"]) else f"{row['strut_count']:.0f}", tuple(broken)),
+        estimate("mean_strut_width_um"),
+        estimate("min_strut_width_um"),
+        estimate("strut_loss_fraction"),
+        estimate("width_penetration_um"),
+        _lost_cell(
+            row["lost_length_fraction"], row["loss_with_lost_fraction"], row["loss_of_survivors_fraction"]
+        ),
+        estimate("least_section_fraction", is_upper_bound=has_upper_bound(summary)),
+        estimate("least_section_equal_loss_fraction"),
+        Cell(
+            "" if math.isnan(worst) else "× shown", () if math.isnan(worst) else (f"{significant(worst)} µm",)
+        ),
+    ]
+
+
+def _image_cells(record: FieldRecord) -> list[Cell]:
+    def estimate(name: str, lines: Sequence[str] = (), *, is_upper_bound: bool = False) -> Cell:
+        low, high = record.interval("struts", name)
+        scale = 100.0 if name.endswith("_fraction") else 1.0
+        value = record.figure("struts", name)
+        return estimate_cell(
+            value,
+            math.nan if is_upper_bound else low,
+            high,
+            scale=scale,
+            lines=[] if math.isnan(value) else lines,
+            is_upper_bound=is_upper_bound,
+        )
+
+    stored = record.done("struts")
+    scale = stored.calibration if stored else None
+    pixel = NO_VALUE
+    if scale:
+        sizes = dict.fromkeys(significant(v) for v in (scale.pixel_size_x_um, scale.pixel_size_y_um))
+        pixel = " × ".join(sizes)
+    lost = lost_metal(record)
+    faults = [text for text in faults_words(record).split(", ") if text]
+    thickness = section_basis(record)
+    if not is_upper_bound(record):
+        thickness += f" {significant(record.figure('struts', 'thickness_um'))} µm"
+    return [
+        Cell(f"{record.image_id}{'' if record.enters_means else ' ×'}"),
+        Cell(record.specimen.id),
+        Cell(pixel),
+        Cell(f"{record.figure('struts', 'strut_count'):.0f}", tuple(faults)),
+        *(
+            estimate(f"{name}_width_um") if scale else estimate(f"{name}_width_px", ("px",))
+            for name in ("mean", "min")
+        ),
+        estimate("loss_fraction", (record.text("struts", "loss_against"),)),
+        _lost_cell(lost.length_fraction, lost.with_lost, lost.of_survivors),
+        estimate("least_section_fraction", (thickness,), is_upper_bound=is_upper_bound(record)),
+        estimate("least_section_equal_loss_fraction"),
+        Cell(str(len(record.warnings))),
+    ]
+
+
+def _lost_cell(length: float, with_lost: float, survivors: float) -> Cell:
+    """Loss with lost metal as zero width, without it, and the share of the length that is gone."""
+    if not length > 0:
+        return Cell("")
+    gone = f"{significant(100 * length, 2)}\u00a0% of length gone"
+    if math.isnan(with_lost):
+        return Cell(NO_VALUE, (gone,))
+    return Cell(significant(100 * with_lost), (f"survivors {significant(100 * survivors)}", gone))

@@ -1,0 +1,137 @@
+"""What the stored result of a picture of struts says beyond its summary."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from surfscan.columns import Table
+from surfscan.report.records import FieldRecord
+
+MEASURED, DRAWN = "measured", "drawn"
+COUNTS = (
+    "strut_count",
+    "broken_count",
+    "through_pitted_count",
+    "crack_count",
+    "gap_count",
+    "fragment_count",
+    "missing_count",
+)
+_LOOSE, _MISSING = "fragment", "missing"
+
+
+@dataclass(frozen=True)
+class LostMetal:
+    """Lost metal as zero width, and without it; not-a-number where nothing tells.
+
+    Attributes
+    ----------
+    length_fraction : float
+        Share of the length that is gone.
+    with_lost, of_survivors : float
+        Loss of width with what is gone as zero width, and of what still stands.
+    """
+
+    length_fraction: float
+    with_lost: float
+    of_survivors: float
+
+
+def carrying(struts: Table) -> np.ndarray:
+    """Places of the struts that carry: with a width, neither missing nor loose."""
+    there = ~np.isin(struts["condition"], (_LOOSE, _MISSING))
+    return np.flatnonzero(there & np.isfinite(struts["mean_width_px"]))
+
+
+def counted_length_um(record: FieldRecord) -> float:
+    """Length over which the widths of a picture count, by which it weighs in means."""
+    struts = record.table("struts")
+    return float(struts["counted_length_um"][carrying(struts)].sum())
+
+
+def penetration_um(record: FieldRecord) -> tuple[float, float]:
+    """Half of the width lost on average over struts with a reference, and half of its 95 % interval.
+
+    Notes
+    -----
+    The uncertainty of the reference counts in full: relative to the reference, not to what is left. The
+    scale common to width and reference is not in it.
+    """
+    struts = record.table("struts")
+    k = carrying(struts)
+    k = k[np.isfinite(struts["loss_fraction"][k])]
+    weight = struts["counted_length_um"][k] / struts["counted_length_um"][k].sum()
+    loss, reference = struts["loss_fraction"][k], struts["reference_width_um"][k]
+    own = (struts["mean_width_px_ci95_high"][k] - struts["mean_width_px_ci95_low"][k]) / 2
+    own = own / struts["mean_width_px"][k]
+    whole = (struts["loss_fraction_ci95_high"][k] - struts["loss_fraction_ci95_low"][k]) / 2 / (1 - loss)
+    others = np.sqrt(np.maximum(whole**2 - own**2, 0))
+    half = reference * np.hypot(own * (1 - loss), others) / 2
+    return float(weight @ (loss * reference)) / 2, float(weight @ half)
+
+
+def lost_metal(record: FieldRecord) -> LostMetal:
+    """Lost metal of a picture, against a picture before or, from its gaps, against the drawn width."""
+    length = record.figure("struts", "lost_length_fraction")
+    with_lost = record.figure("struts", "loss_with_lost_fraction")
+    survivors = record.figure("struts", "loss_of_survivors_fraction")
+    if math.isnan(with_lost) and record.text("struts", "loss_against") == DRAWN:
+        survivors = record.figure("struts", "loss_fraction")
+        with_lost = 1 - (1 - length) * (1 - survivors)
+    return LostMetal(length, with_lost, survivors)
+
+
+def section_basis(record: FieldRecord) -> str:
+    """Thickness behind the sections of a picture: measured, drawn (upper bounds), or empty."""
+    text = record.text("struts", "section_basis")
+    return next((basis for basis in (MEASURED, DRAWN) if text.startswith(basis)), "")
+
+
+def is_upper_bound(record: FieldRecord) -> bool:
+    """Whether section fractions of a picture are upper bounds, for its thickness was not measured."""
+    return section_basis(record) == DRAWN
+
+
+def station_shares(record: FieldRecord) -> np.ndarray:
+    """Remaining width of every station over its width before or as drawn; not-a-number where not counted.
+
+    All not-a-number where nothing is known to compare with.
+    """
+    stations, struts = record.table("stations"), record.table("struts")
+    reference = np.full(len(stations["strut"]), np.nan)
+    for number, width in zip(struts["strut"], struts["reference_width_px"], strict=True):
+        reference[stations["strut"] == number] = width
+    now, wide = stations["width_um"], stations["width_px"]
+    there = np.isfinite(now) & (now > 0)
+    before = np.divide(stations["width_before_um"] * wide, now, out=np.full(len(now), np.nan), where=there)
+    reference = np.where(np.isfinite(before), before, reference)
+    return np.where(stations["fault"] == "", wide / reference, np.nan)
+
+
+def worst_first(record: FieldRecord) -> list[int]:
+    """Rows of the table of struts: missing ones, then by least section or else least width."""
+    struts = record.table("struts")
+    section, width = struts["least_section_fraction"], struts["min_width_px"] / struts["reference_width_px"]
+    keys = [section, width, struts["min_width_px"]]
+    known = next((k for k in keys if np.isfinite(k).any()), keys[-1])
+    rank = np.where(struts["condition"] == _MISSING, -1.0, np.nan_to_num(known, nan=np.inf))
+    return [int(k) for k in np.argsort(rank, kind="stable")]
+
+
+def stretches(numbers: np.ndarray) -> list[tuple[int, int]]:
+    """First station and one past the last of every strut, from the strut number of each station."""
+    if not len(numbers):
+        return []
+    bounds = [0, *(np.flatnonzero(np.diff(numbers)) + 1).tolist(), len(numbers)]
+    return list(pairwise(bounds))
+
+
+def runs_backwards(stations: Table, start: int, end: int) -> bool:
+    """Whether a strut begins at its right or lower end, so that a chart drawn as the picture is turned."""
+    across = float(stations["col_px"][end - 1] - stations["col_px"][start])
+    down = float(stations["row_px"][end - 1] - stations["row_px"][start])
+    return (across if abs(across) >= abs(down) else down) < 0
