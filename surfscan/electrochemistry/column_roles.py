@@ -24,6 +24,9 @@ from surfscan.errors import InputError
 ROLES = ("potential", "current", "current density", "time", "scan")
 _DEFAULT_UNITS = {"potential": "V", "current": "A", "current density": "A/cm²", "time": "s"}
 _MILLIVOLT_ABOVE = 20.0
+_LEAST_SPAN_V = 0.002
+_LEAST_TIME_RATIO = 0.2
+"""A column is time only if the potential then moves by less than 0.2 V (or mV) a second (or unit of time)."""
 _CLEAR = 2.0
 
 _REMEDY = (
@@ -226,13 +229,7 @@ class _Chooser:
                 self.found["time"] = (clocks[0], "content")
         if "potential" in self.found and self.has_current:
             return
-        free = [
-            k
-            for k in self._free()
-            if self.headings[k].role in ("", "other")
-            and not (self.headings[k].role == "other" and self.headings[k].unit is not None)
-            and not is_constant(self.values[:, k])
-        ]
+        free = [k for k in self._free() if not self.headings[k].role and not is_constant(self.values[:, k])]
         needed = ("potential" not in self.found) + (not self.has_current)
         if len(free) > needed:
             free = self._without_counts(free, needed)
@@ -249,12 +246,13 @@ class _Chooser:
                     free.remove(k)
                     if role and role not in self.found:
                         self.found[role] = (k, "content")
-        rising = [k for k in free if is_increasing(self.values[:, k])]
+        rising = [k for k in free if is_increasing(self.values[:, k]) and self.values[0, k] >= 0]
         if len(free) > needed and rising and "time" not in self.found:
             time = max(rising, key=lambda k: span(self.values[:, k]))
             rest = [k for k in free if k != time]
-            even = [k for k in rest if unevenness(self.values[:, k]) < 0.5]
-            if even or "potential" in self.found:
+            least = _LEAST_TIME_RATIO * span(self.values[:, time])
+            slow = [k for k in rest if span(self.values[:, k]) < least]
+            if "potential" in self.found or any(unevenness(self.values[:, k]) < 0.5 for k in slow):
                 self.found["time"] = (time, "content")
                 return rest
         return free
@@ -262,7 +260,8 @@ class _Chooser:
     def _take_potential(self, free: list[int]) -> None:
         """The column that moves in the most even steps; where two do, the larger numbers."""
         scores = {k: unevenness(self.values[:, k]) for k in free}
-        order = sorted(free, key=lambda k: (scores[k], k))
+        wide = [k for k in free if span(self.values[:, k]) >= _LEAST_SPAN_V]
+        order = sorted(wide or free, key=lambda k: (scores[k], k))
         best = order[0]
         if len(order) > 1 and scores[order[1]] < _CLEAR * scores[best] + 0.02:
             rivals = order[:2]

@@ -13,6 +13,9 @@ from surfscan.electrochemistry.table_form import TableForm
 _LOOK_BACK = 8
 _MARKS = " \t#%!/\"'*"
 _LOOSE_BRACKET = re.compile(r" (?=[\[({</])|(?<=/) |(?<=\S) (?=(?:vs|versus)\b)|(?<=\bvs) |(?<=\bvs\.) ")
+_ENDING_IN_BRACKET = re.compile(r"[^\])]+[\])]|[^\])]+$")
+_STRANGE_UNIT = re.compile(r"[\[(][^\])]*[\])]\s*$|\S\s*/\s*\S+$")
+_LONGEST_HEADING = 200
 _NO_UNIT = ("", "-", "--", "#", "1", "[]", "()", "none", "n/a", "[-]", "(-)")
 
 _ROLE_WORDS = {
@@ -38,7 +41,7 @@ _ABSOLUTE_WORDS = {"abs", "absolute", "magnitude"}
 
 _NUMBER = r"([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)"
 _RATE = re.compile(
-    r"(?:scan|sweep)[ _-]*(?:rate|speed)\s*[\[(:=/,;\t ]*\s*"
+    r"(?:scan|sweep)[ _-]*(?:rate|speed)[\[(:=/,;_\s]*"
     rf"(?:(?P<before>[mu]?V\s*/\s*(?:s|sec|min|h))[\])]?[\s:=,;]*)?{_NUMBER}\s*"
     r"(?P<after>[mu]?V\s*(?:/|\s)\s*(?:s|sec|min|h)(?:-1|\^-1)?)?(?![A-Za-z])",
     re.IGNORECASE,
@@ -61,7 +64,7 @@ class Heading:
         As it stands in the file; empty where the column has none.
     role : str
         "potential", "current", "current density", "time", "scan"; "other" where it names something else;
-        empty where it has no heading.
+        empty where it has no heading, or one that says nothing ("channel 1").
     unit : Unit or None
     is_logarithm : bool
         Whether values are decimal logarithms.
@@ -91,20 +94,29 @@ def read_headings(lines: Sequence[str], form: TableForm) -> tuple[Heading, ...]:
     Returns
     -------
     tuple of Heading
-        One for each column, empty ones where no line heads as many columns as there are.
+        One for each column: from the last line that names a column known; else from the last that has as many
+        fields as the table; else empty ones.
     """
     recent = [line.strip() for line in lines[-_LOOK_BACK:]]
     units: list[Unit | None] = [None] * form.columns
+    unknown: tuple[Heading, ...] = ()
     for line in reversed(recent):
         fields = _fields(line, form)
-        if fields is None or not any(re.search(r"[^\W\d_]|%", field) for field in fields):
+        if fields is None or not any(re.search(r"[^\W\d_]", field) for field in fields):
+            continue
+        if any(form.is_number(field.encode()) for field in fields):
             continue
         found = [parse_unit(field) for field in fields]
         is_units = all(unit or _is_no_unit(field) for unit, field in zip(found, fields, strict=True))
         if is_units and any(found) and not any(units) and _has_names_above(recent, line, form):
             units = found
             continue
-        return tuple(_heading(field, unit) for field, unit in zip(fields, units, strict=True))
+        headings = tuple(_heading(field, unit) for field, unit in zip(fields, units, strict=True))
+        if any(heading.role not in ("", "other") for heading in headings):
+            return headings
+        unknown = unknown or headings
+    if unknown:
+        return unknown
     return tuple(_heading(unit.text if unit else "", unit) for unit in units)
 
 
@@ -131,6 +143,8 @@ def _fields(line: str, form: TableForm) -> list[str] | None:
             fields = text.split()
             if len(fields) != form.columns:
                 fields = _LOOSE_BRACKET.sub("\0", " ".join(text.split())).split()
+            if len(fields) != form.columns:
+                fields = _ENDING_IN_BRACKET.findall(text)
         fields = [field.replace("\0", " ").strip().strip("\"'").strip() for field in fields]
         while len(fields) > form.columns and not fields[-1]:
             fields.pop()
@@ -142,6 +156,7 @@ def _fields(line: str, form: TableForm) -> list[str] | None:
 def _heading(text: str, unit: Unit | None) -> Heading:
     if not text:
         return Heading(unit=unit, role=unit.kind if unit else "")
+    text = text[:_LONGEST_HEADING]
     inner = strip_logarithm(text)
     name, own = split_heading(text if inner is None else inner)
     unit = own or unit
@@ -149,19 +164,21 @@ def _heading(text: str, unit: Unit | None) -> Heading:
     exact = spaced.split()
     words = {word.lower() for word in exact}
     role = _role(exact, words, unit)
+    if not role and _STRANGE_UNIT.search(text):
+        role = "other"
     is_absolute = "|" in text or bool(words & _ABSOLUTE_WORDS)
     return Heading(text, role, unit, inner is not None, bool(words & _SET_WORDS), is_absolute)
 
 
 def _role(exact: Sequence[str], words: set[str], unit: Unit | None) -> str:
-    """What a heading names: by its words, and by its unit where words leave it open."""
+    """What a heading names: by its words, and by its unit where words leave it open; empty where neither."""
     if words & _OTHER_WORDS:
         return "other"
     named = [
         role for role, known in _ROLE_WORDS.items() if words & known and not (words & known == {"t"} == set())
     ]
     if "time" in named and words & _ROLE_WORDS["time"] == {"t"} and "t" not in exact:
-        named.remove("time")  # T is a temperature
+        return "other"  # T is a temperature
     if "scan" in named and unit is not None:
         named.remove("scan")
     if unit is not None:
@@ -170,7 +187,7 @@ def _role(exact: Sequence[str], words: set[str], unit: Unit | None) -> str:
         return unit.kind if fits else "other"
     if "current" in named and words & _DENSITY_WORDS:
         return "current density"
-    return named[0] if named else "other"
+    return named[0] if named else ""
 
 
 def find_reference(headings: Sequence[Heading], lines: Sequence[str]) -> tuple[str | None, tuple[str, ...]]:

@@ -59,8 +59,7 @@ def check_columns(
     voltage_like = 0.02 <= span(current) <= 2 * LARGEST_POTENTIAL_V
     uneven = unevenness(potential)
     is_swapped = voltage_like and (
-        (uneven > 0.5 and _SWAP_FACTOR * unevenness(current) < uneven and span(potential) < span(current))
-        or span(potential) < LEAST_RANGE_V
+        (uneven > 0.5 and _SWAP_FACTOR * unevenness(current) < uneven) or span(potential) < LEAST_RANGE_V
     )
     if is_swapped:
         first, second = reads

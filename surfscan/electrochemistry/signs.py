@@ -40,7 +40,8 @@ def give_sign(
     and falls to a sharp minimum inside a scan with a rise towards lower potentials, it is the absolute
     current: below the minimum it is taken as cathodic. A sharp minimum is one where the current runs more
     smoothly with its sign changed there than without. A current of one sign and no such minimum is one
-    branch: it rises with potential.
+    branch: cathodic if it is largest at the lowest potentials, anodic if it is small there (further up it may
+    fall again, where the metal passivates).
 
     Parameters
     ----------
@@ -93,7 +94,7 @@ def _inside(count: int, scans: Sequence[Scan]) -> np.ndarray:
 def _zero_current(
     potential_V: np.ndarray, magnitude: np.ndarray, scan: Scan, is_absolute: bool
 ) -> float | None:
-    """Potential of the sharp minimum of an absolute current inside a scan; None where there is none."""
+    """Where an absolute current changes its sign inside a scan, between two points; None where it does not."""
     potential, values = potential_V[scan.points][:: scan.direction], magnitude[scan.points][:: scan.direction]
     low = int(np.argmin(values))
     if low < 2 or low > values.size - 3:
@@ -102,12 +103,14 @@ def _zero_current(
     if float(values[:low].max()) < _LEAST_DIP * floor or float(values[low + 1 :].max()) < _LEAST_DIP * floor:
         return None
     near = slice(max(low - _AROUND, 0), low + _AROUND + 1)
-    x, y = potential[near] - potential[low], values[near]
-    kept = _roughness(x, y)
-    turned = min(_roughness(x, np.where(np.arange(y.size) < low - near.start + k, -y, y)) for k in (0, 1))
-    if not turned < (1.0 if is_absolute else 0.5) * kept:
+    x, y = potential[near] - potential[low], np.arcsinh(values[near] / float(np.median(values[near])))
+    before = np.arange(y.size) < low - near.start
+    with_minimum = np.arange(y.size) <= low - near.start
+    roughness = [_roughness(x, np.where(side, -y, y)) for side in (before, with_minimum)]
+    if not min(roughness) < (1.0 if is_absolute else 0.5) * _roughness(x, y):
         return None
-    return float(potential[low])
+    other = low - 1 if roughness[0] <= roughness[1] else low + 1
+    return 0.5 * float(potential[low] + potential[other])
 
 
 def _roughness(x: np.ndarray, y: np.ndarray) -> float:
@@ -144,18 +147,23 @@ def _one_branch(
     potential_V: np.ndarray, current: np.ndarray, scans: Sequence[Scan], *, is_absolute: bool
 ) -> SignedCurrent:
     """A current of one sign: turned where its size says that it is the other branch."""
-    rising = 0.0
-    for scan in scans:
-        size = np.abs(current[scan.points])
-        x = potential_V[scan.points]
-        middle = float(np.median(x))
-        upper, lower = size[x >= middle], size[x <= middle]
-        rising += float(np.log(max(np.median(upper), 1e-300)) - np.log(max(np.median(lower), 1e-300)))
-    is_anodic = rising >= 0
+    inside = _inside(potential_V.size, scans)
+    x, size = potential_V[inside], np.abs(current[inside])
+    order = np.argsort(x, kind="stable")
+    end = max(1, order.size // 20)
+    lower, upper = float(np.median(size[order[:end]])), float(np.median(size[order[-end:]]))
+    has = float(np.sign(np.median(current[inside])))
+    is_anodic = lower < 0.5 * float(size.max())
+    if not is_anodic and upper >= 0.5 * lower:
+        return SignedCurrent(
+            current,
+            "as in the file: one branch only, and its size does not tell which",
+            ("The current has one sign and hardly changes with potential: its sign could not be checked.",),
+        )
     branch = "anodic" if is_anodic else "cathodic"
     wanted = 1.0 if is_anodic else -1.0
-    has = float(np.sign(np.median(current)))
-    how = f"one branch only, {branch}: its size {'rises' if is_anodic else 'falls'} with potential"
+    at_start = "small" if is_anodic else "largest"
+    how = f"one branch only, {branch}: its size is {at_start} at the lowest potentials"
     if has == wanted or has == 0:
         return SignedCurrent(current, f"as in the file: {how}", ())
     if is_absolute:

@@ -33,7 +33,7 @@ class Unit:
     ----------
     kind : {"potential", "current", "current density", "time"}
     text : str
-        As it stands in the file.
+        As it stands in the file, less "vs ...".
     factor : float
         Times it, a value is in V, A, A/cm² or s.
     """
@@ -53,8 +53,7 @@ def parse_unit(text: str) -> Unit | None:
     >>> parse_unit("V vs. SCE").kind, parse_unit("min").factor, parse_unit("Ohm")
     ('potential', 60.0, None)
     """
-    shown = text.strip()
-    plain = _VERSUS.sub("", shown).strip().strip("[](){}<>").strip().rstrip(".")
+    shown = plain = _VERSUS.sub("", text).strip().strip("[](){}<>").strip().rstrip(".")
     for sign, letter in (("µ", "u"), ("μ", "u"), ("²", "2"), ("⁻", "-"), ("−", "-"), ("·", " "), ("⋅", " ")):
         plain = plain.replace(sign, letter)
     lowered = re.sub(r"[\s*_.]+", "", re.sub(r"(?<=\w)\*(?=\w)", " ", plain.lower()))

@@ -27,12 +27,14 @@ _NUMBER = {
 }
 _GAPS = (b"overload", b"overflow", b"ovl", b"ol", b"ovr", b"ovrld")
 
+_LIKE_A_NUMBER = re.compile(rb"\s*[-+]?[.,]?\d")
+
 _CLOCK = re.compile(
     rb"(?<![\w.:])(?:(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:T|[ ]+))?"
-    rb"(\d{1,3}):([0-5]\d):([0-5]\d(?:[.,]\d+)?)(?![\w:])(Z|[ ]*[AaPp][Mm]\b)?"
+    rb"(\d{1,3}):([0-5]\d):([0-5]\d(?:[.,]\d+)?)(?![\d:])(Z|[ ]*[AaPp][Mm]\b)?"
 )
 _TIMES_TEN = re.compile(
-    rb"(?<=[\d.,])\s?(?:\*|x|\xc3\x97|\xd7|\xc2\xb7|\xb7|\xe2\x8b\x85)\s?10\^?(?=[-+]?\d)"
+    rb"(?<=[\d.,])[ ]?(?:\*|x|\xc3\x97|\xd7|\xc2\xb7|\xb7|\xe2\x8b\x85)[ ]?10\^?(?=[-+]?\d)"
 )
 _BROKEN_EXPONENT = re.compile(rb"(?<=[\d.,])[ ](?=[eE][-+]?\d)|(?<=[\d.,][eE])[ ](?=[-+]?\d)")
 _FORTRAN_EXPONENT = re.compile(rb"(?<=[\d.,])[dD](?=[-+]?\d)")
@@ -129,7 +131,14 @@ def tidy(text: bytes) -> bytes:
         text = _THOUSANDS_MARK.sub(b"", text)
     if b"\xc2\xa0" in text:
         text = text.replace(b"\xc2\xa0", b" ")
-    if b"10^" in text or b"\xd7" in text or b"\xc3\x97" in text or b"*10" in text or b"x10" in text:
+    if (
+        b"10^" in text
+        or b"\xd7" in text
+        or b"\x97" in text
+        or b"\xb7" in text
+        or b"*10" in text
+        or b"x10" in text
+    ):
         text = _TIMES_TEN.sub(b"e", text)
     if b" e" in text or b" E" in text or b"E " in text or b"e " in text:
         text = _BROKEN_EXPONENT.sub(b"", text)
@@ -241,6 +250,12 @@ def _try(lines: Sequence[bytes], delimiter: str, decimal: str) -> _Found | None:
         return None
     words, rows = max(kinds.items(), key=lambda item: (len(item[1]), -sum(item[0])))
     first = next((a for a, b in zip(rows, rows[2:], strict=False) if b == a + 2), rows[0])
+    known = frozenset(rows)
+    for index in range(first - 1, -1, -1):  # rows before a row with a fault in it belong to the table
+        if index in known:
+            first = index
+        elif not _LIKE_A_NUMBER.match(lines[index]):
+            break
     split = [_split(lines[index], delimiter, trailing=False) for index in rows if index >= first]
     trailing = bool(delimiter) and len(words) > 2 and all(not fields[-1] for fields in split)
     empty = sum(not field for fields in split for field in fields)
