@@ -4,15 +4,15 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from surfscan.procedures.settings import PROCEDURE_SETTINGS
+from surfscan.study.entries import SETTINGS_TABLES
 
 HEAD = """\
 # Settings
 
 Tables such as `[settings.pits]` of `study.toml`, or `[pits]` of a file given with `--settings`: `pits` and
-`degraded` for pictures, `height_pits` and `texture` for height maps, `scale`, `struts` and `section` for what
-the commands of those names measure. What is left out keeps its default. Every result carries all of its
-settings.
+`degraded` for pictures, `height_pits` and `texture` for height maps, `scale`, `struts`, `section` and `sweep`
+for what the commands of those names measure. What is left out keeps its default. Every result carries all of
+its settings.
 
 <!-- Written by docs/write_settings.py. -->
 """
@@ -20,7 +20,7 @@ settings.
 
 def settings_text() -> str:
     """The document."""
-    return HEAD + "".join(_table(name, model) for name, model in PROCEDURE_SETTINGS.items())
+    return HEAD + "".join(_table(name, model) for name, model in SETTINGS_TABLES.items())
 
 
 def _table(name: str, model: type[BaseModel]) -> str:

@@ -19,6 +19,7 @@ from surfscan.cli import (
     section_commands,
     strut_commands,
     study_commands,
+    sweep_commands,
     table_commands,
 )
 from surfscan.errors import InputError
@@ -48,6 +49,7 @@ for command in (
     section_commands.section,
     scale_commands.scale,
     table_commands.extremes,
+    sweep_commands.sweep,
     immersion_commands.mass_loss,
     immersion_commands.gas,
     immersion_commands.acid,

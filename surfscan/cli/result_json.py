@@ -6,6 +6,7 @@ import json
 import math
 import re
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -19,12 +20,14 @@ _IN_PX = re.compile(r"_px(_ci95_low|_ci95_high)?$")
 _ALWAYS_IN_PX = ("area_px", "row_px", "col_px")  # endings: positions, and counts of pixels
 
 
-def result_json(result: Result) -> str:
+def result_json(result: Result, beside: Mapping[str, Any] = MappingProxyType({})) -> str:
     """The JSON text of one result.
 
     Parameters
     ----------
     result : Result
+    beside : mapping of str to object, optional
+        Further keys that stand before the summary.
 
     Returns
     -------
@@ -44,6 +47,7 @@ def result_json(result: Result) -> str:
         "calibration": result.calibration.as_dict() if result.calibration else None,
         "settings": dict(result.settings),
         "warnings": list(result.warnings),
+        **beside,
         "summary": {key: value for key, value in result.summary.items() if key not in parameters},
     }
     if parameters:

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from surfscan.errors import InputError
-from surfscan.procedures.settings import PROCEDURE_SETTINGS
+from surfscan.study.entries import SETTINGS_TABLES
 from surfscan.study.faults import describe
 from surfscan.study.locator import Key, line_of, locate_keys
 
@@ -27,7 +27,7 @@ def read_settings(path: Path | None, procedure: str, kind: type[AnySettings]) ->
     path : Path or None
         TOML file; None gives the defaults.
     procedure : str
-        The table read: a key of `PROCEDURE_SETTINGS`.
+        The table read: a key of `SETTINGS_TABLES`.
     kind : type
         The settings class of that procedure.
 
@@ -112,19 +112,19 @@ def _tables(path: Path, text: str) -> tuple[dict[str, Any], Key]:
     above: Key = ("settings",) if isinstance(content.get("settings"), dict) else ()
     tables = content["settings"] if above else content
     for name, table in tables.items():
-        if name in PROCEDURE_SETTINGS and isinstance(table, dict):
+        if name in SETTINGS_TABLES and isinstance(table, dict):
             continue
         where = f"{path}:{line_of(locate_keys(text), (*above, name))}"
-        owners = [procedure for procedure, kind in PROCEDURE_SETTINGS.items() if name in kind.model_fields]
+        owners = [procedure for procedure, kind in SETTINGS_TABLES.items() if name in kind.model_fields]
         if owners:
             raise InputError(
                 where, f"the key {name!r} stands outside a table", f"Put it under [{'] or ['.join(owners)}]"
             )
-        near = get_close_matches(name, PROCEDURE_SETTINGS, n=1)
+        near = get_close_matches(name, SETTINGS_TABLES, n=1)
         hint = (
             f"Did you mean [{near[0]}]?"
             if near
-            else f"The tables are {', '.join(f'[{name}]' for name in PROCEDURE_SETTINGS)}"
+            else f"The tables are {', '.join(f'[{name}]' for name in SETTINGS_TABLES)}"
         )
         raise InputError(where, f"unknown table or key {name!r}", hint)
     return tables, above

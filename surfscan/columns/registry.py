@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from surfscan.columns.base import Column, Table
+from surfscan.columns.electrochemistry import ELECTROCHEMISTRY_TABLES
 from surfscan.columns.immersion import IMMERSION_TABLES
 from surfscan.columns.objects import OBJECT_TABLES
 from surfscan.columns.scale import SCALE_TABLES
@@ -22,6 +23,7 @@ TABLES: dict[str, tuple[Column, ...]] = (
     | SECTION_TABLES
     | STUDY_TABLES
     | PART_TABLES
+    | ELECTROCHEMISTRY_TABLES
     | IMMERSION_TABLES
 )
 """Table name -> its columns, in order."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from surfscan.electrochemistry.correlated import correlation_length
+from surfscan.electrochemistry.correlated import corrected_akaike, correlation_length
 from surfscan.electrochemistry.current_scale import noise_of
 from surfscan.electrochemistry.zero_current import rising
 from surfscan.estimates.groups import t_factor
@@ -28,7 +28,8 @@ class PolarizationResistance:
         Lowest and highest potential of the points used.
     points : int
     slope_change : float or None
-        Largest less smallest slope di/dE over the window, as a fraction of that at zero current.
+        Largest less smallest slope di/dE over the window, as a fraction of that at zero current; 0 where a
+        straight line describes the points as well (AICc).
     refused : str
     warnings : tuple of str
     """
@@ -160,6 +161,21 @@ def _slope(x: np.ndarray, y: np.ndarray, sigma: np.ndarray) -> tuple[float, floa
     leverage = np.einsum("ij,jk,ik->i", weighted, inverse, weighted)
     row = weighted @ inverse[1] * left / np.maximum(1 - leverage, 1e-6)
     variance = float(row @ row) * x.size / (freedom + terms.size)
-    slopes = np.polynomial.polynomial.polyval(np.linspace(-1, 1, 21), np.polynomial.polynomial.polyder(terms))
-    change = float(np.ptp(slopes) / abs(terms[1])) if terms[1] else math.inf
+    change = _change(powers, y, sigma, correlation_length(left))
     return float(terms[1]), math.sqrt(variance), change, freedom
+
+
+def _change(powers: np.ndarray, y: np.ndarray, sigma: np.ndarray, length: float) -> float:
+    """Largest less smallest slope over -1 to 1, over that at 0, by the degree that AICc takes."""
+    best, change = math.inf, 0.0
+    for count in range(2, powers.shape[1] + 1):
+        weighted = powers[:, :count] / sigma[:, np.newaxis]
+        terms, *_ = np.linalg.lstsq(weighted, y / sigma, rcond=None)
+        left = y / sigma - weighted @ terms
+        criterion = corrected_akaike(float(left @ left), y.size, count, length)
+        if criterion < best:
+            slopes = np.polynomial.polynomial.polyval(
+                np.linspace(-1, 1, 21), np.polynomial.polynomial.polyder(terms)
+            )
+            best, change = criterion, float(np.ptp(slopes) / abs(terms[1])) if terms[1] else math.inf
+    return change

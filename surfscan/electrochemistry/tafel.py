@@ -30,6 +30,9 @@ _GRID = 48
 _PLAUSIBLE_SHARE = 0.7
 _MEETS_WITHIN_V = 0.01
 _NEARLY_ALL = 0.95
+_LEAST_FREEDOM = (
+    4.0  # smooth misfit of a stretch that passes is bounded by its rule (common practice, no source)
+)
 _ROUNDS = 5
 _OPPOSITE_DOUBT = (
     0.3  # standard uncertainty of the opposite reaction, as a fraction (common practice, no source)
@@ -385,7 +388,7 @@ def _judged(
     powers = np.stack([np.ones(line.stop - line.start), x[inside]], axis=1)
     left = y[inside] - powers @ np.array([line.level, line.per_V])
     length = correlation_length(left)
-    freedom = max(left.size / length - 2, 1.0)
+    freedom = max(left.size / length - 2, _LEAST_FREEDOM)
     regression = float(left @ left) / freedom * np.linalg.inv(powers.T @ powers)
     values = np.array([[each.level, each.per_V] for each in others]) - [line.level, line.per_V]
     spread = values.T @ values / len(values)

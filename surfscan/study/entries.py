@@ -18,7 +18,9 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from surfscan.calibration.units import um_per_unit
+from surfscan.electrochemistry.settings import SWEEP_SETTINGS
 from surfscan.procedures.settings import (
+    PROCEDURE_SETTINGS,
     DegradedSettings,
     HeightPitSettings,
     PitSettings,
@@ -33,6 +35,9 @@ Shows = Literal["surface", "heights", "strut", "section"]
 Settings = (
     PitSettings | DegradedSettings | HeightPitSettings | TextureSettings | StrutSettings | SectionSettings
 )
+SETTINGS_TABLES: Mapping[str, type[BaseModel]] = PROCEDURE_SETTINGS | SWEEP_SETTINGS
+"""Table of settings, as files name it -> its class, for all that is measured."""
+
 Text = Annotated[str, Field(min_length=1)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
