@@ -10,8 +10,8 @@ import numpy as np
 from surfscan.electrochemistry.sweep import Scan
 
 _FEWEST = 3
-_AROUND = 4
-_LEAST_DIP = 3.0
+_WINDOWS = ((4, 0.01), (8, 0.02))  # points to each side at least, V to each side at least
+_LEAST_DIP, _SMOOTHER = 3.0, 0.8  # common practice, no source: tried on passive and on noisy currents
 
 
 class SignedCurrent(NamedTuple):
@@ -94,7 +94,7 @@ def _inside(count: int, scans: Sequence[Scan]) -> np.ndarray:
 def _zero_current(
     potential_V: np.ndarray, magnitude: np.ndarray, scan: Scan, is_absolute: bool
 ) -> float | None:
-    """Where an absolute current changes its sign inside a scan, between two points; None where it does not."""
+    """Where an absolute current changes its sign in a scan, between two points; None where it does not."""
     potential, values = potential_V[scan.points][:: scan.direction], magnitude[scan.points][:: scan.direction]
     low = int(np.argmin(values))
     if low < 2 or low > values.size - 3:
@@ -102,14 +102,22 @@ def _zero_current(
     floor = max(float(values[low]), 1e-300)
     if float(values[:low].max()) < _LEAST_DIP * floor or float(values[low + 1 :].max()) < _LEAST_DIP * floor:
         return None
-    near = slice(max(low - _AROUND, 0), low + _AROUND + 1)
-    x, y = potential[near] - potential[low], np.arcsinh(values[near] / float(np.median(values[near])))
-    before = np.arange(y.size) < low - near.start
-    with_minimum = np.arange(y.size) <= low - near.start
-    roughness = [_roughness(x, np.where(side, -y, y)) for side in (before, with_minimum)]
-    if not min(roughness) < (1.0 if is_absolute else 0.5) * _roughness(x, y):
+    best, other = np.inf, low
+    for points, reach in _WINDOWS:
+        close = np.flatnonzero(np.abs(potential - potential[low]) <= reach)
+        near = slice(max(min(low - points, int(close[0])), 0), max(low + points, int(close[-1])) + 1)
+        x = potential[near] - potential[low]
+        scale = float(np.median(values[near]))
+        if scale == 0:
+            return None
+        y = np.arcsinh(values[near] / scale)
+        kept = _roughness(x, y)
+        for last, neighbour in ((low - 1, low - 1), (low, low + 1)):
+            turned = _roughness(x, np.where(np.arange(y.size) <= last - near.start, -y, y))
+            if turned < best * kept:
+                best, other = turned / kept, neighbour
+    if best >= (1.0 if is_absolute else _SMOOTHER):
         return None
-    other = low - 1 if roughness[0] <= roughness[1] else low + 1
     return 0.5 * float(potential[low] + potential[other])
 
 

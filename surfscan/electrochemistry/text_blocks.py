@@ -26,6 +26,8 @@ class TextBlocks:
     Parameters
     ----------
     path : Path
+    remedy : str, optional
+        What to do about a file that is no such text.
 
     Attributes
     ----------
@@ -35,8 +37,9 @@ class TextBlocks:
         Whether the last line is known to be whole, once the file was read to its end.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, remedy: str = _REMEDY) -> None:
         self.path = path
+        self.remedy = remedy
         self.sha256 = ""
         self.ends_with_newline = False
 
@@ -70,7 +73,7 @@ class TextBlocks:
                     if block:
                         yield block
                 if is_first:
-                    raise InputError(self.path, "the file is empty", _REMEDY)
+                    raise InputError(self.path, "the file is empty", self.remedy)
         except OSError as error:
             raise InputError(
                 self.path,
@@ -87,7 +90,7 @@ class TextBlocks:
     def _encoding(self, head: bytes) -> str:
         """Codec of UTF-16, empty for anything that is read byte for byte; workbooks are refused."""
         if head.startswith(_WORKBOOKS):
-            raise InputError(self.path, "this is a spreadsheet workbook or an archive, not text", _REMEDY)
+            raise InputError(self.path, "this is a spreadsheet workbook or an archive, not text", self.remedy)
         if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
             return "utf-16"
         start = head[:200]
@@ -117,7 +120,7 @@ class TextBlocks:
                 self.path, "the file holds bytes that are no text: it is binary or damaged", _REMEDY
             )
         if len(line) > LONGEST_LINE_BYTES and b"\n" not in line:
-            raise InputError(self.path, f"a line is longer than {LONGEST_LINE_BYTES} characters", _REMEDY)
+            raise InputError(self.path, f"a line is longer than {LONGEST_LINE_BYTES} characters", self.remedy)
 
 
 def _plain_ends(data: bytes) -> bytes:

@@ -60,3 +60,22 @@ def test_one_branch(part, branch):
     assert "sign of the current was turned" in turned.warnings[0]
     restored = give_sign(UP[part], np.abs(CURRENT[part]), scan, is_absolute=True)
     np.testing.assert_array_equal(restored.current, CURRENT[part])
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_noise_hides_no_change_of_sign_and_makes_none(seed):
+    rng = np.random.default_rng(seed)
+    noisy = UP + rng.normal(0, 2e-4, UP.size)
+    current = CURRENT * (1 + 0.01 * rng.normal(size=UP.size))
+    found = give_sign(noisy, np.abs(current), SCAN)
+    assert np.mean(np.sign(found.current) == np.sign(current)) > 0.995
+    passive = np.abs(2e-6 * (1 + (UP + 0.45) ** 2 / 0.01) * (1 + 0.3 * rng.normal(size=UP.size)))
+    found = give_sign(noisy, passive, SCAN)
+    assert not found.sign.startswith("restored")
+
+
+def test_a_current_that_reads_zero_over_a_stretch():
+    current = np.where(np.abs(UP + 0.45) < 0.1, 0.0, np.abs(CURRENT))
+    found = give_sign(UP, current, SCAN)
+    assert np.isfinite(found.current).all()
+    assert not found.sign.startswith("restored")
