@@ -108,7 +108,7 @@ class TextBlocks:
         block = _plain_ends(data[:end])
         if len(block.translate(None, _CONTROL)) < len(block):
             raise InputError(
-                self.path, "the file holds bytes that are no text: it is binary or damaged", _REMEDY
+                self.path, "the file holds bytes that are no text: it is binary or damaged", self.remedy
             )
         rest = data[end:]
         self._check_length(rest)
@@ -117,7 +117,7 @@ class TextBlocks:
     def _check_length(self, line: bytes) -> None:
         if len(line.translate(None, _CONTROL)) < len(line):
             raise InputError(
-                self.path, "the file holds bytes that are no text: it is binary or damaged", _REMEDY
+                self.path, "the file holds bytes that are no text: it is binary or damaged", self.remedy
             )
         if len(line) > LONGEST_LINE_BYTES and b"\n" not in line:
             raise InputError(self.path, f"a line is longer than {LONGEST_LINE_BYTES} characters", self.remedy)
