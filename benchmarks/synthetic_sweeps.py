@@ -11,7 +11,7 @@ from surfscan.electrochemistry.mixed_control import MixedControl, current_densit
 
 @dataclass(frozen=True)
 class Family:
-    """How the sweeps of one family are drawn; ranges are uniform, those of currents and resistance in the log.
+    """How the sweeps of one family are drawn: ranges are uniform, those of icorr and resistance in the log.
 
     Attributes
     ----------
@@ -32,8 +32,6 @@ class Family:
         Above this overpotential the anodic current falls off.
     down : bool
         Recorded from high to low potential.
-    steepest_ohmic_V : float
-        Where there is a resistance: the largest ohmic drop; a sweep that exceeds it is drawn with less current.
     """
 
     icorr_uA_per_cm2: tuple[float, float] = (0.005, 1000.0)

@@ -18,13 +18,13 @@ def correlation_length(residuals: np.ndarray) -> float:
     Returns
     -------
     float
-        1 + 2 times the sum of the autocorrelations, summed in pairs up to the first pair below zero, or
-        (1 + a) / (1 - a) of a first-order autoregression with the first autocorrelation a, whichever is larger.
+        The larger of two: 1 + 2 times the sum of the autocorrelations, summed in pairs up to the first pair
+        below zero; and (1 + a) / (1 - a) of a first-order autoregression, a the first autocorrelation.
 
     Notes
     -----
-    The rule where to stop is Geyer's initial positive sequence (Statistical Science 7 (1992) 473; recalled, not
-    read here). Autocorrelations are those of residuals about zero, divided by n.
+    The rule where to stop is Geyer's initial positive sequence (Statistical Science 7 (1992) 473; recalled,
+    not read here). Autocorrelations are those of residuals about zero, divided by n.
     """
     n = len(residuals)
     square = float(residuals @ residuals)
@@ -52,3 +52,14 @@ def corrected_akaike(chi_squared: float, points: int, parameters: int, length: f
         return math.inf
     correction = 2 * k * (k + 1) / (independent - k - 1)
     return independent * math.log(max(chi_squared, 1e-300) / points) + 2 * k + correction
+
+
+def schwarz(chi_squared: float, points: int, parameters: int, length: float) -> float:
+    """Schwarz's criterion of the same fit, n' ln(chi²/n) + k ln n'; exp(-half) goes with its probability.
+
+    Schwarz, Annals of Statistics 6 (1978) 461; recalled, not read here. Infinite as for `corrected_akaike`.
+    """
+    independent, k = points / length, parameters + 1
+    if independent <= k + 1:
+        return math.inf
+    return independent * math.log(max(chi_squared, 1e-300) / points) + k * math.log(independent)

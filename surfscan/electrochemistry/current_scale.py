@@ -1,8 +1,8 @@
 """Scale on which currents of both signs are fitted, and how uncertain each point is on it.
 
 Far from the zero-current potential a sweep is judged by the logarithm of its current; at that potential the
-logarithm runs to minus infinity and says nothing. Here y = arsinh(i / 2s): it is ln|i| - ln s with the sign of i
-where abs(i) is well above s, and linear in i across zero, so that no point is left out and none runs away.
+logarithm runs to minus infinity and says nothing. Here y = arsinh(i / 2s): where abs(i) is well above s it is
+ln|i| - ln s with the sign of i, and it is linear in i across zero, so that no point is left out or runs away.
 """
 
 from __future__ import annotations

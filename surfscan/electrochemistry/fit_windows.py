@@ -14,16 +14,21 @@ from surfscan.electrochemistry.mixed_control import PARAMETERS, MixedControl
 from surfscan.electrochemistry.scan_points import ScanPoints
 from surfscan.electrochemistry.starting_values import largest_resistance_ohm_cm2, start_of
 
-NOTCH = 0.8
+NOTCH = 0.75
 """A window that does not fit is shortened on one side to this share of its reach, and again."""
+
+FITS_WELL = 0.01
+"""Misfit up to which a window is not shortened (common practice, no source)."""
 
 SUB_WINDOWS = ((0.75, 1.0), (1.0, 0.75), (0.75, 0.75), (0.6, 1.0), (1.0, 0.6))
 """Shares of the cathodic and the anodic reach of the windows that are fitted again."""
 
 _BLOCKS_A_SIDE = 8
 _FEWEST_POINTS = 15
-_RESISTANCE_STARTS = (0.6, 0.1)
-_SIGNIFICANT = 2.0
+_RESISTANCE_STARTS = (0.6, 0.05)
+_ABOVE_CEILING = 1.5
+_SIGNIFICANT = 3.0
+_NO_WEIGHT = 1e-4
 
 
 @dataclass(frozen=True)
@@ -81,26 +86,26 @@ class ChosenFit:
         """Covariance of the parameters with the doubt about the model, shape (6, 6).
 
         The models' covariances and the squared distances of their values from the chosen ones, weighted by
-        exp(-AICc / 2) (Burnham and Anderson's unconditional variance; recalled, not read here). A model that
-        leaves a parameter undetermined where the chosen one does not is left out.
+        the models' approximate probabilities (the form is Burnham and Anderson's unconditional variance;
+        recalled, not read here). A model that leaves a parameter undetermined counts only where it is the chosen one.
         """
-        best = min(self.criteria)
+        length = min(self.others, key=lambda fit: fit.chi_squared).length
+        marks = [fit.probability_criterion(length) for fit in self.others]
+        best = min(marks)
         total, weights = np.zeros_like(self.fit.covariance), 0.0
-        for criterion, fit in zip(self.criteria, self.others, strict=True):
-            weight = math.exp(-(criterion - best) / 2) if math.isfinite(criterion) else 0.0
-            if fit is self.fit:
-                weight = 1.0
-            if weight < 1e-4 or (not np.isfinite(fit.covariance).all() and fit is not self.fit):
+        for mark, fit in zip(marks, self.others, strict=True):
+            weight = math.exp(-(mark - best) / 2) if math.isfinite(mark) else float(fit is self.fit)
+            if weight < _NO_WEIGHT or (fit is not self.fit and not np.isfinite(fit.covariance).all()):
                 continue
             apart = vector_of(fit.kinetics) - vector_of(self.fit.kinetics)
             total = total + weight * (fit.covariance + np.outer(apart, apart))
             weights += weight
-        return total / weights
+        return total / weights if weights > 0 else self.fit.covariance
 
 
 @dataclass(frozen=True)
 class WindowSpread:
-    """The chosen model fitted to shorter windows.
+    """Fits to other windows than the chosen one.
 
     Attributes
     ----------
@@ -134,40 +139,54 @@ def _inside(fitter: Fitter, window_V: tuple[float, float]) -> np.ndarray:
     return (potential >= window_V[0]) & (potential <= window_V[1])
 
 
-def _fits(fitter: Fitter, inside: np.ndarray) -> list[WindowFit]:
-    """All models at one window: activation and mixed control, each without and with a fitted resistance."""
+def _fits(fitter: Fitter, inside: np.ndarray, near: ChosenFit | None) -> list[WindowFit]:
+    """All models at one window: activation and mixed control, each without and with a fitted resistance.
+
+    They start from a grid, or from the fits to a window that is not much longer. A resistance is the same at
+    every current: where the whole sweep is not described it is not sought in a part, where it would stand in
+    for whatever bends the branch (passivation above all).
+    """
     potential, density = fitter.points.potential_V[inside], fitter.points.density_uA_per_cm2[inside]
-    zero = fitter.points.zero_V
-    ceiling = 1.5 * largest_resistance_ohm_cm2(potential, density)
-    bound = min(fitter.rules.largest_resistance_ohm_cm2, ceiling)
-    held = fitter.resistance_ohm_cm2 or 0.0
+    ceiling = largest_resistance_ohm_cm2(potential, density)
+    bound = min(fitter.rules.largest_resistance_ohm_cm2, _ABOVE_CEILING * ceiling)
+    held = fitter.resistance_ohm_cm2
 
     def run(start: MixedControl, model: FitModel) -> WindowFit:
         return fit_window(potential, density, fitter.scale, start, model, largest_resistance_ohm_cm2=bound)
 
     def start(resistance: float) -> MixedControl:
         free = potential - resistance * 1e-6 * density
-        return replace(start_of(free, density, zero), series_resistance_ohm_cm2=resistance)
+        return replace(start_of(free, density, fitter.points.zero_V), series_resistance_ohm_cm2=resistance)
 
-    first = start(min(held, 0.9 * ceiling / 1.5))
-    first = replace(first, series_resistance_ohm_cm2=held)
+    if near is not None:
+        return [run(fit.kinetics, fit.model) for fit in near.others if not fit.model.resistive]
+    first = replace(start(min(held or 0.0, 0.9 * ceiling)), series_resistance_ohm_cm2=held or 0.0)
     found = [run(first, FitModel(limited, resistive=False)) for limited in (False, True)]
-    if fitter.resistance_ohm_cm2 is None:
-        starts = [start(share * bound / 1.5) for share in _RESISTANCE_STARTS]
-        starts.append(replace(found[1].kinetics, series_resistance_ohm_cm2=0.02 * bound))
+    if held is None:
+        starts = [start(share * min(bound, ceiling)) for share in _RESISTANCE_STARTS]
         for limited in (False, True):
             tried = [run(at, FitModel(limited, resistive=True)) for at in starts]
             found.append(min(tried, key=lambda fit: fit.chi_squared))
     return found
 
 
-def choose_model(fitter: Fitter, window_V: tuple[float, float]) -> ChosenFit | None:
-    """Fit all models to one window and choose the one of smallest AICc; None where points are too few."""
+def choose_model(
+    fitter: Fitter, window_V: tuple[float, float], near: ChosenFit | None = None
+) -> ChosenFit | None:
+    """Fit all models to one window and choose the one of smallest AICc; None where points are too few.
+
+    Parameters
+    ----------
+    fitter : Fitter
+    window_V : tuple of float
+    near : ChosenFit, optional
+        Fits to a window not much longer, to start from.
+    """
     inside = _inside(fitter, window_V)
     over = fitter.points.potential_V[inside] - fitter.points.zero_V
     if min((over > 0).sum(), (over < 0).sum()) < _FEWEST_POINTS // 2 or inside.sum() < _FEWEST_POINTS:
         return None
-    fits = _fits(fitter, inside)
+    fits = _fits(fitter, inside, near)
     length = min(fits, key=lambda fit: fit.chi_squared).length
     criteria = [fit.criterion(length) for fit in fits]
     best = int(np.argmin(criteria)) if np.isfinite(criteria).any() else 0
@@ -177,7 +196,7 @@ def choose_model(fitter: Fitter, window_V: tuple[float, float]) -> ChosenFit | N
 
 
 def misfit_of(fitter: Fitter, inside: np.ndarray, fit: WindowFit) -> float:
-    """Root mean square of block means of the deviation, noise of the means taken off, fraction of the current."""
+    """Root mean square of block means of the deviation, their noise taken off, fraction of the current."""
     density = fitter.points.density_uA_per_cm2[inside]
     deviation = fit.residuals * fitter.scale.sigma(density)
     over = fitter.points.potential_V[inside] - fitter.points.zero_V
@@ -190,49 +209,74 @@ def misfit_of(fitter: Fitter, inside: np.ndarray, fit: WindowFit) -> float:
     return math.sqrt(max(0.0, float(np.mean(squares))))
 
 
-def choose_window(fitter: Fitter) -> ChosenFit | None:
-    """Longest window that some model fits: from the whole sweep, shortened step by step on the side that helps.
+def choose_window(fitter: Fitter) -> tuple[ChosenFit, tuple[ChosenFit, ...]] | None:
+    """Window that is fitted: the whole sweep, or less where no model describes it.
+
+    While the misfit exceeds `FITS_WELL` the window is shortened step by step on the side that helps more. Of
+    the windows met whose misfit is within the rules, that of the narrowest interval of the corrosion current
+    is taken.
 
     Returns
     -------
-    ChosenFit or None
-        The first window whose misfit is within the rules, or the one of least misfit; None where even the
-        whole sweep has too few points.
+    chosen : ChosenFit
+        Where no window is within the rules, that of least misfit.
+    others : tuple of ChosenFit
+        The other windows met that are within the rules. Instead of the pair None where even the whole sweep
+        has too few points.
     """
     potential, zero = fitter.points.potential_V, fitter.points.zero_V
     shortest = 1e-3 * fitter.rules.smallest_reach_mV
     below, above = zero - float(potential[0]), float(potential[-1]) - zero
-    at = choose_model(fitter, (zero - below, zero + above))
-    best = at
-    while at is not None and at.misfit > fitter.rules.largest_misfit:
+    at = choose_model(fitter, (float(potential[0]), float(potential[-1])))
+    met = [at] if at is not None else []
+    while at is not None and at.misfit > FITS_WELL:
         tried = []
         for reach in ((NOTCH * below, above), (below, NOTCH * above)):
             if min(reach) >= shortest:
-                found = choose_model(fitter, (zero - reach[0], zero + reach[1]))
+                found = choose_model(fitter, (zero - reach[0], zero + reach[1]), at)
                 if found is not None:
                     tried.append((found.misfit, reach, found))
         if not tried:
             break
         _, (below, above), at = min(tried, key=lambda entry: entry[0])
-        if best is None or at.misfit < best.misfit:
-            best = at
-    return best
+        met.append(at)
+    if not met:
+        return None
+    within = [c for c in met if c.misfit <= fitter.rules.largest_misfit]
+    if not within:
+        return min(met, key=lambda c: c.misfit), ()
+    chosen = min(within, key=lambda c: float(c.covariance()[1, 1]))
+    return chosen, tuple(c for c in within if c is not chosen)
 
 
-def window_spread(fitter: Fitter, chosen: ChosenFit) -> WindowSpread:
-    """Fit the chosen model again to shorter windows.
+def window_spread(fitter: Fitter, chosen: ChosenFit, others: tuple[ChosenFit, ...]) -> WindowSpread:
+    """Fit the chosen model again to shorter windows, and set them beside the other windows met.
 
     Notes
     -----
     Where the model holds, an estimate from part of the points differs from that of all points by a variance
     that is the difference of their variances (Hausman, Econometrica 46 (1978) 1251; recalled, not read here).
-    What lies beyond twice that standard deviation is counted, less that variance, as spread between windows.
+    What lies beyond is counted as spread between windows: from three standard deviations where the whole
+    sweep is described, so that noise is not counted twice, and from one where it had to be shortened.
     """
     zero = fitter.points.zero_V
     reach = zero - chosen.window_V[0], chosen.window_V[1] - zero
     shortest = min(1e-3 * fitter.rules.smallest_reach_mV, *reach)
     whole, variance = vector_of(chosen.fit.kinetics), np.diag(chosen.fit.covariance)
     windows, kinetics, excess = [], [], []
+    significant = _SIGNIFICANT if chosen.inside.all() else 1.0
+
+    def count(window: tuple[float, float], fit: WindowFit) -> None:
+        windows.append(window)
+        kinetics.append(fit.kinetics)
+        square = (vector_of(fit.kinetics) - whole) ** 2
+        explained = np.maximum(np.diag(fit.covariance) - variance, 0.0)
+        beyond = square > significant**2 * explained
+        with np.errstate(invalid="ignore"):
+            excess.append(np.where(beyond, square - explained, 0.0))
+
+    for other in others:
+        count(other.window_V, other.fit)
     bound = fitter.rules.largest_resistance_ohm_cm2
     seen = {chosen.window_V}
     for share in SUB_WINDOWS:
@@ -249,12 +293,6 @@ def window_spread(fitter: Fitter, chosen: ChosenFit) -> WindowSpread:
             chosen.fit.model,
             largest_resistance_ohm_cm2=bound,
         )
-        windows.append(window)
-        kinetics.append(fit.kinetics)
-        square = (vector_of(fit.kinetics) - whole) ** 2
-        explained = np.maximum(np.diag(fit.covariance) - variance, 0.0)
-        beyond = square > _SIGNIFICANT**2 * explained
-        with np.errstate(invalid="ignore"):
-            excess.append(np.where(beyond, square - explained, 0.0))
+        count(window, fit)
     mean = np.mean(excess, axis=0) if excess else np.zeros(len(PARAMETERS))
     return WindowSpread(tuple(windows), tuple(kinetics), mean)

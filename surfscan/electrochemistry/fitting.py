@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from surfscan.electrochemistry.correlated import correlation_length, corrected_akaike
+from surfscan.electrochemistry.correlated import corrected_akaike, correlation_length, schwarz
 from surfscan.electrochemistry.current_scale import CurrentScale
 from surfscan.electrochemistry.mixed_control import PARAMETERS, MixedControl, current_and_jacobian
 
@@ -18,7 +18,7 @@ SLOPE_LIMITS_V = (0.015, 1.2)
 _LARGEST_RATIO = 0.9999
 _SMALLEST_START = 1e-3
 _TOLERANCE = 1e-10
-_MOST_CALLS = 400
+_MOST_CALLS = 150
 
 
 @dataclass(frozen=True)
@@ -73,6 +73,10 @@ class WindowFit:
         """AICc, the residuals taken to be worth one independent point in `length`."""
         return corrected_akaike(self.chi_squared, len(self.residuals), len(self.model.free), length)
 
+    def probability_criterion(self, length: float) -> float:
+        """Schwarz's criterion on the same terms."""
+        return schwarz(self.chi_squared, len(self.residuals), len(self.model.free), length)
+
 
 def _kinetics(values: dict[str, float]) -> MixedControl:
     return MixedControl(
@@ -121,7 +125,7 @@ def fit_window(
     *,
     largest_resistance_ohm_cm2: float,
 ) -> WindowFit:
-    """Fit one model by weighted least squares on the arsinh scale of the current (Levenberg and Marquardt, lmfit).
+    """Fit one model by weighted least squares on the arsinh scale (Levenberg and Marquardt, lmfit).
 
     Parameters
     ----------
@@ -129,7 +133,7 @@ def fit_window(
         The points of the window.
     scale : CurrentScale
     start : MixedControl
-        Starting values; a parameter that is not free keeps its value, but for the limiting ratio, which is then 0.
+        Starting values; a resistance that is not free keeps its value, a limiting ratio that is not is 0.
     model : FitModel
     largest_resistance_ohm_cm2 : float
         Upper bound of a fitted series resistance.
@@ -140,12 +144,20 @@ def fit_window(
     weight = 1 / scale.sigma(density_uA_per_cm2)
     free = list(model.free)
 
+    last: list[Any] = [None, None]
+
+    def evaluated(parameters: Any) -> tuple[np.ndarray, np.ndarray]:
+        """Current and Jacobian; the optimizer asks for one after the other at the same place."""
+        kinetics = _kinetics(parameters.valuesdict())
+        if last[0] != kinetics:
+            last[:] = kinetics, current_and_jacobian(potential_V, kinetics)
+        return last[1]
+
     def residuals(parameters: Any) -> np.ndarray:
-        current = current_and_jacobian(potential_V, _kinetics(parameters.valuesdict()))[0]
-        return (scale.value(current) - measured) * weight
+        return (scale.value(evaluated(parameters)[0]) - measured) * weight
 
     def jacobian(parameters: Any) -> np.ndarray:
-        current, columns = current_and_jacobian(potential_V, _kinetics(parameters.valuesdict()))
+        current, columns = evaluated(parameters)
         return columns[:, free] * (scale.derivative(current) * weight)[:, np.newaxis]
 
     minimizer = lmfit.Minimizer(
@@ -165,7 +177,7 @@ def fit_window(
 
 
 def _covariance(columns: np.ndarray, free: list[int], chi_squared: float, length: float) -> np.ndarray:
-    """Covariance of all parameters: variance of the residuals, counted as worth fewer points, over curvature."""
+    """Covariance of all parameters, the points counted for what they are worth; zero where held."""
     whole = np.zeros((len(PARAMETERS), len(PARAMETERS)))
     size = np.sqrt((columns**2).sum(axis=0))
     held = size > 0

@@ -1,11 +1,11 @@
-"""Current of a corroding electrode: anodic activation, cathodic activation with a limiting current, resistance.
+"""Current of a corroding electrode: anodic activation, cathodic activation with a limit, resistance.
 
     i = icorr [ 10^(h / ba) - 1 / ((1 - r) 10^(h / bc) + r) ],   h = E - Ecorr - i Rs,   r = icorr / ilim
 
 The cathodic part is the reciprocal sum of activation and limiting current, 1/ic = 1/iact + 1/ilim, written so
-that the current is exactly zero at Ecorr for every choice of parameters; r = 0 is pure activation control, r = 1
-a cathodic reaction that is all transport. Closed form, no source needed: the first is Wagner and Traud's
-superposition of partial currents, the second the usual series of two rate-limiting steps.
+that the current is exactly zero at Ecorr for every choice of parameters; r = 0 is pure activation control,
+r = 1 a cathodic reaction that is all transport. Partial currents add up (Wagner and Traud, Z. Elektrochem. 44
+(1938) 391; recalled, not read here); two steps in series limit the cathodic one.
 """
 
 from __future__ import annotations

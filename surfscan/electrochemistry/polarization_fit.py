@@ -1,10 +1,10 @@
 """Corrosion current density from a whole polarization curve, with its interval, or the reason for none.
 
-The thread: points are ordered and averaged (`scan_points`), their noise and the scale of the fit are taken from
-the data (`current_scale`); activation and mixed control, without and with series resistance, are fitted to the
-longest window that a model describes (`fit_windows`, `fitting`), and compared by AICc at the number of points
-that correlated residuals are worth (`correlated`). The interval holds the noise, the doubt about the model, and
-the spread over shorter windows. `fit_rules` says what is asked of a curve before a value is given.
+The thread: points are ordered and averaged (`scan_points`), their noise and the scale of the fit are taken
+from the data (`current_scale`); activation and mixed control, without and with series resistance, are fitted
+to a window that a model describes (`fit_windows`, `fitting`), and compared by AICc at the number of points that
+correlated residuals are worth (`correlated`). The interval holds the noise, the doubt about the model, and
+the spread over other windows. `fit_rules` says what is asked of a curve before a value is given.
 """
 
 from __future__ import annotations
@@ -143,8 +143,8 @@ def fit_polarization(
         One run of the potential, up or down; anodic current positive.
     rules : FitRules, optional
     series_resistance_ohm_cm2 : float, optional
-        Known resistance times area that is still in the potentials; 0 where they are free of ohmic drop. None:
-        fitted where the data ask for it.
+        Known resistance times area that is still in the potentials; 0 where they are free of ohmic drop.
+        None: fitted where the data ask for it.
     rest_potential_V : float, optional
         Rest potential measured before the scan.
     scan_rate_V_per_s : float, optional
@@ -180,12 +180,13 @@ def fit_polarization(
         )
     fitter = Fitter(points, scale, series_resistance_ohm_cm2, rules)
     try:
-        chosen = choose_window(fitter)
+        found = choose_window(fitter)
     except ValueError as error:
         return PolarizationFit(str(error), noise_fraction=scale.noise.relative)
-    if chosen is None:
+    if found is None:
         return PolarizationFit("too few points on one side of the zero-current potential")
-    spread = window_spread(fitter, chosen)
+    chosen, others = found
+    spread = window_spread(fitter, chosen, others)
     return _judged(points, scale, chosen, spread, rules, series_resistance_ohm_cm2, scan_rate_V_per_s)
 
 
@@ -197,7 +198,7 @@ def _before_fit(points: ScanPoints, rest_potential_V: float | None, rules: FitRu
         side = "below" if below < above else "above"
         return (
             f"the sweep reaches only {min(below, above):.0f} mV {side} its zero-current potential, and "
-            f"{rules.smallest_reach_mV:.0f} mV are asked for; use the polarization resistance, or sweep further"
+            f"{rules.smallest_reach_mV:.0f} mV are asked for; use the polarization resistance, or sweep on"
         )
     over = points.potential_V - points.zero_V
     if min((over > 0).sum(), (over < 0).sum()) < _FEWEST_POINTS // 2 or len(over) < _FEWEST_POINTS:
@@ -206,9 +207,9 @@ def _before_fit(points: ScanPoints, rest_potential_V: float | None, rules: FitRu
         apart = 1e3 * abs(points.zero_V - rest_potential_V)
         if apart > rules.largest_rest_difference_mV:
             return (
-                f"the zero-current potential of the scan lies {apart:.0f} mV from the rest potential, more than "
-                f"{rules.largest_rest_difference_mV:.0f} mV: the surface changed or the scan was too fast; wait "
-                "for a steady rest potential, or scan slower"
+                f"the zero-current potential of the scan lies {apart:.0f} mV from the rest potential, more "
+                f"than {rules.largest_rest_difference_mV:.0f} mV: the surface changed or the scan was too "
+                "fast; wait for a steady rest potential, or scan slower"
             )
     return ""
 
@@ -220,8 +221,8 @@ def _after_fit(
     curve, percent = chosen.fit.kinetics, 100 * chosen.misfit
     if chosen.misfit > rules.largest_misfit:
         return (
-            f"neither activation nor mixed control describes the curve: they miss it by {percent:.0f} % in the best "
-            f"window, and {100 * rules.largest_misfit:.0f} % are allowed"
+            f"neither activation nor mixed control describes the curve: they miss it by {percent:.0f} % in "
+            f"the best window, and {100 * rules.largest_misfit:.0f} % are allowed"
         )
     if not chosen.fit.converged:
         return "the fit did not converge"
@@ -232,8 +233,8 @@ def _after_fit(
     for name, slope in slopes:
         if not low <= slope <= high:
             return (
-                f"the {name} slope came out at {slope:.0f} mV/decade, outside {low:.0f} to {high:.0f}: that branch "
-                "is not under activation control"
+                f"the {name} slope came out at {slope:.0f} mV/decade, outside {low:.0f} to {high:.0f}: that "
+                "branch is not under activation control"
             )
     if scale.noise.absolute_uA_per_cm2 > rules.largest_noise * curve.icorr_uA_per_cm2:
         share = 100 * scale.noise.absolute_uA_per_cm2 / curve.icorr_uA_per_cm2
@@ -246,14 +247,14 @@ def _after_fit(
         decades = math.log10(max(largest, 1e-300) / curve.icorr_uA_per_cm2)
         if decades < rules.smallest_decades:
             return (
-                f"the {name} current rises only {max(decades, 0.0):.2f} decades above the corrosion current in the "
-                f"window that fits, and {rules.smallest_decades:g} are asked for; sweep further"
+                f"the {name} current rises only {max(decades, 0.0):.2f} decades above the corrosion current "
+                f"in the window that fits, and {rules.smallest_decades:g} are asked for; sweep further"
             )
     if not ratio <= rules.largest_interval_ratio:
         size = f"by a factor of {ratio:.3g}" if math.isfinite(ratio) else "without bound"
         return (
             f"the ends of the 95 % interval of the corrosion current differ {size}, and a factor of "
-            f"{rules.largest_interval_ratio:g} is allowed; sweep further, or correct for the solution resistance"
+            f"{rules.largest_interval_ratio:g} is allowed; sweep further, or state the solution resistance"
         )
     return ""
 
@@ -376,18 +377,20 @@ def _warnings(
 ) -> tuple[str, ...]:
     """What a reader of the value must know."""
     said = []
+    if points.spikes:
+        said.append(f"{points.spikes} lone points far from their neighbours are left out, as spikes")
     if points.crossings > 1:
         said.append(
-            f"the current crosses zero at {points.crossings} potentials; the lowest is taken for the corrosion "
-            "potential"
+            f"the current crosses zero at {points.crossings} potentials; the lowest is taken for the "
+            "corrosion potential"
         )
     lost_low = 1e3 * (chosen.window_V[0] - float(points.potential_V[0]))
     lost_high = 1e3 * (float(points.potential_V[-1]) - chosen.window_V[1])
     for name, lost in (("cathodic", lost_low), ("anodic", lost_high)):
         if lost > 1:
             said.append(
-                f"the outer {lost:.0f} mV of the {name} branch are left out: neither activation nor mixed control "
-                "describes them"
+                f"the outer {lost:.0f} mV of the {name} branch are left out: neither activation nor mixed "
+                "control describes them"
             )
     if not straight:
         said.append(
@@ -400,8 +403,8 @@ def _warnings(
         charging = DOUBLE_LAYER_UF_PER_CM2 * abs(scan_rate_V_per_s)
         if charging > _CHARGING_SHARE * curve.icorr_uA_per_cm2:
             said.append(
-                f"at this scan rate charging a double layer of {DOUBLE_LAYER_UF_PER_CM2:.0f} µF/cm² takes about "
-                f"{charging:.2g} µA/cm², {100 * charging / curve.icorr_uA_per_cm2:.0f} % of the corrosion current; "
-                "scan slower"
+                f"at this scan rate charging a double layer of {DOUBLE_LAYER_UF_PER_CM2:.0f} µF/cm² takes "
+                f"about {charging:.2g} µA/cm², {100 * charging / curve.icorr_uA_per_cm2:.0f} % of the "
+                "corrosion current; scan slower"
             )
     return tuple(said)

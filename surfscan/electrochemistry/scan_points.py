@@ -1,4 +1,4 @@
-"""Points of one scan made ready for a fit: ordered by potential, averaged where they are many, zero current found."""
+"""Points of one scan made ready for a fit: in order, free of lone spikes, averaged, zero current found."""
 
 from __future__ import annotations
 
@@ -6,11 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-MOST_POINTS = 800
-"""More points than this are averaged in runs of neighbours, so that every sweep is fitted in the same time."""
+MOST_POINTS = 600
+"""More points than this are averaged in runs of neighbours, so that every sweep takes about the same time."""
+
+SPIKE_FACTOR = 10.0
+"""A lone point this many times further from the curve of its neighbours than is usual is a spike."""
 
 _SAME_CROSSING_V = 0.03
 _FIT_BEYOND_V = 0.003
+_LEAST_SPIKE = 0.02
+_NEIGHBOURHOOD = 10
+_MOST_SPIKES_SHARE = 0.02
+_NORMAL_MEDIAN = 0.6744897501960817
 
 
 @dataclass(frozen=True)
@@ -25,12 +32,15 @@ class ScanPoints:
         Potential at which the current changes from cathodic to anodic.
     crossings : int
         How often it does so, more than 30 mV apart; the lowest counts.
+    spikes : int
+        Lone points left out, as a switched current range leaves them.
     """
 
     potential_V: np.ndarray
     density_uA_per_cm2: np.ndarray
     zero_V: float
     crossings: int
+    spikes: int
 
 
 def _averaged(values: np.ndarray, run: int) -> np.ndarray:
@@ -69,10 +79,43 @@ def scan_points(potential_V: np.ndarray, density_uA_per_cm2: np.ndarray) -> Scan
         potential, density = potential[::-1], density[::-1]
     order = np.argsort(potential, kind="stable")
     potential, density = potential[order], density[order]
+    spikes = _spikes(density)
+    potential, density = potential[~spikes], density[~spikes]
     run = -(-len(potential) // MOST_POINTS)
     potential, density = _averaged(potential, run), _averaged(density, run)
     found = _crossings_V(potential, density)
-    return ScanPoints(potential, density, found[0], len(found)) if found else None
+    return ScanPoints(potential, density, found[0], len(found), int(spikes.sum())) if found else None
+
+
+def _spikes(density: np.ndarray) -> np.ndarray:
+    """Lone points far from the cubic through two neighbours on either side, shape (n,), bool.
+
+    Distances are judged on an arsinh scale that turns linear below a few steps of the current at zero. The
+    largest of each neighbourhood is taken out and its neighbours are judged anew. Where more than 2 % of the
+    points stand out they are no spikes, and all stay.
+    """
+    spikes = np.zeros(len(density), dtype=bool)
+    smallest = np.sort(np.abs(np.diff(density)))[: max(1, len(density) // 4)]
+    level = 5 * float(np.median(smallest)) if len(smallest) else 0.0
+    if len(density) < 4 * _NEIGHBOURHOOD or level == 0:
+        return spikes
+    scaled = np.arcsinh(density / (2 * level))
+    while True:
+        expected = scaled.copy()
+        expected[2:-2] = (4 * (scaled[1:-3] + scaled[3:-1]) - scaled[:-4] - scaled[4:]) / 6
+        off = np.abs(scaled - expected)
+        around = np.lib.stride_tricks.sliding_window_view(
+            np.pad(off, _NEIGHBOURHOOD, mode="reflect"), 2 * _NEIGHBOURHOOD + 1
+        )
+        usual = np.maximum(np.median(around, axis=1), float(np.median(off))) / _NORMAL_MEDIAN
+        largest = np.lib.stride_tricks.sliding_window_view(np.pad(off, 3), 7).max(axis=1)
+        found = (off > np.maximum(SPIKE_FACTOR * usual, _LEAST_SPIKE)) & (off == largest) & ~spikes
+        if not found.any():
+            return spikes
+        spikes |= found
+        scaled = np.where(spikes, expected, scaled)
+        if spikes.sum() > _MOST_SPIKES_SHARE * len(density) + 1:
+            return np.zeros(len(density), dtype=bool)
 
 
 def _crossings_V(potential: np.ndarray, density: np.ndarray) -> list[float]:
