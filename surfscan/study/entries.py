@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import (
     BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationInfo,
     field_validator,
     model_validator,
 )
-from pydantic_core import PydanticCustomError
 
 from surfscan.calibration.units import um_per_unit
-from surfscan.electrochemistry.settings import SWEEP_SETTINGS
+from surfscan.electrochemistry.settings import SWEEP_SETTINGS, SweepSettings
+from surfscan.immersion.exposure_settings import ExposureSettings
+from surfscan.immersion.settings import IMMERSION_SETTINGS, ImmersionSettings
+from surfscan.materials import material as metals
+from surfscan.materials.catalogue import find_material
 from surfscan.procedures.settings import (
     PROCEDURE_SETTINGS,
     DegradedSettings,
@@ -28,18 +30,35 @@ from surfscan.procedures.settings import (
     StrutSettings,
     TextureSettings,
 )
-from surfscan.study.faults import OWN_FAULT
+from surfscan.study.entry_base import (
+    ManifestTable,
+    Positive,
+    RelativeFile,
+    Share,
+    Text,
+    as_tuple,
+    own_fault,
+    posix,
+)
+from surfscan.study.rate_entries import (
+    GasEntry,
+    LogEntry,
+    Material,
+    RateEntry,
+    SweepEntry,
+    WeighingEntry,
+)
+from surfscan.study.surface_entries import WettedSurface
 
 Procedure = Literal["pits", "degraded", "texture", "struts", "section"]
 Shows = Literal["surface", "heights", "strut", "section"]
 Settings = (
     PitSettings | DegradedSettings | HeightPitSettings | TextureSettings | StrutSettings | SectionSettings
 )
-SETTINGS_TABLES: Mapping[str, type[BaseModel]] = PROCEDURE_SETTINGS | SWEEP_SETTINGS
+SETTINGS_TABLES: Mapping[str, type[BaseModel]] = (
+    PROCEDURE_SETTINGS | SWEEP_SETTINGS | IMMERSION_SETTINGS | {"exposure": ExposureSettings}
+)
 """Table of settings, as files name it -> its class, for all that is measured."""
-
-Text = Annotated[str, Field(min_length=1)]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 
 PROCEDURES_BY_KIND: dict[Shows, tuple[Procedure, ...]] = {
     "surface": ("pits", "degraded"),
@@ -119,26 +138,7 @@ def _pair(value: object) -> object:
     return value if isinstance(value, str) or value is None else (value, value)
 
 
-def _posix(value: object) -> object:
-    return PurePosixPath(value.replace("\\", "/")).as_posix() if isinstance(value, str) and value else value
-
-
-def _tuple(value: object) -> object:
-    return tuple(value) if isinstance(value, list) else value
-
-
-def _fault(what: str, remedy: str) -> PydanticCustomError:
-    return PydanticCustomError(OWN_FAULT, "{what}. {remedy}", {"what": what, "remedy": remedy})
-
-
-RelativeFile = Annotated[str, BeforeValidator(_posix), Field(min_length=1)]
-
-
-class _Table(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
-
-
-class StudySettings(_Table):
+class StudySettings(ManifestTable):
     """Settings of the procedures, one table each."""
 
     pits: PitSettings = Field(PitSettings(), description="Settings of the pits procedure on pictures.")
@@ -160,6 +160,20 @@ class StudySettings(_Table):
         "here.",
     )
 
+    sweep: SweepSettings = Field(SweepSettings(), description="Settings of the analysis of sweeps.")
+    immersion: ImmersionSettings = Field(
+        ImmersionSettings(), description="Settings of mass loss, gas and acid."
+    )
+    exposure: ExposureSettings = Field(
+        ExposureSettings(),
+        description="Settings of rig logs; what a log states takes the place of those here.",
+    )
+
+    @field_validator("sweep", mode="before")
+    @classmethod
+    def _pairs(cls, given: Any) -> Any:
+        return {k: as_tuple(v) for k, v in given.items()} if isinstance(given, Mapping) else given
+
     def of(self, procedure: str, shows: Shows | None = None) -> Settings:
         """Settings of the named procedure on an image of that kind (None: a picture)."""
         table = "height_pits" if (procedure, shows) == ("pits", "heights") else procedure
@@ -167,15 +181,7 @@ class StudySettings(_Table):
         return found
 
 
-class Material(_Table):
-    """A material of the study; its density is a figure with a source."""
-
-    name: Text
-    density_g_per_cm3: Positive | None = None
-    source: str = Field("", description="Where the density comes from.")
-
-
-class Group(_Table):
+class Group(ManifestTable):
     """Specimens of one kind and treatment."""
 
     name: Text
@@ -184,7 +190,7 @@ class Group(_Table):
     )
 
 
-class Specimen(_Table):
+class Specimen(ManifestTable):
     """One exposed part: the replicate of every statistic."""
 
     id: Text
@@ -193,7 +199,13 @@ class Specimen(_Table):
         None, description="Hours of exposure; 0 as received; left out where not known."
     )
     material: Text | None = None
-    surface_area_mm2: Positive | None = None
+    surface_area_mm2: Positive | None = Field(None, description="Wetted surface.")
+    surface_area_relative_uncertainty: Share | None = Field(
+        None, description="Relative standard uncertainty (k = 1) of surface_area_mm2."
+    )
+    wetted_surface: WettedSurface | None = Field(
+        None, description="In place of surface_area_mm2: shape and dimensions that it is computed from."
+    )
     drawn_strut_width_um: Positive | None = None
     drawn_thickness_um: Positive | None = None
     drawn_shape: Literal["rectangle", "ellipse", "trapezoid"] | None = Field(
@@ -202,6 +214,40 @@ class Specimen(_Table):
     drawn_top_width_um: Positive | None = Field(None, description="Trapezoid: width of the narrower face.")
     note: str = ""
 
+    @model_validator(mode="after")
+    def _has_one_surface(self) -> Specimen:
+        if self.surface_area_mm2 is not None and self.wetted_surface is not None:
+            raise own_fault(
+                f"the surface of {self.id!r} is stated twice: surface_area_mm2 = {self.surface_area_mm2:g}, "
+                f"and wetted_surface gives {self.wetted_surface.area().area_mm2:.5g} mm²",
+                "Keep the one that holds",
+                "wetted_surface",
+            )
+        if self.surface_area_relative_uncertainty is not None and self.surface_area_mm2 is None:
+            raise own_fault(
+                "surface_area_relative_uncertainty is stated without surface_area_mm2",
+                "Add surface_area_mm2; the uncertainty of a wetted_surface comes from its dimensions",
+                "surface_area_relative_uncertainty",
+            )
+        return self
+
+    @property
+    def wetted_mm2(self) -> float | None:
+        """Wetted surface, stated or computed, mm²; None where neither is known."""
+        if self.wetted_surface is not None:
+            return self.wetted_surface.area().area_mm2
+        return self.surface_area_mm2
+
+    @property
+    def wetted_relative_uncertainty(self) -> float | None:
+        """Its relative standard uncertainty; None where not stated.
+
+        Dimensions without any uncertainty state none.
+        """
+        if self.wetted_surface is None:
+            return self.surface_area_relative_uncertainty
+        return self.wetted_surface.area().relative_uncertainty or None
+
     @field_validator("drawn_top_width_um")
     @classmethod
     def _goes_with_the_shape(cls, value: float | None, info: ValidationInfo) -> float | None:
@@ -209,19 +255,19 @@ class Specimen(_Table):
         if value is None:
             return value
         if shape not in (None, "trapezoid"):
-            raise _fault(
+            raise own_fault(
                 f"drawn_top_width_um belongs to a trapezoid, and drawn_shape is {shape!r}",
                 'Take it out, or write drawn_shape = "trapezoid"',
             )
         if width is not None and value > width:
-            raise _fault(
+            raise own_fault(
                 f"drawn_top_width_um = {value:g} is wider than drawn_strut_width_um = {width:g}",
                 "Write the wider face of the trapezoid as drawn_strut_width_um",
             )
         return value
 
 
-class ImageEntry(_Table):
+class ImageEntry(ManifestTable):
     """One image: whose it is, what it shows, and how the field and the surface came to be."""
 
     file: RelativeFile = Field(description="Path relative to study.toml.")
@@ -232,7 +278,7 @@ class ImageEntry(_Table):
         'strut or a mesh) or "section" (a polished cross-section). A file that holds heights is measured '
         "only where this is stated.",
     )
-    procedures: Annotated[tuple[Procedure, ...], BeforeValidator(_tuple), Field(min_length=1)] = Field(
+    procedures: Annotated[tuple[Procedure, ...], BeforeValidator(as_tuple), Field(min_length=1)] = Field(
         PROCEDURES_BY_KIND["surface"],
         description="What is measured; left out, all that goes with what the image shows.",
     )
@@ -300,7 +346,7 @@ class ImageEntry(_Table):
         shows: Shows = info.data["shows"] or "surface"
         for procedure in procedures:
             if procedure not in PROCEDURES_BY_KIND[shows]:
-                raise _fault(
+                raise own_fault(
                     f"{_MEASURED_ON[procedure]}, and this image shows {_SHOWN[shows]}",
                     f"Leave {procedure!r} out of procedures, "
                     + _write_shows(kind for kind, own in PROCEDURES_BY_KIND.items() if procedure in own),
@@ -315,7 +361,7 @@ class ImageEntry(_Table):
         name = str(info.field_name)
         shows: Shows = info.data["shows"] or "surface"
         if shows not in _BY_KIND[name]:
-            raise _fault(
+            raise own_fault(
                 f"{name} is for images of {' or '.join(_SHOWN[kind] for kind in _BY_KIND[name])}, and this "
                 f"image shows {_SHOWN[shows]}",
                 f"Take {name} out, {_write_shows(_BY_KIND[name])}",
@@ -326,7 +372,7 @@ class ImageEntry(_Table):
     @classmethod
     def _is_the_only_thickness(cls, value: str | None, info: ValidationInfo) -> str | None:
         if value is not None and info.data.get("side_view") is not None:
-            raise _fault(
+            raise own_fault(
                 "side_view and thickness_map both give the thickness", "Keep the one that shows it better"
             )
         return value
@@ -335,7 +381,7 @@ class ImageEntry(_Table):
     @classmethod
     def _is_a_length(cls, value: str | None) -> str | None:
         if value is not None and um_per_unit(value) is None:
-            raise _fault(
+            raise own_fault(
                 f"height_unit = {value!r} is no unit of length", 'Write one such as "nm", "µm", "mm" or "m"'
             )
         return value
@@ -355,7 +401,7 @@ class ImageEntry(_Table):
         return {role: name for role in COMPANIONS if (name := getattr(self, role)) is not None}
 
 
-class Study(_Table):
+class Study(ManifestTable):
     """A study as its manifest states it.
 
     Attributes
@@ -364,7 +410,7 @@ class Study(_Table):
         Where the manifest stands; every file is relative to it.
     title, note : str
     settings : StudySettings
-    materials, groups, specimens, images : tuple
+    materials, groups, specimens, images, sweeps, weighings, gas, logs : tuple
         In the order of the manifest.
     """
 
@@ -376,6 +422,41 @@ class Study(_Table):
     groups: tuple[Group, ...] = ()
     specimens: tuple[Specimen, ...] = ()
     images: tuple[ImageEntry, ...] = ()
+    sweeps: tuple[SweepEntry, ...] = ()
+    weighings: tuple[WeighingEntry, ...] = ()
+    gas: tuple[GasEntry, ...] = ()
+    logs: tuple[LogEntry, ...] = ()
+
+    @property
+    def rate_entries(self) -> tuple[RateEntry, ...]:
+        """Everything that gives a rate or an exposure, logs first: their hours enter the others."""
+        return (*self.logs, *self.sweeps, *self.gas, *self.weighings)
+
+    @property
+    def entry_ids(self) -> frozenset[str]:
+        """Names in the store of all that the manifest names."""
+        return frozenset([i.image_id for i in self.images] + [e.entry_id for e in self.rate_entries])
+
+    def specimens_of(self, log: LogEntry) -> tuple[str, ...]:
+        """Specimens of a log: those it names, or all of its group."""
+        if log.specimens is not None:
+            return log.specimens
+        return tuple(s.id for s in self.specimens if s.group == log.group)
+
+    def logs_of(self, specimen_id: str) -> tuple[LogEntry, ...]:
+        """Logs of one specimen, in the order of the manifest."""
+        return tuple(log for log in self.logs if specimen_id in self.specimens_of(log))
+
+    def material_of(self, specimen_id: str) -> metals.Material | None:
+        """Material of a specimen with sources; None where it names none.
+
+        Raises
+        ------
+        InputError
+            If the name is neither stated here nor known.
+        """
+        name = self.specimen(specimen_id).material
+        return None if name is None else find_material(name, [m.stated for m in self.materials])
 
     def specimen(self, specimen_id: str) -> Specimen:
         """The specimen of that id (KeyError if there is none)."""
@@ -396,5 +477,5 @@ def _named(name: str, known: Mapping[str, Any]) -> Any:
 
 def image_id(file: str, page: object) -> str:
     """Name of an image in study and store: its file, and ``#page`` where a page is given."""
-    name = str(_posix(file))
+    name = str(posix(file))
     return name if page is None else f"{name}#{page}"

@@ -32,6 +32,18 @@ _UNITS = {
     "g_per_cm3": ("density", 1.0),
     "kg_per_m3": ("density", 1e-3),
     "px": ("pixels", 1.0),
+    "g": ("mass", 1.0),
+    "mg": ("mass", 1e-3),
+    "kg": ("mass", 1e3),
+    "mL": ("volume", 1.0),
+    "L": ("volume", 1e3),
+    "V": ("potential", 1.0),
+    "mV": ("potential", 1e-3),
+    "kPa": ("pressure", 1.0),
+    "hPa": ("pressure", 0.1),
+    "mbar": ("pressure", 0.1),
+    "bar": ("pressure", 100.0),
+    "degC": ("temperature", 1.0),
     "deg": ("angle", 1.0),
     "rad": ("angle", math.degrees(1.0)),
 }
@@ -58,6 +70,9 @@ _OTHER_SPELLINGS = {
     "°": "deg",
     "degree": "deg",
     "degrees": "deg",
+    "ml": "mL",
+    "l": "L",
+    "°C": "degC",
     "mm²": "mm2",
     "cm²": "cm2",
     "µm²": "um2",
@@ -74,12 +89,14 @@ _IN_PLAIN = {
     "g_per_cm3": "g/cm³",
     "px": "px",
     "deg": "°",
+    "degC": "°C",
 }
 _OTHER_KEYS = {"drawn_width_um": "drawn_strut_width_um"}
 """What a key is called in another table -> what it is called where that name is not known."""
 
 OWN_FAULT = "surfscan_fault"
-"""Type of a validation error that brings its own words: ``what`` and ``remedy`` in its context."""
+"""Type of a validation error that brings its own words: ``what``, ``remedy`` and ``at``, the key that it
+stands at or nothing, in its context."""
 
 _NUMBER_AND_UNIT = re.compile(r"\s*([-+]?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?)\s*([^\d\s.,].*?)?\s*")
 
@@ -97,6 +114,8 @@ def describe(error: ValidationError, model: type[BaseModel]) -> list[tuple[tuple
     found: dict[tuple[object, ...], tuple[tuple[str | int, ...], str, str]] = {}
     for item in error.errors(include_url=False):
         path = tuple(item["loc"])
+        if item["type"] == OWN_FAULT and item["ctx"]["at"]:
+            path = (*path, str(item["ctx"]["at"]))
         named = [part for part in path if isinstance(part, str)]
         name = named[-1] if named else ""
         what, remedy = _describe_one(item["type"], item, name, _fields(model, path))
@@ -127,6 +146,8 @@ def _describe_one(kind: str, item: Mapping[str, Any], name: str, fields: list[st
         return f"unknown key {name!r}", suggest_key(name, value, fields)
     if kind == "missing":
         return f"{name!r} is missing", f"Add {name} = ..."
+    if kind == "value_error" and isinstance(value, Mapping):  # of a table as a whole
+        return str(item["msg"]).removeprefix("Value error, "), "Correct what does not fit together"
     unit = _unit_of(name)[1]
     said = f"{name} = {_said(value)}" if name else f"{_said(value)} in place of a table"
     if unit and isinstance(value, str):

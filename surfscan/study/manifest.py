@@ -12,10 +12,12 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from surfscan.errors import InputError
-from surfscan.study.entries import Group, ImageEntry, Material, Specimen, Study, StudySettings, image_id
+from surfscan.materials.catalogue import find_material
+from surfscan.study.entries import Group, ImageEntry, Specimen, Study, StudySettings, image_id
 from surfscan.study.faults import describe, suggest_key
 from surfscan.study.findings import Finding, as_error
 from surfscan.study.locator import Key, line_of, locate_keys
+from surfscan.study.rate_entries import RATE_TABLES, Material
 from surfscan.study.specimens import read_specimens_csv
 
 FILE_NAME = "study.toml"
@@ -25,6 +27,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "group": Group,
     "specimen": Specimen,
     "image": ImageEntry,
+    **RATE_TABLES,
 }
 _TOP = ("title", "note", "specimens_csv", "settings", *_TABLES)
 
@@ -141,6 +144,10 @@ class ManifestReader:
             groups=tuple(self.tables["group"].values()),
             specimens=tuple(self.tables["specimen"].values()),
             images=tuple(self.tables["image"].values()),
+            sweeps=tuple(self.tables["sweep"].values()),
+            weighings=tuple(self.tables["weighing"].values()),
+            gas=tuple(self.tables["gas"].values()),
+            logs=tuple(self.tables["log"].values()),
         )
         return study, []
 
@@ -215,7 +222,8 @@ class ManifestReader:
                 "Correct the name, or write [[specimen]] tables instead",
             )
             return {}
-        rows, faults = read_specimens_csv(csv_path, list(Specimen.model_fields), _text_fields(Specimen))
+        names = [name for name in Specimen.model_fields if name != "wetted_surface"]  # a table of its own
+        rows, faults = read_specimens_csv(csv_path, names, _text_fields(Specimen))
         self.faults += faults
         self.specimens_are_readable = not faults
         self._specimen_where = {i: f"{csv_path.name}:{row.line}" for i, row in enumerate(rows)}
@@ -235,7 +243,6 @@ class ManifestReader:
         materials = self._unique("material", "name", rows["material"])
         groups = self._unique("group", "name", rows["group"])
         specimens = self._unique("specimen", "id", rows["specimen"])
-        self._unique("image", "file", rows["image"])
         for i, group in rows["group"].items():
             if group.get("baseline") is not None and group.get("baseline") == group.get("name"):
                 self.fault(
@@ -245,9 +252,42 @@ class ManifestReader:
                 )
         self._known("group", "baseline", rows["group"], "group", groups)
         self._known("specimen", "group", rows["specimen"], "group", groups)
-        self._known("specimen", "material", rows["specimen"], "material", materials)
+        metals = {row["material"] for row in rows["specimen"].values() if _is_listed(row.get("material"))}
+        self._known("specimen", "material", rows["specimen"], "material", materials | metals)
+        self._known("log", "group", rows["log"], "group", groups)
         if self.specimens_are_readable:
-            self._known("image", "specimen", rows["image"], "specimen", specimens)
+            for table in ("image", *RATE_TABLES):
+                for key in ("specimen", "specimens", "twin_of"):
+                    self._known(table, key, rows[table], "specimen", specimens)
+        self._check_entries()
+
+    def _check_entries(self) -> None:
+        """Entries that stand twice, and logs that do not go with the general settings."""
+        first: dict[str, str] = {}
+        for table, key in (("image", "file"), ("sweep", "file"), ("gas", "file"), ("log", "file")):
+            self._unique(table, key, self.rows[table])
+            for i, row in self.rows[table].items():
+                name, here = row.get(key), self.where(table, i, key)
+                other = first.get(name, "") if isinstance(name, str) else ""
+                if other and other.split(" ")[0] != table:
+                    self.fault(
+                        here,
+                        f"{name!r} is named as {table}, and as {other}",
+                        "Keep the entry that says what the file holds",
+                    )
+                elif isinstance(name, str):
+                    first.setdefault(name, f"{table} at {here}")
+        self._unique("weighing", "specimen", self.rows["weighing"])
+        unfiled = {i: row for i, row in self.rows["gas"].items() if "file" not in row}
+        self._unique("gas", "specimen", unfiled)
+        for i, log in self.tables["log"].items():
+            if self.settings is None:
+                continue
+            try:
+                log.settings(self.settings.exposure)
+            except ValidationError as error:
+                for _, what, remedy in describe(error, StudySettings):
+                    self.fault(self.where("log", i), f"with [settings.exposure] it cannot be: {what}", remedy)
 
     def _unique(self, table: str, key: str, rows: Mapping[int, Mapping[str, Any]]) -> set[str]:
         first: dict[str, int] = {}
@@ -268,16 +308,17 @@ class ManifestReader:
         self, table: str, key: str, rows: Mapping[int, Mapping[str, Any]], kind: str, known: set[str]
     ) -> None:
         for i, row in rows.items():
-            name = row.get(key)
-            if not isinstance(name, str) or name in known:
-                continue
-            near = get_close_matches(name, sorted(known), 1)
-            hint = f"Did you mean {near[0]!r}? Else add" if near else "Add"
-            self.fault(
-                self.where(table, i, key),
-                f"there is no {kind} {name!r}",
-                f"{hint} a [[{kind}]] table for it" if not self._from_csv(kind) else f"{hint} a row for it",
-            )
+            names = row.get(key)
+            for k, name in enumerate(names if isinstance(names, list) else [names]):
+                if not isinstance(name, str) or name in known:
+                    continue
+                near = get_close_matches(name, sorted(known), 1)
+                hint = f"Did you mean {near[0]!r}? Else add" if near else "Add"
+                self.fault(
+                    self.where(table, i, key, k) if isinstance(names, list) else self.where(table, i, key),
+                    f"there is no {kind} {name!r}",
+                    f"{hint} a row for it" if self._from_csv(kind) else f"{hint} a [[{kind}]] table for it",
+                )
 
     def _from_csv(self, kind: str) -> bool:
         return kind == "specimen" and bool(self._specimen_where)
@@ -286,6 +327,17 @@ class ManifestReader:
 def _file_and_line(fault: Finding) -> tuple[bool, str, int]:
     name, _, line = fault.where.rpartition(":")
     return (name != FILE_NAME, name, int(line))
+
+
+def _is_listed(name: object) -> bool:
+    """Whether a metal is known by that name without being stated."""
+    if not isinstance(name, str):
+        return False
+    try:
+        find_material(name)
+    except InputError:
+        return False
+    return True
 
 
 def _text_fields(model: type[BaseModel]) -> list[str]:

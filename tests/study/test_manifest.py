@@ -111,7 +111,7 @@ def test_all_faults_at_once_each_with_its_line(tmp_path: Path) -> None:
         ('title = "T"', 'tittle = "T"'),
         ('baseline = "as received"', 'baseline = "as receved"'),
         ("exposure_h = 168", "exposure_h = -168"),
-        ('material = "Mg-2Zn"\n', 'material = "Fe"\n'),
+        ('material = "Mg-2Zn"\n', 'material = "Kryptonite"\n'),
         ("pixel_size_um = 0.5\n", 'pixel_size_um = "0.5 mm"\n'),
         ("page = 2", "page = -1"),
         ("min_contrast = 0.1", "min_contrast = 3"),
@@ -126,7 +126,7 @@ def test_all_faults_at_once_each_with_its_line(tmp_path: Path) -> None:
         "study.toml:1: unknown key 'tittle'. Did you mean 'title'?",
         "study.toml:10: there is no group 'as receved'. Did you mean 'as received'? Else add a [[group]]",
         "study.toml:14: exposure_h = -168 cannot be used. exposure_h (h) should be greater than or equal",
-        "study.toml:15: there is no material 'Fe'",
+        "study.toml:15: there is no material 'Kryptonite'",
         "study.toml:19: pixel_size_um = '0.5 mm' is not a bare number. Write the number without quotes, "
         "in µm: pixel_size_um = 500",
         "study.toml:27: unknown key 'cleanning'. Did you mean 'cleaning'?",
@@ -196,7 +196,7 @@ def test_all_faults_at_once_each_with_its_line(tmp_path: Path) -> None:
         ("broken line\n", ":33: not valid TOML"),
         ('unclosed = "', "study.toml:33: not valid TOML"),
         ("[setings.pits]\n", ":33: unknown key 'setings'. Did you mean 'settings'?"),
-        ("[settings.sweeps]\n", ":33: unknown key 'sweeps'. Known here: pits, degraded"),
+        ("[settings.zebra]\n", ":33: unknown key 'zebra'. Known here: pits, degraded"),
     ],
 )  # fmt: skip
 def test_single_faults(tmp_path: Path, added: str, said: str) -> None:
