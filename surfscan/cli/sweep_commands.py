@@ -45,6 +45,20 @@ def sweep(
             "--rest-potential-V", help="Rest potential before the sweep, V, against the file's electrode."
         ),
     ] = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="ROLE=NAME",
+            help="Heading or number of a column, such as potential=2; roles: potential, current, current "
+            "density, "
+            "time, scan. May be repeated.",
+        ),
+    ] = None,
+    unit: Annotated[
+        list[str] | None,
+        typer.Option(metavar="ROLE=UNIT", help="Unit of a column, such as current=mA. May be repeated."),
+    ] = None,
+    decimal: Annotated[str | None, typer.Option(metavar="MARK", help="Decimal mark, '.' or ','.")] = None,
     settings: SettingsFile = None,
     json: JsonOut = None,
 ) -> None:
@@ -63,7 +77,15 @@ def sweep(
     chosen = read_settings(settings, "sweep", SweepSettings)
     metal = None if material is None else find_material(material)
     result = measure_sweep(
-        read_sweep(file, reference=reference),
+        read_sweep(
+            file,
+            reference=reference,
+            columns={
+                role: int(name) if name.isdecimal() else name for role, name in _pairs("column", column)
+            },
+            units=dict(_pairs("unit", unit)),
+            decimal=decimal,
+        ),
         chosen,
         area_cm2=area_cm2,
         area_relative_uncertainty=area_relative_uncertainty,
@@ -79,3 +101,14 @@ def sweep(
     write_text(json, result_json(result, beside_summary(result.summary)))
     for warning in result.warnings:
         print(f"warning: {warning}", file=sys.stderr)
+
+
+def _pairs(option: str, stated: list[str] | None) -> list[tuple[str, str]]:
+    """ROLE=TEXT as pairs."""
+    pairs = []
+    for text in stated or ():
+        role, mark, value = text.partition("=")
+        if not mark or not value.strip():
+            raise typer.BadParameter(f"--{option} {text!r} is not ROLE=VALUE, such as potential=2")
+        pairs.append((role.strip(), value.strip()))
+    return pairs

@@ -30,7 +30,7 @@ _POINTS: tuple[Column, ...] = (
     ),
     Column(
         "residual_decades",
-        "1",
+        "decades",
         "float64",
         "log10 of measured over fitted density where both have one sign, else not-a-number.",
     ),

@@ -21,6 +21,7 @@ Interval = tuple[float, float]
 _GRID = 400
 _FEWEST = 8
 _CLEAR_OF_ZERO_V = 0.05
+_SAME_LEVEL_DECADES = 1.0  # flat stretches this far above the lowest are limits of cell or instrument
 _BRANCH_DECADES = 1.0
 _FEWEST_OF_BRANCH = 4
 _TRANSIENT_SIGMA, _TRANSIENT_DECADES = 5.0, 0.08
@@ -110,7 +111,7 @@ def find_passive_stretch(
     span_V : float, optional
         Its length.
     least_slope_V_per_decade : float, optional
-        Rise of the potential in a decade of current that counts as passive; a falling current is passive too.
+        Change of the potential in a decade of current that counts as passive.
 
     Returns
     -------
@@ -130,22 +131,21 @@ def find_passive_stretch(
     stops = np.searchsorted(x, x[starts] + span_V, side="right")
     enough = (stops - starts >= _FEWEST) & (x[np.maximum(stops - 1, 0)] - x[starts] >= 0.8 * span_V)
     starts, stops = starts[enough], stops[enough]
-    best: tuple[float, float, float, int, int] | None = None
-    for start, stop in zip(starts.tolist(), stops.tolist(), strict=True):
-        e, i = x[start:stop], y[start:stop]
-        middle = float(e.mean())
-        slope = float((e - middle) @ i / ((e - middle) @ (e - middle)))
-        departs = float(np.sqrt(np.mean((i - i.mean()) ** 2)))
-        if best is None or departs < best[0]:
-            best = (departs, slope, float(i.mean()) - slope * middle, start, stop)
-    if best is None:
+    if not starts.size:
         return "the points above the zero-current potential lie too far apart to see a passive stretch"
-    _, slope, level, start, stop = best
-    if slope > 1 / least_slope_V_per_decade:
+    lines = [_line(x[a:b], y[a:b]) for a, b in zip(starts.tolist(), stops.tolist(), strict=True)]
+    departs, slopes, levels, heights = (np.array(column) for column in zip(*lines, strict=True))
+    flat = np.abs(slopes) <= 1 / least_slope_V_per_decade
+    if not flat.any():
+        rising = slopes[slopes > 0]
         return (
             f"no passive stretch: over the flattest {1000 * span_V:.0f} mV the potential rises by "
-            f"{1000 / slope:.0f} mV a decade ({1000 * least_slope_V_per_decade:.0f} mV are needed)"
+            f"{1000 / (rising.min() if rising.size else np.abs(slopes).min()):.0f} mV a decade "
+            f"({1000 * least_slope_V_per_decade:.0f} mV are needed)"
         )
+    low = flat & (heights <= heights[flat].min() + _SAME_LEVEL_DECADES)
+    best = int(np.argmin(np.where(low, departs, np.inf)))
+    start, stop, slope, level = int(starts[best]), int(stops[best]), float(slopes[best]), float(levels[best])
     middle_log = float(np.median(y[start:stop]))
     left = y[start:stop] - level - slope * x[start:stop]
     n = stop - start
@@ -157,6 +157,14 @@ def find_passive_stretch(
         level,
         slope,
     )
+
+
+def _line(potential: np.ndarray, logs: np.ndarray) -> tuple[float, float, float, float]:
+    """Scatter about the mean, slope, level at 0 V, and mean of the logarithm of the current of a stretch."""
+    middle, mean = float(potential.mean()), float(logs.mean())
+    away = potential - middle
+    slope = float(away @ logs / (away @ away))
+    return float(np.sqrt(np.mean((logs - mean) ** 2))), slope, mean - slope * middle, mean
 
 
 def find_rise(

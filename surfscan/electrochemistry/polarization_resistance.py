@@ -14,6 +14,7 @@ from surfscan.estimates.groups import t_factor
 
 _FEWEST, _FEWEST_A_SIDE = 6, 2
 _MOST_DEGREE, _POINTS_A_DEGREE = 3, 4
+_INDEPENDENT = 8.0  # points that a degree is judged by at least, so that smooth misfit does not hide a curve
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ def _slope(x: np.ndarray, y: np.ndarray, sigma: np.ndarray) -> tuple[float, floa
     leverage = np.einsum("ij,jk,ik->i", weighted, inverse, weighted)
     row = weighted @ inverse[1] * left / np.maximum(1 - leverage, 1e-6)
     variance = float(row @ row) * x.size / (freedom + terms.size)
-    change = _change(powers, y, sigma, correlation_length(left))
+    change = _change(powers, y, sigma, min(correlation_length(left), x.size / _INDEPENDENT))
     return float(terms[1]), math.sqrt(variance), change, freedom
 
 

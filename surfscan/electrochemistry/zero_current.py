@@ -13,6 +13,7 @@ NEAR_V = 0.005
 _FEWEST, _FURTHEST_V = 7, 0.015
 _SIGMA = 3.0
 _LEAST_RUN = 2
+_LEAST_SURE = 0.1  # fewer points clearly off zero, as a fraction, and the run is noise
 _SECOND_DIFFERENCE = np.sqrt(6.0)
 _NORMAL_MEDIAN = 0.6744897501960817
 
@@ -130,7 +131,7 @@ def _noise(current: np.ndarray) -> np.ndarray:
 def _brackets(current: np.ndarray, noise: np.ndarray) -> list[tuple[int, int, bool]]:
     """Last point clearly before and first clearly after each change of sign, and whether it turns anodic."""
     sure = np.flatnonzero(np.abs(current) > _SIGMA * noise)
-    if sure.size < 2:
+    if sure.size < max(2, _LEAST_SURE * current.size):
         return []
     signs = np.sign(current[sure])
     edges = np.flatnonzero(np.diff(signs)) + 1

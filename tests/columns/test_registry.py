@@ -19,6 +19,11 @@ SUFFIX_UNIT = {
     "_per_mpx": "per million px",
     "_mm_per_y": "mm/y",
     "_g_per_m2_d": "g/(m² d)",
+    "_V": "V",
+    "_uA_per_cm2": "µA/cm²",
+    "_mV_per_decade": "mV/decade",
+    "_ohm_cm2": "ohm cm²",
+    "_decades": "decades",
 }
 INTERVAL_ENDS = ("_ci95_low", "_ci95_high")
 
