@@ -81,7 +81,7 @@ class WindowFit:
 def _kinetics(values: dict[str, float]) -> MixedControl:
     return MixedControl(
         values["Ecorr_V"],
-        math.exp(values["ln_icorr"]),
+        math.exp(min(max(values["ln_icorr"], -700.0), 700.0)),  # a trial step may be wild
         math.exp(values["ln_anodic_slope"]),
         math.exp(values["ln_cathodic_slope"]),
         min(max(values["limiting_ratio"], 0.0), 1.0),
