@@ -8,6 +8,7 @@ import numpy as np
 
 from surfscan.columns.base import Column, Table
 from surfscan.columns.electrochemistry import ELECTROCHEMISTRY_TABLES
+from surfscan.columns.exposure import EXPOSURE_TABLES
 from surfscan.columns.immersion import IMMERSION_TABLES
 from surfscan.columns.objects import OBJECT_TABLES
 from surfscan.columns.scale import SCALE_TABLES
@@ -25,6 +26,7 @@ TABLES: dict[str, tuple[Column, ...]] = (
     | PART_TABLES
     | ELECTROCHEMISTRY_TABLES
     | IMMERSION_TABLES
+    | EXPOSURE_TABLES
 )
 """Table name -> its columns, in order."""
 
