@@ -28,7 +28,6 @@ _FEWEST_POINTS = 15
 _RESISTANCE_STARTS = (0.6, 0.05)
 _ABOVE_CEILING = 1.5
 _SIGNIFICANT = 3.0
-_NO_WEIGHT = 1e-4
 
 
 @dataclass(frozen=True)
@@ -85,22 +84,22 @@ class ChosenFit:
     def covariance(self) -> np.ndarray:
         """Covariance of the parameters with the doubt about the model, shape (6, 6).
 
-        The models' covariances and the squared distances of their values from the chosen ones, weighted by
-        the models' approximate probabilities (the form is Burnham and Anderson's unconditional variance;
-        recalled, not read here). A model that leaves a parameter undetermined counts only where it is the chosen one.
+        To the covariance of the chosen model come the squared distances of the other models' values from its
+        own, weighted by the models' approximate probabilities. A model that leaves a parameter undetermined
+        is no alternative.
         """
         length = min(self.others, key=lambda fit: fit.chi_squared).length
         marks = [fit.probability_criterion(length) for fit in self.others]
         best = min(marks)
-        total, weights = np.zeros_like(self.fit.covariance), 0.0
+        between, weights = np.zeros_like(self.fit.covariance), 0.0
         for mark, fit in zip(marks, self.others, strict=True):
-            weight = math.exp(-(mark - best) / 2) if math.isfinite(mark) else float(fit is self.fit)
-            if weight < _NO_WEIGHT or (fit is not self.fit and not np.isfinite(fit.covariance).all()):
+            if not (math.isfinite(mark) and np.isfinite(fit.covariance).all()):
                 continue
+            weight = math.exp(-(mark - best) / 2)
             apart = vector_of(fit.kinetics) - vector_of(self.fit.kinetics)
-            total = total + weight * (fit.covariance + np.outer(apart, apart))
+            between = between + weight * np.outer(apart, apart)
             weights += weight
-        return total / weights if weights > 0 else self.fit.covariance
+        return self.fit.covariance + (between / weights if weights > 0 else 0.0)
 
 
 @dataclass(frozen=True)
@@ -142,7 +141,7 @@ def _inside(fitter: Fitter, window_V: tuple[float, float]) -> np.ndarray:
 def _fits(fitter: Fitter, inside: np.ndarray, near: ChosenFit | None) -> list[WindowFit]:
     """All models at one window: activation and mixed control, each without and with a fitted resistance.
 
-    They start from a grid, or from the fits to a window that is not much longer. A resistance is the same at
+    They start from a grid, and from the fits to a window that is not much longer. A resistance is the same at
     every current: where the whole sweep is not described it is not sought in a part, where it would stand in
     for whatever bends the branch (passivation above all).
     """
@@ -158,10 +157,11 @@ def _fits(fitter: Fitter, inside: np.ndarray, near: ChosenFit | None) -> list[Wi
         free = potential - resistance * 1e-6 * density
         return replace(start_of(free, density, fitter.points.zero_V), series_resistance_ohm_cm2=resistance)
 
-    if near is not None:
-        return [run(fit.kinetics, fit.model) for fit in near.others if not fit.model.resistive]
     first = replace(start(min(held or 0.0, 0.9 * ceiling)), series_resistance_ohm_cm2=held or 0.0)
     found = [run(first, FitModel(limited, resistive=False)) for limited in (False, True)]
+    if near is not None:
+        again = [run(fit.kinetics, fit.model) for fit in near.others if not fit.model.resistive]
+        return [min(pair, key=lambda fit: fit.chi_squared) for pair in zip(found, again, strict=True)]
     if held is None:
         starts = [start(share * min(bound, ceiling)) for share in _RESISTANCE_STARTS]
         for limited in (False, True):
@@ -180,7 +180,7 @@ def choose_model(
     fitter : Fitter
     window_V : tuple of float
     near : ChosenFit, optional
-        Fits to a window not much longer, to start from.
+        Fits to a window not much longer, to start from as well.
     """
     inside = _inside(fitter, window_V)
     over = fitter.points.potential_V[inside] - fitter.points.zero_V
@@ -212,9 +212,9 @@ def misfit_of(fitter: Fitter, inside: np.ndarray, fit: WindowFit) -> float:
 def choose_window(fitter: Fitter) -> tuple[ChosenFit, tuple[ChosenFit, ...]] | None:
     """Window that is fitted: the whole sweep, or less where no model describes it.
 
-    While the misfit exceeds `FITS_WELL` the window is shortened step by step on the side that helps more. Of
-    the windows met whose misfit is within the rules, that of the narrowest interval of the corrosion current
-    is taken.
+    While the misfit exceeds `FITS_WELL` the window is shortened step by step: on either side alone, as mostly
+    one branch is to blame, and where that does not do, on the side that helps more at each step. Of the windows
+    met whose misfit is within the rules, that of the narrowest interval of the corrosion current is taken.
 
     Returns
     -------
@@ -225,28 +225,53 @@ def choose_window(fitter: Fitter) -> tuple[ChosenFit, tuple[ChosenFit, ...]] | N
         has too few points.
     """
     potential, zero = fitter.points.potential_V, fitter.points.zero_V
-    shortest = 1e-3 * fitter.rules.smallest_reach_mV
-    below, above = zero - float(potential[0]), float(potential[-1]) - zero
-    at = choose_model(fitter, (float(potential[0]), float(potential[-1])))
-    met = [at] if at is not None else []
-    while at is not None and at.misfit > FITS_WELL:
-        tried = []
-        for reach in ((NOTCH * below, above), (below, NOTCH * above)):
-            if min(reach) >= shortest:
-                found = choose_model(fitter, (zero - reach[0], zero + reach[1]), at)
-                if found is not None:
-                    tried.append((found.misfit, reach, found))
-        if not tried:
-            break
-        _, (below, above), at = min(tried, key=lambda entry: entry[0])
-        met.append(at)
-    if not met:
+    whole = choose_model(fitter, (float(potential[0]), float(potential[-1])))
+    if whole is None:
         return None
-    within = [c for c in met if c.misfit <= fitter.rules.largest_misfit]
+    reach = zero - float(potential[0]), float(potential[-1]) - zero
+    met = {reach: whole}
+    for sides in (((1.0, NOTCH),), ((NOTCH, 1.0),), ((1.0, NOTCH), (NOTCH, 1.0))):
+        if min(c.misfit for c in met.values()) > FITS_WELL or len(sides) == 1:
+            _shorten(fitter, met, reach, sides)
+    within = [c for c in met.values() if c.misfit <= fitter.rules.largest_misfit]
     if not within:
-        return min(met, key=lambda c: c.misfit), ()
+        return min(met.values(), key=lambda c: c.misfit), ()
     chosen = min(within, key=lambda c: float(c.covariance()[1, 1]))
     return chosen, tuple(c for c in within if c is not chosen)
+
+
+def _shorten(
+    fitter: Fitter,
+    met: dict[tuple[float, float], ChosenFit],
+    reach: tuple[float, float],
+    sides: tuple[tuple[float, float], ...],
+) -> None:
+    """Add shorter windows to those met, until one fits well or the rules allow none shorter.
+
+    Parameters
+    ----------
+    fitter : Fitter
+    met : dict
+        Fits by the reach of their windows below and above zero current, V.
+    reach : tuple of float
+        Where to start; its fit is in `met`.
+    sides : tuple of (float, float)
+        Factors of the reach below and above to try at each step; that of least misfit is kept.
+    """
+    shortest = 1e-3 * fitter.rules.smallest_reach_mV
+    zero = fitter.points.zero_V
+    while met[reach].misfit > FITS_WELL:
+        tried = []
+        for below, above in ((share[0] * reach[0], share[1] * reach[1]) for share in sides):
+            if min(below, above) < shortest:
+                continue
+            found = met.get((below, above)) or choose_model(fitter, (zero - below, zero + above), met[reach])
+            if found is not None:
+                tried.append((found.misfit, (below, above), found))
+        if not tried:
+            return
+        _, reach, found = min(tried, key=lambda entry: entry[0])
+        met[reach] = found
 
 
 def window_spread(fitter: Fitter, chosen: ChosenFit, others: tuple[ChosenFit, ...]) -> WindowSpread:
@@ -256,15 +281,18 @@ def window_spread(fitter: Fitter, chosen: ChosenFit, others: tuple[ChosenFit, ..
     -----
     Where the model holds, an estimate from part of the points differs from that of all points by a variance
     that is the difference of their variances (Hausman, Econometrica 46 (1978) 1251; recalled, not read here).
-    What lies beyond is counted as spread between windows: from three standard deviations where the whole
-    sweep is described, so that noise is not counted twice, and from one where it had to be shortened.
+    What lies beyond is counted as spread between windows. Where the whole sweep is described it counts from
+    three standard deviations, so that noise is not counted twice, and its mean over the windows is taken.
+    Where the sweep had to be shortened it counts from one, and the largest is the half width of a rectangular
+    distribution: what bends the branch outside the window does so a little inside.
     """
     zero = fitter.points.zero_V
     reach = zero - chosen.window_V[0], chosen.window_V[1] - zero
     shortest = min(1e-3 * fitter.rules.smallest_reach_mV, *reach)
     whole, variance = vector_of(chosen.fit.kinetics), np.diag(chosen.fit.covariance)
     windows, kinetics, excess = [], [], []
-    significant = _SIGNIFICANT if chosen.inside.all() else 1.0
+    whole_sweep = bool(chosen.inside.all())
+    significant = _SIGNIFICANT if whole_sweep else 1.0
 
     def count(window: tuple[float, float], fit: WindowFit) -> None:
         windows.append(window)
@@ -294,5 +322,7 @@ def window_spread(fitter: Fitter, chosen: ChosenFit, others: tuple[ChosenFit, ..
             largest_resistance_ohm_cm2=bound,
         )
         count(window, fit)
-    mean = np.mean(excess, axis=0) if excess else np.zeros(len(PARAMETERS))
-    return WindowSpread(tuple(windows), tuple(kinetics), mean)
+    if not excess:
+        return WindowSpread(tuple(windows), tuple(kinetics), np.zeros(len(PARAMETERS)))
+    spread = np.mean(excess, axis=0) if whole_sweep else np.max(excess, axis=0) / 3
+    return WindowSpread(tuple(windows), tuple(kinetics), spread)

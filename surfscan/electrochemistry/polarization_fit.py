@@ -2,9 +2,9 @@
 
 The thread: points are ordered and averaged (`scan_points`), their noise and the scale of the fit are taken
 from the data (`current_scale`); activation and mixed control, without and with series resistance, are fitted
-to a window that a model describes (`fit_windows`, `fitting`), and compared by AICc at the number of points that
-correlated residuals are worth (`correlated`). The interval holds the noise, the doubt about the model, and
-the spread over other windows. `fit_rules` says what is asked of a curve before a value is given.
+to a window that a model describes (`fit_windows`, `fitting`), and compared by AICc at the number of points
+that correlated residuals are worth (`correlated`). The interval holds the noise, the doubt about the model,
+and the spread over other windows. `fit_rules` says what is asked of a curve before a value is given.
 """
 
 from __future__ import annotations
