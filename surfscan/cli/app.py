@@ -11,6 +11,7 @@ import typer
 from surfscan._version import __version__
 from surfscan.cli import (
     area_commands,
+    exposure_commands,
     height_commands,
     image_commands,
     immersion_commands,
@@ -50,6 +51,7 @@ for command in (
     scale_commands.scale,
     table_commands.extremes,
     sweep_commands.sweep,
+    exposure_commands.exposure,
     immersion_commands.mass_loss,
     immersion_commands.gas,
     immersion_commands.acid,

@@ -134,8 +134,9 @@ def balance_acid(
     warnings = []
     if which == 0 and run.acid.resets:
         warnings.append(
-            f"The total of the acid was set back {run.acid.resets} times: it is taken to have gone on from 0 "
-            "each time, and what was dosed between the two readings is lost."
+            "The total of the acid was set back "
+            f"{'once' if run.acid.resets == 1 else f'{run.acid.resets} times'}: "
+            "it is taken to have gone on from 0, and what was dosed between the two readings is lost."
         )
     per_day = settings.acid_blank_mL_per_day
     blank = np.zeros(len(hours)) if per_day is None else per_day * (hours - hours[0]) / 24

@@ -1,4 +1,4 @@
-"""Acid of a rig log: volume dosed up to each reading, whether it is logged as doses, as a total or as pulses."""
+"""Acid of a rig log: volume dosed up to each reading, whether logged as doses or as a total."""
 
 from __future__ import annotations
 

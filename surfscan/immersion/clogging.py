@@ -52,8 +52,8 @@ def hydraulic_resistance(
 ) -> HydraulicResistance:
     """Resistance over time, from means of pressure drop and flow over the same readings.
 
-    R = Δp / q of the means, so that noise in the flow does not bias it. Laminar flow through an unchanged part
-    gives a constant R (Hagen and Poiseuille); where the flow is turbulent, R rises with the flow as well.
+    R = Δp / q of the means, so that noise in the flow does not bias it. Laminar flow through an unchanged
+    part gives a constant R (Hagen and Poiseuille); where the flow is turbulent, R rises with it as well.
 
     Parameters
     ----------

@@ -99,6 +99,10 @@ def measure_exposure(
             window = find_window(path, reader.form.time, begin_us, start, stop)
             run = ExposureRun(reader.form.channels, chosen, window.start_us, window.stop_us)
         times, held = clock.mend(page.time_us, page.line)
+        if window.start_us is not None and window.is_start_stamp:
+            run.start_us = clock.mended(window.start_us)
+        if window.stop_us is not None and window.is_stop_stamp:
+            run.stop_us = clock.mended(window.stop_us)
         run.take(times, held, page.values)
     if run is None or clock is None or reader.form is None:
         raise InputError(path, "the file holds no readings", "Export the log with its readings")
@@ -106,8 +110,8 @@ def measure_exposure(
         raise InputError(
             path, "no reading lies between start and stop", "State start and stop within the log"
         )
-    start_us = run.first_us if window.start_us is None else window.start_us
-    stop_us = run.last_us if window.stop_us is None else window.stop_us
+    start_us = run.first_us if run.start_us is None else run.start_us
+    stop_us = run.last_us if run.stop_us is None else run.stop_us
     if stop_us <= start_us:
         what = "one reading" if run.rows == 1 else "readings of one moment only"
         raise InputError(path, f"the log holds {what}", "An exposure needs two readings at different times")
@@ -139,8 +143,8 @@ def measure_exposure(
     in_range_h = _in_range_h(run, findings)
     has_date = reader.form.time.kind in ("stamp", "epoch")
     summary: dict[str, Any] = {
-        "start": stamp_text(start_us, reader.form.time) if has_date else None,
-        "stop": stamp_text(stop_us, reader.form.time) if has_date else None,
+        "start": stamp_text(clock.stamp(start_us), reader.form.time) if has_date else None,
+        "stop": stamp_text(clock.stamp(stop_us), reader.form.time) if has_date else None,
         "immersed_h": immersed_h,
         "in_range_h": in_range_h,
         "in_range_fraction": None if in_range_h is None else in_range_h / immersed_h,

@@ -20,10 +20,14 @@ class Window:
     ----------
     start_us, stop_us : int or None
         None where not stated.
+    is_start_stamp, is_stop_stamp : bool
+        Whether they are in the time of the log's clock, which may be put forwards or back, and not hours.
     """
 
     start_us: int | None
     stop_us: int | None
+    is_start_stamp: bool = False
+    is_stop_stamp: bool = False
 
 
 def find_window(
@@ -46,23 +50,25 @@ def find_window(
     InputError
         If one is no time, cannot be compared with the log, or stop does not follow start.
     """
-    window = Window(_time(path, form, first_us, start, "start"), _time(path, form, first_us, stop, "stop"))
-    if window.stop_us is not None and window.stop_us <= (
-        window.start_us if window.start_us is not None else first_us
-    ):
+    begin, is_begin_stamp = _time(path, form, first_us, start, "start")
+    end, is_end_stamp = _time(path, form, first_us, stop, "stop")
+    if end is not None and end <= (first_us if begin is None else begin):
         raise InputError(path, "the stop does not follow the start", "State a later stop or an earlier start")
-    return window
+    return Window(begin, end, is_begin_stamp, is_end_stamp)
 
 
-def _time(path: Path, form: TimeForm, first_us: int, given: str | float | None, name: str) -> int | None:
+def _time(
+    path: Path, form: TimeForm, first_us: int, given: str | float | None, name: str
+) -> tuple[int | None, bool]:
+    """Time that was stated, and whether as a stamp."""
     if given is None:
-        return None
+        return None, False
     try:
         hours = float(given)
     except ValueError:
         hours = np.nan
     if np.isfinite(hours):
-        return first_us + round(hours * HOUR_US)
+        return first_us + round(hours * HOUR_US), False
     field = str(given).strip().encode("ascii", "replace")
     parts, found = stamp_parts(field), read_stamp(field, form.day_first)
     if parts is None or found is None or not parts.has_date:
@@ -84,7 +90,7 @@ def _time(path: Path, form: TimeForm, first_us: int, given: str | float | None, 
             f"{name} {given!r} cannot be compared: the log {there} a zone in its times",
             "Write it with a zone, such as 2001-02-03T04:05+00:00" if form.has_zone else "Leave the zone out",
         )
-    return found
+    return found, True
 
 
 def stamp_text(time_us: int, form: TimeForm) -> str:

@@ -57,8 +57,9 @@ def log_warnings(
             if runs:
                 longest = max(runs, key=lambda each: each.end_us - each.start_us)
                 more = f", and {len(runs) - 1} more" if len(runs) > 1 else ""
+                length = duration_text(longest.end_us - longest.start_us)
                 said.append(
-                    f"{name} stayed at {longest.value:g} for {duration_text(longest.end_us - longest.start_us)} from "
+                    f"{name} stayed at {longest.value:g} for {length} from "
                     f"{(longest.start_us - start_us) / HOUR_US:.4g} h on{more}: {what}."
                 )
     return said
@@ -69,24 +70,18 @@ def _fault_words(reader: LogReader) -> list[str]:
     for key, faults in reader.faults.items():
         if not faults.count:
             continue
+        count = faults.count
         if key == "line":
-            said.append(
-                f"{_many(faults.count, 'line is no reading', 'lines are no readings')}, left out: {_places(faults)}."
-            )
+            what = _many(count, "line is no reading", "lines are no readings")
         elif key.endswith(" out of range"):
             name = key.removesuffix(" out of range")
             low, high = PLAUSIBLE[name]
             unit = UNIT_OF[name] if name != "pH" else ""
-            said.append(
-                f"{_many(faults.count, f'{name} is', f'values of {name} are')} beyond what a sensor in a bath can "
-                f"read ({low:g} to {high:g} {unit}".rstrip()
-                + f"), left out: {_places(faults)}."
-            )
+            what = _many(count, f"value of {name} is", f"values of {name} are")
+            what += f" beyond what a sensor in a bath can read ({low:g} to {high:g} {unit}".rstrip() + ")"
         else:
-            said.append(
-                f"{_many(faults.count, f'field of {key} is no number', f'fields of {key} are no numbers')}, left out: "
-                f"{_places(faults)}."
-            )
+            what = _many(count, f"field of {key} is no number", f"fields of {key} are no numbers")
+        said.append(f"{what}, left out: {_places(faults)}.")
     return said
 
 
@@ -110,15 +105,15 @@ def _clock_words(path: Path, clock: LogClock, run: ExposureRun, start_us: int) -
             )
         elif step.kind == "backwards":
             said.append(
-                f"Line {step.line}: the clock goes back by {duration_text(round(-1e6 * step.jump_s))}; mended by the "
-                "rule that this reading follows the one before by one usual interval."
+                f"Line {step.line}: the clock goes back by {duration_text(round(-1e6 * step.jump_s))}; "
+                "mended by the rule that this reading follows the one before by one usual interval."
             )
     if run.gap_count:
         longest = max(run.gaps, key=lambda gap: gap[1] - gap[0])
         said.append(
-            f"{_many(run.gap_count, 'gap', 'gaps')} without readings, {run.gap_us / HOUR_US:.3g} h in all, the longest "
-            f"of {duration_text(longest[1] - longest[0])} from {(longest[0] - start_us) / HOUR_US:.4g} h on: immersed, "
-            "but not known to be in range."
+            f"{_many(run.gap_count, 'gap', 'gaps')} without readings, {run.gap_us / HOUR_US:.3g} h in all, "
+            f"the longest of {duration_text(longest[1] - longest[0])} from "
+            f"{(longest[0] - start_us) / HOUR_US:.4g} h on: immersed, but not known to be in range."
         )
     if run.gap_count > 0.02 * run.rows and run.gap_count > 5:
         said.append(
@@ -131,7 +126,7 @@ def _clock_words(path: Path, clock: LogClock, run: ExposureRun, start_us: int) -
         )
     if clock.repeats > run.duplicates:
         said.append(
-            f"{clock.repeats - run.duplicates} stamps are those of the reading before: of such readings the last "
-            "one counts for the time until the next."
+            f"{clock.repeats - run.duplicates} stamps are those of the reading before: of such readings the "
+            "last one counts for the time until the next."
         )
     return said

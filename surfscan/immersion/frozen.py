@@ -11,7 +11,7 @@ _CHANCE = 1e-3
 """Chance that any run of a sound sensor's log is taken as frozen (common practice, no source)."""
 
 _LEAST_CHANGE = 1.5
-"""Mean change, in units of the last digit, from which noise shows in the readings (common practice, no source)."""
+"""Mean change, in units of the last digit, from which noise shows (common practice, no source)."""
 
 
 @dataclass(frozen=True)

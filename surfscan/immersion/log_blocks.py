@@ -180,7 +180,7 @@ def read_block(data: bytes, form: LogForm) -> LogBlock:
 
 
 def _cuts(buffer: np.ndarray, mark: int, fields: int) -> tuple[np.ndarray, int, np.ndarray]:
-    """Ends of the fields of lines that have as many as there are columns, lines in all, and which they are."""
+    """Ends of the fields of lines with one for each column, lines in all, and which lines those are."""
     ends = np.flatnonzero((buffer == mark) | (buffer == 10))
     is_end = buffer[ends] == 10
     lines = int(np.count_nonzero(is_end))

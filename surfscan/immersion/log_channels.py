@@ -13,13 +13,14 @@ _SKIP = {"set", "setpoint", "sp", "sollwert", "soll", "target", "alarm", "limit"
 _TEMPERATURE = {"temp", "temperature", "temperatur", "température", "temperatura"}
 _FLOW = {"flow", "flowrate", "durchfluss", "debit", "débit", "caudal", "volumenstrom"}
 _PRESSURE = {"p", "press", "pressure", "druck", "pression", "presión", "presion"}
-_ACID = {"acid", "säure", "saeure", "acide", "acido", "ácido", "titrant", "hcl", "hno3", "h2so4", "dosed", "dose",
-         "dosing", "dosage"}  # fmt: skip
+_ACID = {"acid", "säure", "saeure", "acide", "acido", "ácido", "titrant", "hcl", "hno3", "h2so4", "dosed",
+         "dose", "dosing", "dosage"}  # fmt: skip
 _BEFORE = {"before", "in", "inlet", "upstream", "pre", "vor", "1", "feed", "avant", "pin", "p1", "entry"}
 _AFTER = {"after", "out", "outlet", "downstream", "post", "nach", "2", "back", "après", "pout", "p2", "exit"}
 _DROP = {"drop", "dp", "delta", "difference", "differential", "diff", "δp", "deltap", "loss"}
-_TIME = {"time", "t", "elapsed", "zeit", "temps", "tiempo", "timestamp", "date", "datetime", "datum", "uhrzeit",
-         "clock", "epoch", "unix", "seconds", "hours", "minutes", "runtime", "duration"}  # fmt: skip
+_TIME = {"time", "t", "elapsed", "zeit", "temps", "tiempo", "timestamp", "date", "datetime", "datum",
+         "uhrzeit", "clock", "epoch", "unix", "seconds", "hours", "minutes", "runtime",
+         "duration"}  # fmt: skip
 _CUMULATIVE = {
     "cumulative",
     "total",
@@ -258,8 +259,8 @@ def find_channels(
         unit = parse_channel_unit(stated_units[name]) if name in stated_units else column.unit
         if unit is not None and unit.quantity not in QUANTITIES[name]:
             warnings.append(
-                f"{column.heading!r} is in {unit.text}, which is no unit of {name}: it is left out. State its "
-                "unit in `units`."
+                f"{column.heading!r} is in {unit.text}, which is no unit of {name}: it is left out. State "
+                "its unit in `units`."
             )
             continue
         if unit is None:

@@ -1,4 +1,4 @@
-"""The clock of a rig log: changes of daylight-saving time mended, steps back refused or mended, gaps found."""
+"""The clock of a rig log: daylight-saving time mended, steps back refused or mended, gaps found."""
 
 from __future__ import annotations
 
@@ -75,6 +75,7 @@ class LogClock:
     _offset: int = 0
     _raw: int | None = None
     _mended: int = 0
+    _shifts: list[tuple[int, int]] = field(default_factory=list)
 
     def mend(self, raw_us: np.ndarray, line: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mended times of a page, and the time for which each reading before one of them stood.
@@ -135,6 +136,8 @@ class LogClock:
             times[i:] += shift
             held[i] += shift
             self._offset += shift
+            if len(self._shifts) < _MOST_LISTED:
+                self._shifts.append((int(times[i]), self._offset))
         self.gap_us += int(held[gaps].sum())
         for i, k in unplaced:
             before_us = int(times[i - 1]) if i else self._mended
@@ -143,6 +146,19 @@ class LogClock:
         self.repeats += int(np.count_nonzero(held == 0)) - is_first
         self._raw, self._mended = int(raw_us[-1]), int(times[-1])
         return times, held
+
+    def mended(self, stamp_us: int) -> int:
+        """Mended time of a stamp as the log writes it, by the steps found so far; of an hour that the clock
+        went through twice, the second time."""
+        offset = 0
+        for since_us, each in self._shifts:
+            if since_us - each <= stamp_us:
+                offset = each
+        return stamp_us + offset
+
+    def stamp(self, mended_us: int) -> int:
+        """Stamp that the log writes at a mended time."""
+        return mended_us - next((each for since, each in reversed(self._shifts) if since <= mended_us), 0)
 
     def _usual(self, jumps: np.ndarray) -> float:
         if self.settings.sampling_interval_s is not None:

@@ -140,7 +140,7 @@ def _number(
         raise ValueError(f"{stated!r} is no unit of time | Use s, ms, min, h, d, 'epoch s' or 'epoch ms'")
     if unit is None:
         words = [
-            word for word in column.words if word in _UNIT_WORDS and len(column.words) > 1 or len(word) > 3
+            word for word in column.words if (word in _UNIT_WORDS and len(column.words) > 1) or len(word) > 3
         ]
         unit = next((u for word in words if (u := parse_channel_unit(word)) and u.quantity == "time"), None)
     for low, high, factor, text in _EPOCHS:
@@ -150,8 +150,8 @@ def _number(
             )
     if unit is None:
         raise ValueError(
-            f"{column.heading or f'column {index + 1}'!r} has no unit of time | Write it in the heading, such "
-            "as 'time (s)', or state it in `units`"
+            f"{column.heading or f'column {index + 1}'!r} has no unit of time | Write it in the heading, "
+            "such as 'time (s)', or state it in `units`"
         )
     return TimeForm("elapsed", (index,), unit.factor), ()
 

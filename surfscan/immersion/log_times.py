@@ -6,6 +6,7 @@ import datetime as dt
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -64,7 +65,7 @@ def stamp_parts(field: bytes) -> StampParts | None:
 
 
 def read_stamp(field: bytes, day_first: bool) -> int | None:
-    """Microseconds since 1970-01-01 00:00 (in UTC where the field has a zone), or since midnight without date.
+    """Microseconds since 1970-01-01 00:00 (UTC where the field has a zone), or since midnight without date.
 
     Parameters
     ----------
@@ -302,9 +303,7 @@ def date_order(fields: Sequence[bytes]) -> Literal["day_first", "month_first", "
     longest = {}
     for order in (True, False):
         days = [_days(pair[2], order) for pair in pairs]
-        steps = [
-            b - a for a, b in zip(days, days[1:], strict=False) if a is not None and b is not None and a != b
-        ]
+        steps = [b - a for a, b in pairwise(days) if a is not None and b is not None and a != b]
         longest[order] = max((abs(step) if step > 0 else 10_000 for step in steps), default=0)
     if longest[True] == longest[False]:
         return None

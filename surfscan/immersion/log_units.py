@@ -50,7 +50,8 @@ _PRESSURE = {
 _TEMPERATURE = {
     "°c": (1.0, 0.0), "degc": (1.0, 0.0), "c": (1.0, 0.0), "celsius": (1.0, 0.0), "gradc": (1.0, 0.0),
     "k": (1.0, -273.15), "kelvin": (1.0, -273.15), "degk": (1.0, -273.15),
-    "°f": (5 / 9, -160 / 9), "degf": (5 / 9, -160 / 9), "f": (5 / 9, -160 / 9), "fahrenheit": (5 / 9, -160 / 9),
+    "°f": (5 / 9, -160 / 9), "degf": (5 / 9, -160 / 9), "f": (5 / 9, -160 / 9),
+    "fahrenheit": (5 / 9, -160 / 9),
 }  # fmt: skip
 _COUNT = ("pulses", "pulse", "counts", "count", "strokes", "stroke", "steps", "step", "imp", "impulse",
           "ticks", "tick")  # fmt: skip

@@ -141,7 +141,8 @@ def judge_exposure(
             add(
                 "fatal_excursion_h" if is_fatal else "longest_excursion_h",
                 is_fatal,
-                f"{one.name} was out of range for {one.longest_excursion_h:.3g} h on end (limit {limit:g} h).",
+                f"{one.name} was out of range for {one.longest_excursion_h:.3g} h on end (limit "
+                f"{limit:g} h).",
             )
         if one.frozen_h > 0:
             add("frozen_h", False, f"The {one.name} sensor was frozen for {one.frozen_h:.3g} h.")
@@ -149,7 +150,8 @@ def judge_exposure(
             add(
                 "frozen_h",
                 False,
-                f"{one.name} reads the same from start to end: a dead sensor cannot be told from a steady one.",
+                f"{one.name} reads the same from start to end: a dead sensor cannot be told from a "
+                "steady one.",
             )
     share = gap_h / immersed_h if immersed_h else 0.0
     if share > settings.largest_gap_fraction:
