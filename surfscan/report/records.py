@@ -158,7 +158,7 @@ def gather(study: Study, stored: Iterable[StoredResult]) -> tuple[list[FieldReco
     -------
     records : list of FieldRecord
     strays : list of str
-        Images in the store that the study no longer names; they enter nothing.
+        Images and other entries in the store that the study no longer names; they enter nothing.
     """
     by_image: dict[str, dict[str, StoredResult]] = {}
     for result in stored:
@@ -168,7 +168,7 @@ def gather(study: Study, stored: Iterable[StoredResult]) -> tuple[list[FieldReco
         FieldRecord(image.image_id, image, specimens[image.specimen], by_image.get(image.image_id, {}))
         for image in study.images
     ]
-    strays = sorted(set(by_image) - {r.image_id for r in records})
+    strays = sorted(set(by_image) - study.entry_ids)
     return records, strays
 
 

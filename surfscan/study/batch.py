@@ -1,4 +1,4 @@
-"""The batch: every image of a study measured, once, whatever happens on the way."""
+"""The batch: every image, sweep, weighing, gas and log of a study measured, once, whatever happens."""
 
 from __future__ import annotations
 
@@ -16,22 +16,27 @@ from surfscan.store.results import Failure, ResultsStore, StoredResult
 from surfscan.study.entries import ImageEntry, Study
 from surfscan.study.manifest import load_study, manifest_path
 from surfscan.study.pool import run_in_processes
+from surfscan.study.rate_entries import PROCEDURE_OF, LogEntry, RateEntry, WeighingEntry
+from surfscan.study.rate_tasks import RateTask, log_hours, plan_rate
 from surfscan.study.tasks import ImageTask, Job, jobs_for, plan_image
-from surfscan.study.worker import Outcome, limit_threads, measure_image
+from surfscan.study.worker import Outcome, limit_threads, measure_task
 
 CRASHED = (
     "the process that measured it died (out of memory, or a crash in a library). Use fewer workers, "
     "or cut the image into smaller fields."
 )
 
+Entry = ImageEntry | RateEntry
+Task = ImageTask | RateTask
+
 
 class Progress(Protocol):
-    """Called in the parent process: once at the start, then once for each image."""
+    """Called in the parent process: once at the start, then once for each image or entry."""
 
     def __call__(
         self, finished: int, total: int, image_id: str, status: Literal["start", "done", "skipped", "failed"]
     ) -> None:
-        """`finished` of `total` images are through; `image_id` is the last one, empty at the start."""
+        """`finished` of `total` are through; `image_id` is the last one, empty at the start."""
         ...
 
 
@@ -42,11 +47,11 @@ class BatchOutcome:
     Attributes
     ----------
     done : list of str
-        Images measured in this run.
+        Images and entries (sweeps, weighings, gas, logs) measured in this run.
     skipped : list of str
-        Images whose results were up to date.
+        Those whose results were up to date.
     failed : list of (str, str)
-        Images that gave no result, or not all of them, and why.
+        Those that gave no result, or not all of them, and why.
     warnings : list of str
         What a person should know about the store.
     """
@@ -65,7 +70,8 @@ def measure_study(
     Each image's results are saved in one transaction as soon as they are there, so the run may be stopped
     at any moment, by Ctrl-C or by a kill, and goes on from there when called again. A result is replaced
     only by a complete new one. An image that fails is noted and the others are measured; failed images
-    are tried again in each run. Results of images that the manifest no longer names are kept.
+    are tried again in each run. Results of images that the manifest no longer names are kept. The same holds
+    for sweeps, gas and logs; weighings come last, since the hours of logs enter them.
 
     Parameters
     ----------
@@ -83,17 +89,20 @@ def measure_study(
     Raises
     ------
     InputError
-        If the manifest has faults, names no image, another run is at work on the study, or the results
-        cannot be written.
+        If the manifest has faults, names nothing to measure, another run is at work on the study, or the
+        results cannot be written.
     """
     study = load_study(path)
-    if not study.images:
+    entries = len(study.images) + len(study.rate_entries)
+    if not entries:
         raise InputError(
-            manifest_path(path), "the study names no image", "Add an [[image]] table for each image"
+            manifest_path(path),
+            "the study names no image",
+            "Add an [[image]] table for each image, or [[sweep]], [[weighing]], [[gas]] or [[log]] tables",
         )
     if workers is not None and workers < 1:
         raise InputError(None, f"{workers} workers cannot measure", "Give 1 or more workers")
-    count = min(workers or os.cpu_count() or 1, len(study.images))
+    count = min(workers or os.cpu_count() or 1, entries)
     with WriterLock(study.folder):
         store = ResultsStore(study.folder)
         warning = set_aside_if_damaged(store)
@@ -114,42 +123,57 @@ class _Batch:
         self.progress = progress
         self.outcome = BatchOutcome()
         self.finished = 0
+        self.total = len(study.images) + len(study.rate_entries)
         self.stored = {(r.image_id, r.procedure): r for r in store.done()}
         self.hidden = {(r.image_id, r.procedure) for r in store.all() if r.status == "failed"}
 
     def run(self, workers: int) -> None:
         self.tell("", "start")
-        tasks = self.tasks()
-        running = _in_this_process(tasks) if workers == 1 else run_in_processes(measure_image, tasks, workers)
+        weighings = [e for e in self.study.rate_entries if isinstance(e, WeighingEntry)]
+        others = [e for e in self.study.rate_entries if not isinstance(e, WeighingEntry)]
+        self.work_off(self.tasks([*others, *self.study.images]), workers)
+        if weighings:
+            self.work_off(self.tasks(weighings), 1)
+
+    def work_off(self, tasks: Iterator[Task], workers: int) -> None:
+        running = _in_this_process(tasks) if workers == 1 else run_in_processes(measure_task, tasks, workers)
         with closing(running):
             for task, outcomes in running:
-                self.keep(task.image, outcomes or _all_failed(task.jobs, CRASHED))
+                self.keep(task.entry_id, task.specimen, outcomes or _all_failed(task.jobs, CRASHED))
 
-    def tasks(self) -> Iterator[ImageTask]:
-        """Images with something to do; the others are told off on the way."""
-        for image in self.study.images:
+    def tasks(self, entries: Sequence[Entry]) -> Iterator[Task]:
+        """Entries with something to do; the others are told off on the way."""
+        has_weighing = any(isinstance(entry, WeighingEntry) for entry in entries)
+        latest = {(r.image_id, r.procedure): r for r in self.store.all()} if has_weighing else {}
+        logs = log_hours(self.study, latest)
+        for entry in entries:
+            name = _name(entry)
             try:
-                task = plan_image(self.study, image)
+                task: Task = (
+                    plan_image(self.study, entry)
+                    if isinstance(entry, ImageEntry)
+                    else plan_rate(self.study, entry, logs)
+                )
             except InputError as error:
-                jobs = jobs_for(self.study, image, "unreadable", {})
-                self.keep(image, _all_failed(jobs, str(InputError(None, error.fault, error.remedy))))
+                said = str(InputError(None, error.fault, error.remedy))
+                self.keep(name, _whose(self.study, entry), _unplanned(self.study, entry, said))
                 continue
-            jobs = tuple(job for job in task.jobs if not self.up_to_date(image, job))
+            jobs = tuple(job for job in task.jobs if not self.up_to_date(task, job))
             if jobs:
                 yield replace(task, jobs=jobs)
             else:
-                self.outcome.skipped.append(image.image_id)
-                self.tell(image.image_id, "skipped")
+                self.outcome.skipped.append(name)
+                self.tell(name, "skipped")
 
-    def up_to_date(self, image: ImageEntry, job: Job) -> bool:
-        key = (image.image_id, job.procedure)
+    def up_to_date(self, task: Task, job: Job) -> bool:
+        key = (task.entry_id, job.procedure)
         stored = self.stored.get(key)
         if stored is None or stored.fingerprint != job.fingerprint or not self.sound(stored):
             return False
         if key in self.hidden:
             self.store.forget_failure(*key)
-        if stored.specimen != image.specimen:
-            self.store.assign(image.image_id, image.specimen)
+        if stored.specimen != task.specimen:
+            self.store.assign(task.entry_id, task.specimen)
         return True
 
     def sound(self, stored: StoredResult) -> bool:
@@ -159,33 +183,46 @@ class _Batch:
         )
         return not faults
 
-    def keep(self, image: ImageEntry, outcomes: Sequence[Outcome]) -> None:
-        self.outcome.warnings.extend(self.store.commit(image.image_id, image.specimen, outcomes))
+    def keep(self, name: str, specimen: str, outcomes: Sequence[Outcome]) -> None:
+        self.outcome.warnings.extend(self.store.commit(name, specimen, outcomes))
         failures = [outcome for _, outcome in outcomes if isinstance(outcome, Failure)]
         if not failures:
-            self.outcome.done.append(image.image_id)
+            self.outcome.done.append(name)
         elif len({f.message for f in failures}) == 1 and len(failures) == len(outcomes):
-            self.outcome.failed.append((image.image_id, failures[0].message))
+            self.outcome.failed.append((name, failures[0].message))
         else:
             message = "; ".join(f"{f.procedure}: {f.message}" for f in failures)
-            self.outcome.failed.append((image.image_id, message))
-        self.tell(image.image_id, "failed" if failures else "done")
+            self.outcome.failed.append((name, message))
+        self.tell(name, "failed" if failures else "done")
 
-    def tell(self, image_id: str, status: Literal["start", "done", "skipped", "failed"]) -> None:
+    def tell(self, name: str, status: Literal["start", "done", "skipped", "failed"]) -> None:
         self.finished += status != "start"
         if self.progress:
-            self.progress(self.finished, len(self.study.images), image_id, status)
+            self.progress(self.finished, self.total, name, status)
 
 
-def _in_this_process(
-    tasks: Iterator[ImageTask],
-) -> Generator[tuple[ImageTask, list[Outcome] | None], None, None]:
+def _in_this_process(tasks: Iterator[Task]) -> Generator[tuple[Task, list[Outcome] | None], None, None]:
     before = limit_threads(1)
     try:
         for task in tasks:
-            yield task, measure_image(task)
+            yield task, measure_task(task)
     finally:
         limit_threads(before)
+
+
+def _name(entry: Entry) -> str:
+    return entry.image_id if isinstance(entry, ImageEntry) else entry.entry_id
+
+
+def _whose(study: Study, entry: Entry) -> str:
+    return ", ".join(study.specimens_of(entry)) if isinstance(entry, LogEntry) else entry.specimen
+
+
+def _unplanned(study: Study, entry: Entry, message: str) -> list[Outcome]:
+    """Failures of all that an entry asks for, where its files cannot even be read."""
+    if isinstance(entry, ImageEntry):
+        return _all_failed(jobs_for(study, entry, "unreadable", {}), message)
+    return [("unreadable", Failure(PROCEDURE_OF[type(entry)], message))]
 
 
 def _all_failed(jobs: Sequence[Job], message: str) -> list[Outcome]:

@@ -79,7 +79,7 @@ COMPANIONS = {
 }
 """Files that may belong to an image, by role -> what they are called."""
 
-ROLES: dict[Procedure, tuple[str, ...]] = {
+ROLES: dict[str, tuple[str, ...]] = {
     "pits": ("region", "datum", "unexposed"),
     "degraded": ("region",),
     "texture": ("region",),

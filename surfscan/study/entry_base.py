@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from pathlib import PurePosixPath
 from typing import Annotated
 
@@ -26,6 +27,11 @@ def one_or_more(value: object) -> object:
     if isinstance(value, int | float) and not isinstance(value, bool):
         return (value,)
     return as_tuple(value)
+
+
+def as_stamp(value: object) -> object:
+    """A date or time of TOML as text; anything else as it is."""
+    return value.isoformat() if isinstance(value, datetime | date) else value
 
 
 def own_fault(what: str, remedy: str, at: str = "") -> PydanticCustomError:

@@ -7,8 +7,10 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from surfscan.electrochemistry.references import find_electrode
 from surfscan.errors import InputError
 from surfscan.immersion.exposure_settings import ExposureSettings
+from surfscan.immersion.instrument_checks import InstrumentCheck
 from surfscan.materials.catalogue import StatedMaterial, find_material
 from surfscan.materials.material import LARGEST_SUM, LEAST_SUM
 from surfscan.study.entry_base import (
@@ -21,11 +23,14 @@ from surfscan.study.entry_base import (
     RelativeFile,
     Share,
     Text,
+    as_stamp,
     as_tuple,
     own_fault,
 )
 
 RateProcedure = Literal["sweep", "mass_loss", "gas", "exposure"]
+Temperature = Annotated[float, Field(ge=-10, le=110, allow_inf_nan=False)]
+Moment = Annotated[Text | float, BeforeValidator(as_stamp)]
 Texts = Annotated[tuple[Text, ...], BeforeValidator(as_tuple), Field(min_length=1)]
 Masses = Annotated[tuple[Positive, ...], BeforeValidator(as_tuple), Field(min_length=1)]
 
@@ -102,7 +107,7 @@ class SweepEntry(ManifestTable):
     to_reference: Text | None = Field(
         None, description="Reference electrode that all its potentials are given against."
     )
-    temperature_degC: Annotated[float, Field(ge=-10, le=110)] | None = Field(
+    temperature_degC: Temperature | None = Field(
         None, description="Of cell and reference electrode; left out, 25 °C."
     )
     solution_resistance_ohm: NotNegative | None = Field(
@@ -273,15 +278,39 @@ class GasEntry(ManifestTable):
 
 
 class CheckEntry(ManifestTable):
-    """A check of an instrument before and after the exposure: what it read less what it should have."""
+    """What an instrument read against something known, before and after the exposure.
+
+    In mV of a reference electrode, pH of a probe, mg of a balance.
+    """
 
     instrument: Literal["reference electrode", "pH probe", "balance"]
-    before: Finite = Field(description="Error before: mV of an electrode, pH of a probe, mg of a balance.")
-    after: Finite = Field(description="Error after, in the same unit.")
-    temperature_degC: Annotated[float, Field(ge=-10, le=110)] | None = Field(
-        None, description="Of the check; left out, not known."
+    name: str = Field("", description="Which one, where there are several.")
+    known_before: Finite = Field(description="What it should read: second electrode, buffer, weight.")
+    read_before: Finite
+    known_after: Finite
+    read_after: Finite
+    temperature_before_degC: Temperature | None = Field(None, description="Of the instrument in the check.")
+    temperature_after_degC: Temperature | None = None
+    used_at_degC: Temperature | None = Field(
+        None, description="Temperature in use; left out, the set point of the log."
     )
-    note: str = ""
+    electrode: str = Field("", description="Kind of reference electrode, such as 'Ag/AgCl 3 M KCl'.")
+
+    @model_validator(mode="after")
+    def _is_an_electrode(self) -> Self:
+        if self.electrode:
+            try:
+                find_electrode(self.electrode)
+            except InputError as fault:
+                raise own_fault(fault.fault, fault.remedy, "electrode") from None
+        return self
+
+    def check(self, set_point_degC: float | None) -> InstrumentCheck:
+        """The check, as the immersion room takes it."""
+        stated = self.model_dump()
+        if self.used_at_degC is None:
+            stated["used_at_degC"] = set_point_degC
+        return InstrumentCheck(**stated)
 
 
 class LogEntry(ExposureSettings):
@@ -290,6 +319,12 @@ class LogEntry(ExposureSettings):
     file: RelativeFile = Field(description="CSV or other delimited text, path relative to study.toml.")
     specimens: Texts | None = Field(None, description="Specimens that were in the rig together.")
     group: Text | None = Field(None, description="In place of specimens: all of a group.")
+    start: Moment | None = Field(
+        None,
+        description="When the specimens went in: a time as in the log, or hours since its first reading. "
+        "Left out, the first reading.",
+    )
+    stop: Moment | None = Field(None, description="When they came out; left out, the last reading.")
     covers: Literal["whole", "part"] = Field(
         "whole",
         description="Whether it covers the whole exposure: its immersed hours then take the place of the "

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pydantic import BaseModel
+
 from surfscan._version import __version__
 from surfscan.errors import InputError
 from surfscan.procedures.settings import SectionSettings, StrutSettings
@@ -40,18 +42,18 @@ class Job:
     Attributes
     ----------
     procedure : str
-        One of `PROCEDURES`.
+        One of `PROCEDURES`, or of `surfscan.study.rate_tasks.FUNCTIONS`.
     function : str
         ``module:name`` of the procedure, called with the image, `settings` and what else `ROLES` names.
-    settings : Settings
+    settings : BaseModel
         See `settings_for`.
     fingerprint : str
         See `fingerprint`.
     """
 
-    procedure: Procedure
+    procedure: str
     function: str
-    settings: Settings
+    settings: BaseModel
     fingerprint: str
 
 
@@ -73,6 +75,16 @@ class ImageTask:
     image: ImageEntry
     sha256: str
     jobs: tuple[Job, ...]
+
+    @property
+    def entry_id(self) -> str:
+        """Name of the image in study and store."""
+        return self.image.image_id
+
+    @property
+    def specimen(self) -> str:
+        """Whose it is."""
+        return self.image.specimen
 
 
 def settings_for(study: Study, image: ImageEntry, procedure: Procedure) -> Settings:
@@ -174,12 +186,21 @@ def plan_image(study: Study, image: ImageEntry) -> ImageTask:
         If the image, or a file that belongs to it, is missing or cannot be read.
     """
     folder = study.folder.resolve()
-    sha256 = _sha256(folder / image.file, "image")
-    companions = {role: _sha256(folder / name, COMPANIONS[role]) for role, name in image.companions().items()}
+    sha256 = required_sha256(folder / image.file, "image")
+    companions = {
+        role: required_sha256(folder / name, COMPANIONS[role]) for role, name in image.companions().items()
+    }
     return ImageTask(folder, image, sha256, jobs_for(study, image, sha256, companions))
 
 
-def _sha256(path: Path, kind: str) -> str:
+def required_sha256(path: Path, kind: str) -> str:
+    """SHA-256 of a file, hex.
+
+    Raises
+    ------
+    InputError
+        If it is missing or cannot be read; `kind` says what it should be.
+    """
     try:
         return file_sha256(path)
     except FileNotFoundError:

@@ -1,4 +1,4 @@
-"""Measuring one image, in this process or in a worker; whatever goes wrong becomes that image's failure."""
+"""Measuring one image or entry, here or in a worker process; what goes wrong becomes its failure."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from surfscan.errors import InputError
 from surfscan.store.results import Failure, StagedResult, stage
 from surfscan.study.entries import ROLES
 from surfscan.study.inputs import open_companion, open_entry
+from surfscan.study.rate_tasks import RateTask
 from surfscan.study.tasks import ImageTask, Job
 
 if TYPE_CHECKING:
@@ -60,6 +61,32 @@ def limit_threads(count: int) -> int:
     before = cv2.getNumThreads()
     cv2.setNumThreads(count)
     return int(before)
+
+
+def measure_task(task: ImageTask | RateTask) -> list[Outcome]:
+    """Run every job of an image, or the one of a sweep, weighing, gas or log.
+
+    Returns
+    -------
+    list of (str, StagedResult or Failure)
+        One for each job, in their order. Never raises about what is measured.
+    """
+    return measure_image(task) if isinstance(task, ImageTask) else measure_rate(task)
+
+
+def measure_rate(task: RateTask) -> list[Outcome]:
+    """Measure a sweep, weighing, gas or log.
+
+    Returns
+    -------
+    list of (str, StagedResult or Failure)
+        One. Never raises about the entry: what went wrong is in the Failure.
+    """
+    (job,) = task.jobs
+    try:
+        return [(job.fingerprint, stage(task.folder, task.entry_id, _named(job.function)(task)))]
+    except Exception as error:
+        return [(job.fingerprint, Failure(job.procedure, _said(error, task)))]
 
 
 def measure_image(task: ImageTask) -> list[Outcome]:
@@ -112,14 +139,15 @@ def _named(place: str) -> Any:
     return getattr(import_module(module), name)
 
 
-def _said(error: Exception, task: ImageTask) -> str:
+def _said(error: Exception, task: ImageTask | RateTask) -> str:
     """The error in one line, without this machine's folders."""
     if isinstance(error, InputError):
-        names = task.image.companions().values()
+        names = task.image.companions().values() if isinstance(task, ImageTask) else ()
         at = next((name for name in names if error.path in (name, str(task.folder / name))), None)
         return str(InputError(at, error.fault, error.remedy))
     if isinstance(error, MemoryError):
         return "there was not enough memory. Use fewer workers, or cut the image into smaller fields."
     frame = traceback.extract_tb(sys.exc_info()[2])[-1]
     place = f"{Path(frame.filename).name}:{frame.lineno}"
-    return f"unexpected {type(error).__name__} in {place}: {error}. Please report it with the image."
+    what = "image" if isinstance(task, ImageTask) else "file"
+    return f"unexpected {type(error).__name__} in {place}: {error}. Please report it with the {what}."

@@ -161,3 +161,84 @@ def make_study(tmp_path: Path) -> Callable[..., Path]:
         return tmp_path
 
     return make
+
+
+RATE_MANIFEST = """
+title = "Rates"
+[settings.exposure]
+temperature_degC = 37
+temperature_tolerance_degC = 0.5
+[[material]]
+name = "AZ31"
+composition = { Mg = 95.9, Al = 3.0, Zn = 1.0 }
+density_g_per_cm3 = 1.78
+source = "invented"
+[[group]]
+name = "g"
+[[specimen]]
+id = "P1"
+group = "g"
+exposure_h = 48
+material = "AZ31"
+wetted_surface = { shape = "plate", length_mm = [20, 0.05], width_mm = 10, thickness_mm = 2 }
+[[specimen]]
+id = "E1"
+group = "g"
+material = "AZ31"
+surface_area_mm2 = 100
+surface_area_relative_uncertainty = 0.02
+[[sweep]]
+file = "rates/sweep.csv"
+specimen = "E1"
+reference = "SCE"
+twin_of = "P1"
+[[weighing]]
+specimen = "P1"
+before_g = 1.2
+cleaned_g = [1.19, 1.1899, 1.1898, 1.1897]
+cleaning = "chromic acid, 1 min each"
+[[gas]]
+specimen = "P1"
+file = "rates/gas.csv"
+temperature_degC = 25
+[[log]]
+file = "rates/log.csv"
+specimens = ["P1"]
+acid_mol_per_L = 0.1
+checks = [{ instrument = "balance", known_before = 0, read_before = 0.0, known_after = 0, read_after = 0.1 }]
+"""
+
+
+def _write_sweep(path: Path) -> None:
+    """A polarization curve of 10 µA on 1 cm², 100 and 150 mV a decade, with 1 % noise."""
+    potential = np.arange(-0.25, 0.2501, 0.001)
+    current = 10e-6 * (10 ** (potential / 0.1) - 10 ** (-potential / 0.15))
+    current *= 1 + 0.01 * np.random.default_rng(0).standard_normal(len(potential))
+    rows = [f"{e - 1.5:.4f},{i:.6e}" for e, i in zip(potential, current, strict=True)]
+    path.write_text("\n".join(["Potential (V),Current (A)", *rows]) + "\n")
+
+
+def _write_log(path: Path, hours: int = 40) -> None:
+    """A reading every ten minutes: temperature in range but for two hours, acid as a total."""
+    rows = ["Time (h),Temperature (°C),Acid total (mL)"]
+    for k in range(6 * hours + 1):
+        warm = 38.0 if 60 <= k < 72 else 37.0 + 0.01 * (k % 7)
+        rows.append(f"{k / 6:.4f},{warm:.2f},{0.02 * k:.2f}")
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
+@pytest.fixture
+def rate_study(tmp_path: Path) -> Path:
+    """A study with one sweep, weighing, gas and log each."""
+    (tmp_path / "study.toml").write_text(RATE_MANIFEST)
+    (tmp_path / "rates").mkdir()
+    _write_sweep(tmp_path / "rates/sweep.csv")
+    (tmp_path / "rates/gas.csv").write_text("Hours;Volume (mL)\n0;0\n20;2,5\n48;6,5\n")
+    _write_log(tmp_path / "rates/log.csv")
+    return tmp_path
+
+
+@pytest.fixture
+def write_log() -> Callable[..., None]:
+    """`_write_log`, for tests that change it."""
+    return _write_log
