@@ -15,7 +15,7 @@ from surfscan.errors import InputError
 from surfscan.procedures.settings import SectionSettings, StrutSettings
 from surfscan.study.entries import COMPANIONS, Group, ImageEntry, Shows, Specimen
 from surfscan.study.findings import Finding
-from surfscan.study.folder import find_false_images, find_images
+from surfscan.study.folder import find_false_images, find_images, find_texts
 from surfscan.study.inputs import open_companion, open_entry
 from surfscan.study.manifest import ManifestReader
 from surfscan.study.part_checks import (
@@ -25,7 +25,9 @@ from surfscan.study.part_checks import (
     no_loss,
     shape_fault,
 )
+from surfscan.study.rate_checks import named_in_entries, rate_findings, specimens_in_entries
 from surfscan.study.tasks import DRAWN_SIZES, with_drawn_sizes
+from surfscan.study.text_files import kind_of_text
 
 if TYPE_CHECKING:
     from surfscan.images import HeightMap, Micrograph
@@ -67,7 +69,7 @@ def check_study(path: str | Path) -> list[Finding]:
 class _Check:
     def __init__(self, path: str | Path) -> None:
         self.manifest = ManifestReader(path)
-        _, self.faults = self.manifest.read()
+        self.study, self.faults = self.manifest.read()
         self.folder = self.manifest.path.parent
         self.images: dict[int, ImageEntry] = self.manifest.tables["image"]
         self.specimens: dict[int, Specimen] = self.manifest.tables["specimen"]
@@ -81,6 +83,7 @@ class _Check:
             found += self.statements(i, image)
             found += self.comparison(i, image)
         found += self.drawn_sizes()
+        found += rate_findings(self.manifest, self.study)
         found += self.fields()
         found += self.exposures()
         found += self.replicates()
@@ -226,7 +229,8 @@ class _Check:
 
     def fields(self) -> Iterator[Finding]:
         """Specimens that nothing, or nothing fair, was imaged of."""
-        if not self.images and not self.faults:
+        in_entries = specimens_in_entries(self.manifest)
+        if not self.images and not in_entries and not self.faults:
             yield Finding(
                 "error", self.manifest.path.name, "the study names no image", "Add [[image]] tables"
             )
@@ -236,10 +240,11 @@ class _Check:
             where = self.manifest.where("specimen", i, "id")
             if imaged is None or imaged[specimen.id] != len(shown):
                 continue
-            if not shown:
+            if not shown and specimen.id not in in_entries:
                 yield self.warning(
                     where, f"specimen {specimen.id!r} has no image", "Add its images, or take it out"
                 )
+            if not shown:
                 continue
             kinds = dict.fromkeys(image.kind for image in shown)
             worst = [
@@ -257,8 +262,12 @@ class _Check:
 
     def exposures(self) -> Iterator[Finding]:
         """Exposure hours that are missing, and baselines that were exposed."""
+        in_entries = specimens_in_entries(self.manifest)
         for i, specimen in self.specimens.items():
-            if specimen.exposure_h is None:
+            only_swept = in_entries.get(specimen.id) == {"sweep"} and not any(
+                image.specimen == specimen.id for image in self.images.values()
+            )
+            if specimen.exposure_h is None and not only_swept:
                 yield self.warning(
                     self.manifest.where("specimen", i, "id"),
                     f"specimen {specimen.id!r} does not state its exposure",
@@ -305,6 +314,10 @@ class _Check:
             for name in (row.get(key) for key in ("file", *COMPANIONS))
             if isinstance(name, str)
         }
+        named |= {
+            (self.folder / name.replace("\\", "/")).resolve() for name in named_in_entries(self.manifest)
+        }
+        yield from self.stray_texts(named)
         strays = [path for path in find_images(self.folder) if path.resolve() not in named]
         if strays:
             names = [path.relative_to(self.folder).as_posix() for path in strays]
@@ -322,6 +335,23 @@ class _Check:
                 f"{len(names)} file{' is' if len(names) == 1 else 's are'} named as an image but can be read "
                 f"as none ({_listed(names)})",
                 "Copy or export them again if they belong to the study",
+            )
+
+    def stray_texts(self, named: set[Path]) -> Iterator[Finding]:
+        """Sweeps and logs that stand nowhere in the manifest; they are then known, and no images."""
+        strays: dict[str, list[str]] = {}
+        for path in find_texts(self.folder):
+            kind = None if path.resolve() in named else kind_of_text(path)
+            if kind is not None:
+                strays.setdefault(kind.kind, []).append(path.relative_to(self.folder).as_posix())
+                named.add(path.resolve())
+        for kind_name, names in strays.items():
+            words = {"sweep": "potential sweep", "log": "rig log"}[kind_name]
+            yield self.warning(
+                self.manifest.path.name,
+                f"{len(names)} {words}{'' if len(names) == 1 else 's'} in the folder "
+                f"{'is' if len(names) == 1 else 'are'} not in the study ({_listed(names)})",
+                f"Add [[{kind_name}]] tables, or leave them out on purpose",
             )
 
 

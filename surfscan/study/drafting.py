@@ -14,6 +14,7 @@ from surfscan.study.entries import ROLES_BY_KIND, Shows
 from surfscan.study.folder import find_false_images, find_images
 from surfscan.study.manifest import FILE_NAME
 from surfscan.study.names import NameGuess, companion_of, guess, is_in_mask_folder, stem_of, stems_owned
+from surfscan.study.rate_drafting import draft_entries, drafted_texts, unclear_of
 
 if TYPE_CHECKING:
     from surfscan.calibration.bar_scale import ScaleReading
@@ -71,7 +72,7 @@ class _Image:
 
 
 def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
-    """Write a first `study.toml` for the pictures and height maps in a folder.
+    """Write a first `study.toml` for the pictures, height maps, sweeps and rig logs in a folder.
 
     Specimen and field are read from names such as ``U07-1_a.png``, the exposure from ``7d`` or ``168h``,
     groups from what the specimens' names have in common, masks of the specimen region from names such
@@ -80,7 +81,8 @@ def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
     That a picture shows struts or a section is guessed from words such as ``strut``, ``mesh`` or ``section``
     in names and folders, and what belongs to it from names such as ``U07-1_before.png``, ``U07-1_side.png``,
     ``U07-1_stage.x3p`` and ``U07-1_twin.png``. Where the file of a picture gives no scale, its scale bar is
-    read: what is sure is noted, what is not is offered in a line to be confirmed.
+    read: what is sure is noted, what is not is offered in a line to be confirmed. Text files that hold a
+    potential sweep or a rig log are told by their content.
 
     Parameters
     ----------
@@ -108,25 +110,27 @@ def draft_study(folder: str | Path, *, overwrite: bool = False) -> Draft:
             "there is a study here already",
             "Nothing was changed. Edit it, or rename it first to have a new one drafted",
         )
-    images, left_out = _sorted_out(folder)
-    if not images:
+    texts = drafted_texts(folder)
+    images, left_out = _sorted_out(folder, {text.file for text in texts})
+    if not images and not texts:
         raise InputError(
             folder, "no image to measure was found here", "\n  ".join(left_out) or "Put images into it first"
         )
-    unclear = [*_unclear(images), *left_out]
+    names = [(image.name, image.kind) for image in images] + [(text.name, None) for text in texts]
+    unclear = [*_unclear(images, [text.name for text in texts], unclear_of(texts)), *left_out]
     title = folder.resolve().name.replace("_", " ").strip() or "Study"
-    text = "\n".join([_HEAD, *_header(title, unclear), *_groups(images), *_specimens(images)])
-    text += "\n".join(["", *_images(images)])
+    text = "\n".join([_HEAD, *_header(title, unclear), *_groups(names), *_specimens(names)])
+    text += "\n".join(["", *_images(images), *draft_entries(texts)])
     waiting = path.with_name(f"{FILE_NAME}.part")
     waiting.write_text(text, encoding="utf-8", newline="\n")
     waiting.replace(path)
     return Draft(path, text, unclear)
 
 
-def _sorted_out(folder: Path) -> tuple[list[_Image], list[str]]:
-    """What goes into the draft, and a line about each file that does not."""
+def _sorted_out(folder: Path, texts: set[str]) -> tuple[list[_Image], list[str]]:
+    """Images of the draft, and a line about each file that is none; sweeps and logs are neither."""
     paths = sorted([*find_images(folder), *find_false_images(folder)])
-    files = [path.relative_to(folder).as_posix() for path in paths]
+    files = [file for path in paths if (file := path.relative_to(folder).as_posix()) not in texts]
     owners = {file: owner for file in files if (owner := companion_of(file))}
     named: dict[str, list[str]] = {}
     for file in files:
@@ -240,7 +244,11 @@ def _why_unread() -> str:
     return f" ({reason[0].lower()}{reason[1:]})" if reason else ""
 
 
-def _unclear(images: Sequence[_Image]) -> list[str]:
+def _unclear(
+    images: Sequence[_Image], others: Sequence[NameGuess], asked: Sequence[tuple[str, list[str]]]
+) -> list[str]:
+    """Questions about images, names of other files and what else is asked."""
+    names = [*(image.name for image in images), *others]
     questions = [
         (
             "Pixel size: no scale in the file. Add pixel_size_um, else sizes come in pixels",
@@ -271,11 +279,11 @@ def _unclear(images: Sequence[_Image]) -> list[str]:
         ),
         (
             "Exposure: no hours or days in the name. Add exposure_h",
-            _unique(i.name.specimen for i in images if i.name.exposure_h is None),
+            _unique(n.specimen for n in names if n.exposure_h is None),
         ),
         (
             "Last number in the name: taken as the specimen's, it may be the field's",
-            _unique(i.name.specimen for i in images if i.name.is_number_unclear),
+            _unique(n.specimen for n in names if n.is_number_unclear),
         ),
         (
             "Condition of the surface: as received, with product or cleaned",
@@ -286,8 +294,8 @@ def _unclear(images: Sequence[_Image]) -> list[str]:
             [i.file for i in images if not i.name.worst_seen],
         ),
     ]
-    lines = [f"{question} ({_listed(names)})" for question, names in questions if names]
-    groups = _unique(i.name.group for i in images)
+    lines = [f"{question} ({_listed(files)})" for question, files in [*questions, *asked] if files]
+    groups = _unique(n.group for n in names)
     lines.append(f"Groups: taken from the names, no baseline set ({_listed(groups)})")
     lines.append("Material, surface area and drawn dimensions of the specimens")
     return lines
@@ -303,29 +311,31 @@ def _header(title: str, unclear: Sequence[str]) -> list[str]:
         "# [[material]]",
         '# name = "..."',
         "# density_g_per_cm3 = ...",
+        "# composition = { Mg = ..., Zn = ... }  # mass percent",
         '# source = "..."',
         "",
     ]
 
 
-def _groups(images: Sequence[_Image]) -> list[str]:
+def _groups(names: Sequence[tuple[NameGuess, Shows | None]]) -> list[str]:
     lines = []
-    for group in _unique(i.name.group for i in images):
+    for group in _unique(name.group for name, _ in names):
         lines += ["[[group]]", f"name = {_quoted(group)}", '# baseline = "..."  # group as received', ""]
     return lines
 
 
-def _specimens(images: Sequence[_Image]) -> list[str]:
+def _specimens(named: Sequence[tuple[NameGuess, Shows | None]]) -> list[str]:
+    """Specimens that names speak of; the kind of an image stands beside its name."""
     lines = []
-    for specimen in _unique(i.name.specimen for i in images):
-        names = [i.name for i in images if i.name.specimen == specimen]
+    for specimen in _unique(name.specimen for name, _ in named):
+        names = [name for name, _ in named if name.specimen == specimen]
         hours = _unique(f"{n.exposure_h:g}" for n in names if n.exposure_h is not None)
         exposure = f"exposure_h = {hours[0]}" if hours else "# exposure_h = ...  # not in the names"
         if len(hours) > 1:
             exposure += f"  # the names also give {', '.join(hours[1:])}"
         lines += ["[[specimen]]", f"id = {_quoted(specimen)}", f"group = {_quoted(names[0].group)}", exposure]
         lines += ['# material = "..."', "# surface_area_mm2 = ..."]
-        if any(i.kind in ("strut", "section") for i in images if i.name.specimen == specimen):
+        if any(kind in ("strut", "section") for name, kind in named if name.specimen == specimen):
             lines += [f"# {size}_um = ...  # as drawn" for size in ("drawn_strut_width", "drawn_thickness")]
         lines.append("")
     return lines

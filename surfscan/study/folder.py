@@ -8,6 +8,7 @@ from pathlib import Path
 
 from surfscan.loaders import Loader, find_loaders
 from surfscan.store import masks
+from surfscan.study.text_files import text_files
 
 _OURS = ("tables", "results-set-aside-*")
 _HEAD_LENGTH = 4096
@@ -37,6 +38,11 @@ def find_false_images(folder: Path) -> list[Path]:
     loaders, _ = find_loaders()
     named = (path for path in _files(folder) if path.suffix.lower() in _IMAGE_SUFFIXES)
     return sorted(path for path in named if not _is_image(path, loaders))
+
+
+def find_texts(folder: Path) -> list[Path]:
+    """Files in the same folders that are named as text, in order of name."""
+    return text_files(_files(folder))
 
 
 def _files(folder: Path) -> Iterator[Path]:

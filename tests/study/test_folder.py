@@ -10,7 +10,7 @@ import numpy as np
 from surfscan.loaders.sdf_writer import write_sdf
 from surfscan.loaders.x3p_writer import write_x3p
 from surfscan.store.masks import place_mask, stage_mask
-from surfscan.study.folder import find_false_images, find_images
+from surfscan.study.folder import find_false_images, find_images, find_texts
 
 
 def test_finds_images_and_nothing_else(tmp_path: Path, write_image: Callable[..., None]) -> None:
@@ -40,3 +40,10 @@ def test_finds_height_maps_of_every_format(tmp_path: Path) -> None:
         (tmp_path / name).write_text("exposed on Monday")
     assert [p.name for p in find_images(tmp_path)] == ["a.sdf", "b.x3p", "c.npy", "d.txt", "e.csv"]
     assert [p.name for p in find_false_images(tmp_path)] == ["f.sdf", "g.X3P"]
+
+
+def test_texts_are_found_by_name(tmp_path: Path) -> None:
+    for name in ("b.txt", "a/c.csv", ".hidden.csv", "tables/t.csv", "x.png"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text("1\n")
+    assert find_texts(tmp_path) == [tmp_path / "a/c.csv", tmp_path / "b.txt"]
