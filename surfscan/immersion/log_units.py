@@ -109,7 +109,7 @@ def parse_channel_unit(text: str) -> ChannelUnit | None:
     for volume in sorted(_VOLUME, key=len, reverse=True):
         if tight.startswith(volume):
             rest = re.sub(r"\^?-1$", "", tight[len(volume) :])
-            period = re.sub(r"^(?:/|per|p(?=min$))", "", rest)
+            period = "min" if rest == "pm" else re.sub(r"^(?:/|per|p(?=min$))", "", rest)
             if period in _PER_MINUTE and (period != rest or rest != tight[len(volume) :]):
                 return ChannelUnit("flow", shown, _VOLUME[volume] * _PER_MINUTE[period])
     return None
