@@ -1,4 +1,4 @@
-"""Make the demo study: pictures, height maps, true figures and study.toml. All of it is invented.
+"""Make the demo study: pictures, height maps, sweeps, bath, true figures and study.toml. All is invented.
 
     python sample_images/make_demo.py [FOLDER]
 
@@ -21,8 +21,10 @@ import tifffile
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+import bath
 import sections
 import struts
+import sweeps
 from heights import HeightField, Measured, measure
 from sections import SectionPicture
 from specimens import COATED, REFERENCE, UNCOATED, Series, Specimen, specimens
@@ -40,7 +42,7 @@ INVENTED = "All data invented: a demo of surfscan."
 MAP_SHAPE, WIDE_MAP_SHAPE, BLOCK_SHAPE = (220, 220), (260, 260), (192, 192)
 BLOCK_UM = BLOCK_SHAPE[0] * OBJECTIVE_A_UM
 DRAWN = {
-    "surface_area_mm2": 412.0,
+    "surface_area_mm2": bath.SURFACE_MM2,
     "drawn_strut_width_um": struts.WIDTH_UM,
     "drawn_thickness_um": struts.THICKNESS_UM,
 }
@@ -50,6 +52,7 @@ STRUT_VIEWS = {  # rows, columns and pixel size by what is seen
     "crossing": ((360, 400), 4.0),
     "mesh": ((440, 480), 10.0),
 }
+RateEntry = sweeps.CellSweep | bath.Weighing | bath.GasSeries | bath.RigLog
 STAGE_SHAPE, STAGE_PIXEL_UM, STAGE_STEP_UM = (96, 160), 6.0, 0.2
 SECTION_SHAPE, SECTION_PIXEL_UM = (296, 360), 1.6
 
@@ -274,13 +277,15 @@ def _tiff(picture: np.ndarray, name: str, pixel_size_um: float) -> bytes:
 
 
 HEADER = """\
-# The demo study. All data invented; made by make_demo.py, true figures in truth.csv.
+# The demo study. All data invented; made by make_demo.py, true figures in truth.csv and truth_rates.csv.
 title = "Mesh plates in buffered saline at 37 °C, 7 to 28 days"
 note = "All data invented. No real material, part or laboratory is shown."
 
 [[material]]
 name = "Mg-2Zn"
 density_g_per_cm3 = 1.78
+composition = { Mg = 98.0, Zn = 2.0 }
+valences = { Mg = 2, Zn = 2 }
 source = "invented"
 
 [[material]]
@@ -291,6 +296,9 @@ source = "common handbook value, from memory"
 [settings.struts]  # a crossing looks the same after a quarter turn, a mesh one cell further
 before_max_rotation_deg = 20.0
 before_max_shift_fraction = 0.1
+
+[settings.immersion]
+balance_uncertainty_mg = 0.03
 """
 
 
@@ -311,6 +319,8 @@ def manifest(
     for s in all_specimens:
         lines = ["[[specimen]]", f'id = "{s.id}"', f'group = "{s.group}"', f"exposure_h = {24.0 * s.days}"]
         lines += [f'material = "{s.series.material}"', *(f"{k} = {v}" for k, v in DRAWN.items())]
+        if bath.is_weighed(s):
+            lines.append(f"surface_area_relative_uncertainty = {bath.SURFACE_UNCERTAINTY}")
         blocks.append("\n".join(lines) + "\n")
     for field, name in pictures:
         lines = ["[[image]]", f'file = "images/{name}"', f'specimen = "{field.specimen.id}"']
@@ -347,7 +357,24 @@ def manifest(
         if section.cut_angle_deg is not None:
             lines.append(f"cut_angle_deg = {section.cut_angle_deg}")
         blocks.append("\n".join(lines) + "\n")
-    return "\n".join(blocks)
+    return "\n".join([*blocks, *(entry.entry() for entry in rate_entries())])
+
+
+def rate_entries() -> list[RateEntry]:
+    """Everything that gives a rate: sweeps, weighings, gas and the rig log."""
+    return [*sweeps.cell_sweeps(), *bath.weighings(), *bath.gas_series(), bath.rig_log()]
+
+
+def write_rates(folder: Path) -> None:
+    """Sweeps, the rig log, and the true figures of everything that gives a rate."""
+    truth = ["entry,figure,true_value"]
+    for entry in rate_entries():
+        if isinstance(entry, sweeps.CellSweep | bath.RigLog):
+            path = folder / entry.entry_id
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(entry.text().encode())
+        truth += [f"{entry.entry_id},{figure},{value:.5g}" for figure, value in entry.truth().items()]
+    (folder / "truth_rates.csv").write_bytes(("\n".join(truth) + "\n").encode())
 
 
 def _rinsed(specimen: Specimen) -> str:
@@ -385,6 +412,7 @@ def main(folder: Path = HERE) -> None:
         pixels, figures = sections.paint(section)
         (folder / "sections" / name).write_bytes(encode_small(pixels))
         truth += [f"sections/{name},{figure},{value:.6g}" for figure, value in figures.items()]
+    write_rates(folder)
     (folder / "truth.csv").write_bytes(("\n".join(truth) + "\n").encode())
     (folder / "study.toml").write_bytes(manifest(specimens(), pictures, maps).encode())
 

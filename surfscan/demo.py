@@ -15,8 +15,9 @@ from surfscan.study.manifest import load_study
 
 STUDY_FILE = "study.toml"
 TRUTH_FILE = "truth.csv"
-FOLDERS = ("images", "heights", "struts", "sections")
-PARTS = (STUDY_FILE, TRUTH_FILE, *FOLDERS)
+RATES_TRUTH_FILE = "truth_rates.csv"
+FOLDERS = ("images", "heights", "struts", "sections", "sweeps", "logs")
+PARTS = (STUDY_FILE, TRUTH_FILE, RATES_TRUTH_FILE, *FOLDERS)
 """What the demo study consists of; pyproject.toml puts the same into the wheel."""
 
 _HEADINGS = {
@@ -93,7 +94,8 @@ def copy_study(folder: Path) -> Path:
             (folder / name).mkdir(parents=True, exist_ok=True)
             for image in sorted((source / name).iterdir()):
                 shutil.copyfile(image, folder / name / image.name)
-        shutil.copyfile(source / TRUTH_FILE, folder / TRUTH_FILE)
+        for name in (TRUTH_FILE, RATES_TRUTH_FILE):
+            shutil.copyfile(source / name, folder / name)
         shutil.copyfile(source / STUDY_FILE, study)  # last: where it stands, the copy is whole
     except OSError as fault:
         raise InputError(folder, f"cannot be written ({fault.strerror})", "Name another folder") from fault

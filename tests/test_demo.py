@@ -47,7 +47,7 @@ def test_copy_is_whole_and_small(tmp_path):
     copied = sorted(p.relative_to(study.parent) for p in study.parent.rglob("*") if p.is_file())
     source = demo.sample_folder()
     data = [f"{name}/{p.name}" for name in demo.FOLDERS for p in (source / name).iterdir()]
-    wanted = ["study.toml", "truth.csv", *data]
+    wanted = ["study.toml", "truth.csv", "truth_rates.csv", *data]
     assert copied == sorted(map(Path, wanted))
     assert all((study.parent / p).read_bytes() == (source / p).read_bytes() for p in copied)
     assert sum((study.parent / p).stat().st_size for p in copied) < 8_000_000

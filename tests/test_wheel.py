@@ -50,10 +50,11 @@ def test_wheel_holds_what_it_should(wheel):
         "surfscan/py.typed",
         "surfscan/_sample_images/study.toml",
         "surfscan/_sample_images/truth.csv",
+        "surfscan/_sample_images/truth_rates.csv",
         "napari_surfscan/__init__.py",
     ):
         assert needed in names
-    for folder in ("images", "heights", "struts", "sections"):
+    for folder in ("images", "heights", "struts", "sections", "sweeps", "logs"):
         start = f"surfscan/_sample_images/{folder}/"
         held = {name.removeprefix(start) for name in names if name.startswith(start)}
         assert held == {path.name for path in (ROOT / "sample_images" / folder).iterdir()}
