@@ -54,7 +54,7 @@ def start(
         bool, typer.Option("--overwrite", help="Replace a study.toml that is there.")
     ] = False,
 ) -> None:
-    """Draft a study.toml from the names and metadata of images."""
+    """Draft a study.toml from the names and metadata of images, and from sweeps and rig logs."""
     from surfscan.study.drafting import draft_study
 
     draft = draft_study(folder, overwrite=overwrite)
@@ -105,7 +105,7 @@ def findings_lines(findings: Sequence[Finding]) -> list[str]:
 
 
 def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None:
-    """Measure every image of a study that is new or changed.
+    """Measure every image, sweep, weighing, gas reading and rig log of a study that is new or changed.
 
     Stop it whenever you like: what is measured is kept, and the next run goes on from there.
     """
@@ -122,7 +122,8 @@ def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None
 
 
 def summary(study: Study) -> None:
-    """Print the essentials of a measured study: specimens and groups."""
+    """Print the essentials of a measured study: specimens, groups, rates and exposures."""
+    from surfscan.cli.rate_text import rates_text
     from surfscan.cli.summary_text import study_text
     from surfscan.errors import InputError
     from surfscan.report.groups import summarise_groups
@@ -132,13 +133,16 @@ def summary(study: Study) -> None:
     from surfscan.study.manifest import load_study, manifest_path
 
     loaded = load_study(study)
-    records, _ = gather(loaded, ResultsStore(loaded.folder).all())
-    if not any(record.results for record in records):
+    stored = ResultsStore(loaded.folder).all()
+    if not any(result.image_id in loaded.entry_ids for result in stored):
         raise InputError(
             manifest_path(study), "nothing has been measured yet", "Run surfscan measure on it first."
         )
+    records, _ = gather(loaded, stored)
     specimens = summarise_specimens(loaded.specimens, records)
     print(study_text(loaded.title, records, specimens, summarise_groups(loaded.groups, specimens)))
+    for line in rates_text(loaded, {(r.image_id, r.procedure): r for r in stored}):
+        print(line)
 
 
 def report(study: Study) -> None:
@@ -179,7 +183,11 @@ def _said(outcome: BatchOutcome) -> str:
     parts = [f"{len(outcome.done)} measured", f"{len(outcome.skipped)} unchanged"]
     parts += [f"{len(outcome.failed)} failed"] if outcome.failed else []
     total = len(outcome.done) + len(outcome.skipped) + len(outcome.failed)
-    return f"{_counted(total, 'image')}: {', '.join(parts)}"
+    images = total - outcome.other_entries
+    counts = [_counted(images, "image")] if images else []
+    if outcome.other_entries:
+        counts.append(f"{outcome.other_entries} of sweeps, weighings, gas and logs")
+    return f"{' and '.join(counts)}: {', '.join(parts)}"
 
 
 def _counted(number: int, noun: str) -> str:

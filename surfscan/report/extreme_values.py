@@ -160,7 +160,7 @@ def _hidden_below(record: FieldRecord) -> float:
 
 def _part_area(members: Sequence[SpecimenSummary]) -> tuple[float, list[str]]:
     """Surface of the part: the largest of the specimens; not-a-number where none states it."""
-    stated = [m.specimen.surface_area_mm2 for m in members if m.specimen.surface_area_mm2 is not None]
+    stated = [m.specimen.wetted_mm2 for m in members if m.specimen.wetted_mm2 is not None]
     if not stated:
         return math.nan, []
     warnings = []

@@ -50,7 +50,7 @@ def fill_heights(summary: SpecimenSummary) -> None:
         "group": specimen.group,
         "exposure_h": number(specimen.exposure_h),
         "material": specimen.material or "",
-        "surface_area_mm2": number(specimen.surface_area_mm2),
+        "surface_area_mm2": number(specimen.wetted_mm2),
         "n_height_maps": len(figures.records),
         "pits_condition": summary.condition("height_pits"),
         "texture_condition": summary.condition("texture"),

@@ -71,7 +71,7 @@ def _fill(summary: SpecimenSummary) -> None:
         "group": specimen.group,
         "exposure_h": number(specimen.exposure_h),
         "material": specimen.material or "",
-        "surface_area_mm2": number(specimen.surface_area_mm2),
+        "surface_area_mm2": number(specimen.wetted_mm2),
         "pits_condition": summary.condition("pits"),
         "degraded_condition": summary.condition("degraded"),
     }

@@ -54,12 +54,15 @@ class BatchOutcome:
         Those that gave no result, or not all of them, and why.
     warnings : list of str
         What a person should know about the store.
+    other_entries : int
+        How many of them are no images.
     """
 
     done: list[str] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
     failed: list[tuple[str, str]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    other_entries: int = 0
 
 
 def measure_study(
@@ -121,7 +124,7 @@ class _Batch:
         self.study = study
         self.store = store
         self.progress = progress
-        self.outcome = BatchOutcome()
+        self.outcome = BatchOutcome(other_entries=len(study.rate_entries))
         self.finished = 0
         self.total = len(study.images) + len(study.rate_entries)
         self.stored = {(r.image_id, r.procedure): r for r in store.done()}

@@ -172,3 +172,13 @@ def test_check_says_once_what_holds_for_many_files():
         "warning: study.toml:3: a.tif does not say. Say it. Also study.toml:7.",
         *(f"{f.severity}: {f}" for f in (findings[1], *findings[3:])),
     ]
+
+
+def test_sweeps_weighings_gas_and_logs_are_counted_apart():
+    """What is no image is not called one."""
+    from surfscan.cli.study_commands import _said
+    from surfscan.study.batch import BatchOutcome
+
+    said = _said(BatchOutcome(done=["a.png", "s.csv"], skipped=["l.csv"], other_entries=2))
+    assert said == "1 image and 2 of sweeps, weighings, gas and logs: 2 measured, 1 unchanged"
+    assert _said(BatchOutcome(done=["s.csv"], other_entries=1)).startswith("1 of sweeps, weighings")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from pydantic import ValidationError
 
@@ -13,8 +15,18 @@ from surfscan.procedures.settings import (
     StrutSettings,
     TextureSettings,
 )
-from surfscan.study.entries import COMPANIONS, PROCEDURES_BY_KIND, ImageEntry, StudySettings, image_id
+from surfscan.study.entries import (
+    COMPANIONS,
+    PROCEDURES_BY_KIND,
+    SETTINGS_TABLES,
+    ImageEntry,
+    Specimen,
+    Study,
+    StudySettings,
+    image_id,
+)
 from surfscan.study.faults import describe
+from surfscan.study.rate_entries import LogEntry, WeighingEntry
 
 
 def _entry(**stated: object) -> ImageEntry:
@@ -94,3 +106,44 @@ def test_settings_of_each_procedure_on_each_kind() -> None:
 def test_an_image_is_named_by_its_file_and_page() -> None:
     assert image_id("a\\b.tif", None) == "a/b.tif"
     assert _entry(page=2).image_id == image_id("a.x3p", 2) == "a.x3p#2"
+
+
+def test_a_specimen_has_one_surface() -> None:
+    plate = {"shape": "plate", "length_mm": 20, "width_mm": 10, "thickness_mm": 2}
+    computed = Specimen(id="s", group="g", wetted_surface=plate)
+    assert (computed.wetted_mm2, computed.wetted_relative_uncertainty) == (pytest.approx(520), None)
+    stated = Specimen(id="s", group="g", surface_area_mm2=50, surface_area_relative_uncertainty=0.1)
+    assert (stated.wetted_mm2, stated.wetted_relative_uncertainty) == (50.0, 0.1)
+    assert Specimen(id="s", group="g").wetted_mm2 is None
+    for contradictory, said in (
+        ({"surface_area_mm2": 500, "wetted_surface": plate}, "is stated twice"),
+        ({"surface_area_relative_uncertainty": 0.1}, "without surface_area_mm2"),
+    ):
+        with pytest.raises(ValidationError) as caught:
+            Specimen(id="s", group="g", **contradictory)
+        [(path, what, _)] = describe(caught.value, Specimen)
+        assert path[-1] in contradictory and said in what
+
+
+def test_every_settings_table_of_a_study_has_its_class() -> None:
+    fields = StudySettings.model_fields
+    assert {name: fields[name].annotation for name in fields} == {n: SETTINGS_TABLES[n] for n in fields}
+    given = {"sweep": {"tafel_slope_limits_mV_per_decade": [30, 400]}}
+    settings = StudySettings.model_validate(given, strict=True)
+    assert settings.sweep.tafel_slope_limits_mV_per_decade == (30.0, 400.0)
+
+
+def test_what_a_study_names(tmp_path: Path) -> None:
+    study = Study(
+        folder=tmp_path,
+        title="T",
+        specimens=(Specimen(id="a", group="g", material="Zn"), Specimen(id="b", group="h")),
+        images=(ImageEntry(file="a.png", specimen="a"),),
+        weighings=(WeighingEntry(specimen="a", before_g=1.0, cleaned_g=[0.9]),),
+        logs=(LogEntry(file="l.csv", group="g"), LogEntry(file="m.csv", specimens=["a", "b"])),
+    )
+    assert study.entry_ids == {"a.png", "weighing of a", "l.csv", "m.csv"}
+    assert [study.specimens_of(log) for log in study.logs] == [("a",), ("a", "b")]
+    assert [log.file for log in study.logs_of("b")] == ["m.csv"]
+    zinc = study.material_of("a")
+    assert zinc is not None and zinc.base_element == "Zn" and study.material_of("b") is None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tomllib
+
 import pytest
 from pydantic import ValidationError
 
@@ -10,6 +12,7 @@ from surfscan.study.entry_base import (
     NumberOrNumbers,
     Numbers,
     RelativeFile,
+    as_stamp,
     as_tuple,
     one_or_more,
     own_fault,
@@ -44,3 +47,12 @@ def test_own_faults_bring_their_words() -> None:
     fault = own_fault("what", "remedy", "key")
     assert fault.type == OWN_FAULT and fault.context == {"what": "what", "remedy": "remedy", "at": "key"}
     assert str(fault.message()) == "what. remedy"
+
+
+def test_dates_of_toml_are_text() -> None:
+    read = tomllib.loads("a = 2001-02-03T04:05:00\nb = 2001-02-03")
+    assert (as_stamp(read["a"]), as_stamp(read["b"]), as_stamp(3.5)) == (
+        "2001-02-03T04:05:00",
+        "2001-02-03",
+        3.5,
+    )

@@ -6,8 +6,9 @@ import pytest
 from pydantic import ValidationError
 
 from surfscan.procedures.settings import PitSettings
+from surfscan.study.entries import ImageEntry, Specimen, StudySettings
 from surfscan.study.faults import describe, suggest_key
-from surfscan.study.manifest import ImageEntry, Material, Specimen, StudySettings
+from surfscan.study.rate_entries import Material
 
 
 @pytest.mark.parametrize(
