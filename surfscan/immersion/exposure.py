@@ -100,9 +100,9 @@ def measure_exposure(
             run = ExposureRun(reader.form.channels, chosen, window.start_us, window.stop_us)
         times, held = clock.mend(page.time_us, page.line)
         if window.start_us is not None and window.is_start_stamp:
-            run.start_us = clock.mended(window.start_us)
+            run.start_us = clock.mended(window.start_us, first=True)
         if window.stop_us is not None and window.is_stop_stamp:
-            run.stop_us = clock.mended(window.stop_us)
+            run.stop_us = clock.mended(window.stop_us, first=False)
         run.take(times, held, page.values)
     if run is None or clock is None or reader.form is None:
         raise InputError(path, "the file holds no readings", "Export the log with its readings")

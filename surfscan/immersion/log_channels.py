@@ -155,7 +155,8 @@ def _fields(line: str, split: Mapping[str, int], columns: int) -> list[str] | No
 
 def _column(index: int, text: str, below: ChannelUnit | None) -> LogColumn:
     name, unit = split_channel_heading(text)
-    spaced = re.sub(r"(?<=[a-zäöü])(?=[A-Z])", " ", name.replace("Δ", " delta ").replace("∆", " delta "))
+    plain = name.replace("_", " ").replace("Δ", " delta ").replace("∆", " delta ")
+    spaced = re.sub(r"(?<=[a-zäöü])(?=[A-Z])", " ", plain)
     spaced = re.sub(r"\bp ?H\b", "ph", spaced)
     words = tuple(word for word in re.split(r"[^\w]+|_", spaced.lower()) if word)
     return LogColumn(index + 1, text, words, unit or below)
@@ -182,7 +183,7 @@ def channel_of(column: LogColumn) -> str:
         return ""
     if words & _ACID and quantity in ("volume", "count", ""):
         return "acid"
-    if "ph" in words and quantity in ("", "pH"):
+    if quantity == "pH" or ("ph" in words and not quantity):
         return "pH"
     if words & _TEMPERATURE or quantity == "temperature":
         return "temperature" if quantity in ("temperature", "") else ""

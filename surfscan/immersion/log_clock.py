@@ -147,14 +147,18 @@ class LogClock:
         self._raw, self._mended = int(raw_us[-1]), int(times[-1])
         return times, held
 
-    def mended(self, stamp_us: int) -> int:
-        """Mended time of a stamp as the log writes it, by the steps found so far; of an hour that the clock
-        went through twice, the second time."""
-        offset = 0
-        for since_us, each in self._shifts:
-            if since_us - each <= stamp_us:
-                offset = each
-        return stamp_us + offset
+    def mended(self, stamp_us: int, *, first: bool) -> int:
+        """Mended time of a stamp as the log writes it, by the steps found so far.
+
+        Of an hour that the clock went through twice, `first` tells which.
+        """
+        since_us, offset = None, 0
+        for next_us, next_offset in self._shifts:
+            is_before = stamp_us + offset < next_us if first else stamp_us + next_offset < next_us
+            if is_before:
+                break
+            since_us, offset = next_us, next_offset
+        return stamp_us + offset if since_us is None else max(stamp_us + offset, since_us)
 
     def stamp(self, mended_us: int) -> int:
         """Stamp that the log writes at a mended time."""

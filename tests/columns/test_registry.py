@@ -24,6 +24,10 @@ SUFFIX_UNIT = {
     "_mV_per_decade": "mV/decade",
     "_ohm_cm2": "ohm cm²",
     "_decades": "decades",
+    "_mL": "mL",
+    "_kPa_min_per_mL": "kPa min/mL",
+    "_mmol": "mmol",
+    "_mg": "mg",
 }
 INTERVAL_ENDS = ("_ci95_low", "_ci95_high")
 

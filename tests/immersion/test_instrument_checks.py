@@ -60,7 +60,7 @@ def test_electrode_at_body_temperature_carries_the_allowance():
 
 
 def test_probe_checked_cold_and_used_warm():
-    warm = dict(used_at_degC=37.0, temperature_before_degC=25.0, temperature_after_degC=36.0)
+    warm = {"used_at_degC": 37.0, "temperature_before_degC": 25.0, "temperature_after_degC": 36.0}
     found = check("pH probe", 0, 0, known=4.0, **warm)
     assert found.temperature_allowance == pytest.approx(12 * (3 / 298.15 + 0.003))
     same = check("pH probe", 0, 0, known=7.0, used_at_degC=37.0, temperature_before_degC=37.0)
