@@ -12,7 +12,6 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from surfscan.errors import InputError
-from surfscan.study.entries import SETTINGS_TABLES
 from surfscan.study.faults import describe
 from surfscan.study.locator import Key, line_of, locate_keys
 
@@ -105,6 +104,8 @@ def _text(path: Path) -> str:
 
 def _tables(path: Path, text: str) -> tuple[dict[str, Any], Key]:
     """The settings tables and the key that stands above them in the file."""
+    from surfscan.study.entries import SETTINGS_TABLES  # all of them: only where there is a file to read
+
     try:
         content = tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
