@@ -16,6 +16,7 @@ from surfscan.columns.section import SECTION_TABLES
 from surfscan.columns.struts import STRUT_TABLES
 from surfscan.columns.study import STUDY_TABLES
 from surfscan.columns.study_parts import PART_TABLES
+from surfscan.columns.study_rates import RATE_TABLES
 
 TABLES: dict[str, tuple[Column, ...]] = (
     OBJECT_TABLES
@@ -27,6 +28,7 @@ TABLES: dict[str, tuple[Column, ...]] = (
     | ELECTROCHEMISTRY_TABLES
     | IMMERSION_TABLES
     | EXPOSURE_TABLES
+    | RATE_TABLES
 )
 """Table name -> its columns, in order."""
 

@@ -73,9 +73,9 @@ def ticks(low: float, high: float, most: int) -> list[float]:
 
 
 def axes(frame: Frame, x_title: str, y_title: str, *, across: int = 6, up: int = 4) -> str:
-    """Grid lines, axis lines, numbers (none upwards where `up` is 0) and titles, less empty ones."""
+    """Grid lines, axis lines, numbers (none in a direction whose number is 0) and titles, less empty ones."""
     levels = ticks(min(frame.low, frame.high), max(frame.low, frame.high), up) if up else []
-    places = ticks(min(frame.start, frame.end), max(frame.start, frame.end), across)
+    places = ticks(min(frame.start, frame.end), max(frame.start, frame.end), across) if across else []
     lines = "".join(f"M{frame.left:g} {frame.y(v):.1f}H{frame.right:g}" for v in levels)
     parts = [
         f'<path class="plot-grid" d="{lines}"/>'
