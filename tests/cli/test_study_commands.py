@@ -134,7 +134,8 @@ def test_demo_against_truth(tmp_path, capsys, monkeypatch):
     source = demo.sample_folder()
     small = tmp_path / "small"
     (small / "images").mkdir(parents=True)
-    head, *blocks = (source / "study.toml").read_text(encoding="utf-8").split("[[image]]\n")
+    of_images = (source / "study.toml").read_text(encoding="utf-8").partition("[[sweep]]")[0]
+    head, *blocks = of_images.split("[[image]]\n")
     kept = [block for block in blocks if '"U28-1"' in block]
     stated = [line.split(" = ") for block in kept for line in block.splitlines() if " = " in line]
     files = [value.strip('"') for key, value in stated if key == "file"]
@@ -146,6 +147,9 @@ def test_demo_against_truth(tmp_path, capsys, monkeypatch):
     for file in (*files, *companions):
         (small / file).parent.mkdir(exist_ok=True)
         shutil.copy(source / file, small / file)
+    shutil.copy(source / "truth_rates.csv", small)
+    for folder in demo.FOLDERS:
+        (small / folder).mkdir(exist_ok=True)
     monkeypatch.setattr(demo, "sample_folder", lambda: small)
 
     assert main(["demo", str(tmp_path / "out"), "--against-truth", "--workers", "1"]) == 0
