@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 
+_CHANCE = 6.0
+
 
 def correlation_length(residuals: np.ndarray) -> float:
     """Number of neighbouring points that are worth one independent point, at least 1.
@@ -24,7 +26,8 @@ def correlation_length(residuals: np.ndarray) -> float:
     Notes
     -----
     The rule where to stop is Geyer's initial positive sequence (Statistical Science 7 (1992) 473; recalled,
-    not read here). Autocorrelations are those of residuals about zero, divided by n.
+    not read here). Autocorrelations are those of residuals about zero, divided by n. White residuals show
+    values up to about 1 + 6 / sqrt(n) by chance; these count as 1.
     """
     n = len(residuals)
     square = float(residuals @ residuals)
@@ -38,7 +41,8 @@ def correlation_length(residuals: np.ndarray) -> float:
     pairs = pairs[: below[0]] if len(below) else pairs
     summed = 2 * float(pairs.sum()) - 1
     first = min(float(rho[1]), 1 - 2 / n)
-    return float(min(max(1.0, summed, (1 + first) / (1 - first)), n / 2))
+    length = max(summed, (1 + first) / (1 - first))
+    return float(min(length, n / 2)) if length > 1 + _CHANCE / math.sqrt(n) else 1.0
 
 
 def corrected_akaike(chi_squared: float, points: int, parameters: int, length: float) -> float:

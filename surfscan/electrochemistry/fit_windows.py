@@ -85,8 +85,8 @@ class ChosenFit:
         """Covariance of the parameters with the doubt about the model, shape (6, 6).
 
         To the covariance of the chosen model come the squared distances of the other models' values from its
-        own, weighted by the models' approximate probabilities. A model that leaves a parameter undetermined
-        is no alternative.
+        own, as far as they exceed the difference of the variances, which noise explains; weighted by the
+        models' approximate probabilities. A model that leaves a parameter undetermined is no alternative.
         """
         length = min(self.others, key=lambda fit: fit.chi_squared).length
         marks = [fit.probability_criterion(length) for fit in self.others]
@@ -97,6 +97,8 @@ class ChosenFit:
                 continue
             weight = math.exp(-(mark - best) / 2)
             apart = vector_of(fit.kinetics) - vector_of(self.fit.kinetics)
+            explained = np.abs(np.diag(fit.covariance) - np.diag(self.fit.covariance))
+            apart = np.sign(apart) * np.sqrt(np.maximum(apart**2 - explained, 0.0))
             between = between + weight * np.outer(apart, apart)
             weights += weight
         return self.fit.covariance + (between / weights if weights > 0 else 0.0)
@@ -213,8 +215,9 @@ def choose_window(fitter: Fitter) -> tuple[ChosenFit, tuple[ChosenFit, ...]] | N
     """Window that is fitted: the whole sweep, or less where no model describes it.
 
     While the misfit exceeds `FITS_WELL` the window is shortened step by step: on either side alone, as mostly
-    one branch is to blame, and where that does not do, on the side that helps more at each step. Of the windows
-    met whose misfit is within the rules, that of the narrowest interval of the corrosion current is taken.
+    one branch is to blame, and where that does not do, on the side that helps more at each step. Of the
+    windows met whose misfit is within the rules, that of the narrowest interval of the corrosion current is
+    taken.
 
     Returns
     -------

@@ -90,9 +90,10 @@ def scan_points(potential_V: np.ndarray, density_uA_per_cm2: np.ndarray) -> Scan
 def _spikes(density: np.ndarray) -> np.ndarray:
     """Lone points far from the cubic through two neighbours on either side, shape (n,), bool.
 
-    Distances are judged on an arsinh scale that turns linear below a few steps of the current at zero. The
-    largest of each neighbourhood is taken out and its neighbours are judged anew. Where more than 2 % of the
-    points stand out they are no spikes, and all stay.
+    Distances are judged on an arsinh scale that turns linear below a few steps of the current at zero. Beside
+    a step of the current they are smaller than the jump between the two neighbours: no spike. The largest of
+    each neighbourhood is replaced by what its neighbours say, and these are judged anew. Where more than 2 %
+    of the points stand out they are no spikes, and all stay.
     """
     spikes = np.zeros(len(density), dtype=bool)
     smallest = np.sort(np.abs(np.diff(density)))[: max(1, len(density) // 4)]
@@ -109,7 +110,9 @@ def _spikes(density: np.ndarray) -> np.ndarray:
         )
         usual = np.maximum(np.median(around, axis=1), float(np.median(off))) / _NORMAL_MEDIAN
         largest = np.lib.stride_tricks.sliding_window_view(np.pad(off, 3), 7).max(axis=1)
-        found = (off > np.maximum(SPIKE_FACTOR * usual, _LEAST_SPIKE)) & (off == largest) & ~spikes
+        jump = np.abs(np.append(scaled[1:], scaled[-1]) - np.append(scaled[0], scaled[:-1]))
+        least = np.maximum(np.maximum(SPIKE_FACTOR * usual, _LEAST_SPIKE), jump)
+        found = (off > least) & (off == largest) & ~spikes
         if not found.any():
             return spikes
         spikes |= found

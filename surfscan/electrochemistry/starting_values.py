@@ -6,7 +6,7 @@ import numpy as np
 
 from surfscan.electrochemistry.mixed_control import MixedControl
 
-SLOPES_V = (0.04, 0.06, 0.09, 0.13, 0.19, 0.28, 0.42)
+SLOPES_V = (0.033, 0.041, 0.051, 0.063, 0.078, 0.097, 0.121, 0.15, 0.186, 0.231, 0.287, 0.356, 0.442)
 """Tafel slopes tried on either side, V/decade."""
 
 RATIOS = (0.0, 0.05, 0.12, 0.25, 0.5, 0.9)
@@ -49,7 +49,7 @@ def start_of(potential_V: np.ndarray, density_uA_per_cm2: np.ndarray, zero_V: fl
     weight = np.concatenate([np.full(len(c), 1 / len(c)) for c in chosen])
     slopes, ratios = np.array(SLOPES_V), np.array(RATIOS)
     anodic = np.exp(np.clip(_LN10 * h / slopes[:, np.newaxis], -200, 200))
-    steep = np.exp(np.clip(_LN10 * h / slopes[:, np.newaxis], -200, 200))[:, np.newaxis]
+    steep = anodic[:, np.newaxis]
     cathodic = 1 / ((1 - ratios[:, np.newaxis]) * steep + ratios[:, np.newaxis])
     shape = anodic[:, np.newaxis, np.newaxis] - cathodic[np.newaxis]
     gap = size - np.log(np.maximum(np.abs(shape), 1e-300))
