@@ -48,6 +48,7 @@ def exposure(
     json: JsonOut = None,
 ) -> None:
     """Time in range, excursions, drift, clogging and acid of a rig log, and a verdict."""
+    from surfscan.cli.memory import keep_freed_memory
     from surfscan.cli.output import refuse_unwritable, write_text
     from surfscan.cli.result_json import result_json
     from surfscan.cli.settings_file import read_settings, with_stated
@@ -55,6 +56,7 @@ def exposure(
     from surfscan.immersion.exposure_settings import ExposureSettings
     from surfscan.materials.catalogue import find_material
 
+    keep_freed_memory()
     refuse_unwritable(log, (json,))
     chosen = with_stated(
         read_settings(settings, "exposure", ExposureSettings),

@@ -45,23 +45,28 @@ class ChannelTotals:
     changes: int = 0
     square_changes: float = 0.0
 
-    def add_values(self, row: np.ndarray, before: float) -> None:
-        """Take readings for mean, spread and noise."""
+    def add_values(self, row: np.ndarray, before: float) -> np.ndarray:
+        """Take readings for mean, spread and noise; the change of each from the one before."""
+        steps = np.empty(len(row))
+        steps[0] = row[0] - before
+        np.subtract(row[1:], row[:-1], out=steps[1:])
         known = ~np.isnan(row)
-        values = row if known.all() else row[known]
-        self.missing += len(row) - len(values)
-        self.readings += len(values)
-        if len(values) == 0:
-            return
+        count = int(np.count_nonzero(known))
+        self.missing += len(row) - count
+        self.readings += count
+        if count == 0:
+            return steps
+        values = row if count == len(row) else row[known]
         if self.shift is None:
             self.shift = float(values[0])
         shifted = values - self.shift
         self.sum_shifted += float(shifted.sum())
-        self.square_shifted += float((shifted * shifted).sum())
-        steps = np.diff(row, prepend=before)
-        steps = steps[~np.isnan(steps)]
-        self.changes += len(steps)
-        self.square_changes += float((steps * steps).sum())
+        self.square_shifted += float(np.square(shifted, out=shifted).sum())
+        has_step = ~np.isnan(steps)
+        changes = int(np.count_nonzero(has_step))
+        self.changes += changes
+        self.square_changes += float(np.square(steps if changes == len(row) else steps[has_step]).sum())
+        return steps
 
     @property
     def mean(self) -> float:
@@ -170,9 +175,9 @@ class ExposureRun:
         self._note_gaps(times, passed)
         marks = self._judge(times, passed, all_values, len(time_us))
         for total, row, last in zip(self.totals, values, before.tolist(), strict=True):
-            total.add_values(row, last)
+            steps = total.add_values(row, last)
             if total.runs is not None:
-                total.runs.take(time_us, held_us, row, marks)
+                total.runs.take(time_us, held_us, row, steps, marks)
         self._trace(time_us, values)
         self._carry = (int(time_us[-1]), values[:, -1].copy())
 

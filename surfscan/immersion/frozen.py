@@ -74,7 +74,14 @@ class RunFinder:
         self._end = (0, 0)
         self._open: tuple[int, int, float, int] | None = None  # time, mark, value, readings
 
-    def take(self, time_us: np.ndarray, held_us: np.ndarray, row: np.ndarray, mark: np.ndarray) -> None:
+    def take(
+        self,
+        time_us: np.ndarray,
+        held_us: np.ndarray,
+        row: np.ndarray,
+        steps: np.ndarray,
+        mark: np.ndarray,
+    ) -> None:
         """Take readings.
 
         Parameters
@@ -84,53 +91,54 @@ class RunFinder:
             Time since the reading before; -1 across a gap.
         row : ndarray of shape (n,)
             Not-a-number ends a run.
+        steps : ndarray of shape (n,)
+            Change since the reading before, not-a-number where either is.
         mark : ndarray of shape (n,), int64
             A running total that runs remember at their ends.
         """
-        last = self._open[2] if self._open is not None else math.nan
-        before = np.concatenate([[last], row[:-1]])
-        breaks = np.flatnonzero((row != before) | (held_us < 0))
+        is_gap = held_us < 0
+        has_gap = bool(is_gap.any())
+        is_break = steps != 0
+        breaks = np.flatnonzero(is_break | is_gap if has_gap else is_break)
+        end = (int(time_us[-1]), int(mark[-1]))
         if len(breaks) == 0:
             assert self._open is not None
             start, at, value, count = self._open
-            self._open = (start, at, value, count + len(row))
-            self._end = (int(time_us[-1]), int(mark[-1]))
+            self._open, self._end = (start, at, value, count + len(row)), end
             return
-        self._note_changes(row[breaks] - before[breaks], held_us[breaks])
+        sizes = np.abs(steps[breaks])
+        self._note_changes(sizes[~is_gap[breaks]] if has_gap else sizes)
         first = int(breaks[0])
         if self._open is not None:
             start, at, value, count = self._open
             self._close(start, at, value, count + first, self._end_at(first, time_us, held_us, mark))
-        starts, lengths = breaks[:-1], np.diff(breaks)
-        used = ~np.isnan(row[starts])
-        starts, lengths = starts[used], lengths[used]
-        after = starts + lengths
-        is_gap = held_us[after] < 0
-        ends = np.where(is_gap, time_us[after - 1], time_us[after])
-        is_long = ends - time_us[starts] >= self.least_us
-        short = lengths[~is_long]
-        self._runs += len(short)
-        self._readings += int(short.sum())
-        self._squares += int((short * short).sum())
-        for a, n in zip(starts[is_long].tolist(), lengths[is_long].tolist(), strict=True):
-            self._close(
-                int(time_us[a]), int(mark[a]), float(row[a]), n, self._end_at(a + n, time_us, held_us, mark)
-            )
-        at_last = int(breaks[-1])
-        value = float(row[at_last])
-        self._open = (
-            None
-            if math.isnan(value)
-            else (int(time_us[at_last]), int(mark[at_last]), value, len(row) - at_last)
-        )
-        self._end = (int(time_us[-1]), int(mark[-1]))
+        starts, lengths, spans = breaks[:-1], np.diff(breaks), np.diff(time_us[breaks])
+        known = ~np.isnan(row[breaks])
+        if not known.all():
+            starts, lengths, spans = starts[known[:-1]], lengths[known[:-1]], spans[known[:-1]]
+        self._runs += len(lengths)
+        self._readings += int(lengths.sum())
+        self._squares += int(np.dot(lengths, lengths))
+        for k in np.flatnonzero(spans >= self.least_us).tolist():
+            a, n = int(starts[k]), int(lengths[k])
+            self._runs -= 1
+            self._readings -= n
+            self._squares -= n * n
+            stop = self._end_at(a + n, time_us, held_us, mark)
+            self._close(int(time_us[a]), int(mark[a]), float(row[a]), n, stop)
+        a = int(breaks[-1])
+        self._open = (int(time_us[a]), int(mark[a]), float(row[a]), len(row) - a) if known[-1] else None
+        self._end = end
 
-    def _note_changes(self, changes: np.ndarray, held_us: np.ndarray) -> None:
+    def _note_changes(self, sizes: np.ndarray) -> None:
         """Remember the least change, which is the last digit, and how large changes are."""
-        sizes = np.abs(changes[(held_us >= 0) & np.isfinite(changes) & (changes != 0)])
+        total = float(sizes.sum())
+        if np.isnan(total):
+            sizes = sizes[~np.isnan(sizes)]
+            total = float(sizes.sum())
         if len(sizes):
             self._changes += len(sizes)
-            self._moved += float(sizes.sum())
+            self._moved += total
             self._step = min(self._step, float(sizes.min()))
 
     def _end_at(

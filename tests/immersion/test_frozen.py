@@ -16,9 +16,10 @@ def judged(row, step_s=10, pages=(), gaps=(), least_h=1.0):
     held[list(gaps)] = -1
     mark = 7 * np.arange(len(row))
     finder = RunFinder(round(least_h * HOUR))
+    steps = np.diff(row, prepend=np.nan)
     for part in np.split(np.arange(len(row)), pages):
         if len(part):
-            finder.take(times[part], held[part], row[part], mark[part])
+            finder.take(times[part], held[part], row[part], steps[part], mark[part])
     return finder.finish()
 
 
