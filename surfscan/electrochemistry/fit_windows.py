@@ -301,10 +301,12 @@ def window_spread(fitter: Fitter, chosen: ChosenFit, others: tuple[ChosenFit, ..
         windows.append(window)
         kinetics.append(fit.kinetics)
         square = (vector_of(fit.kinetics) - whole) ** 2
-        explained = np.maximum(np.diag(fit.covariance) - variance, 0.0)
-        beyond = square > significant**2 * explained
-        with np.errstate(invalid="ignore"):
-            excess.append(np.where(beyond, square - explained, 0.0))
+        theirs = np.diag(fit.covariance)
+        known = np.isfinite(theirs) & np.isfinite(variance)
+        explained = np.where(known, theirs, 0.0) - np.where(known, variance, 0.0)
+        explained = np.maximum(explained, 0.0)
+        beyond = known & (square > significant**2 * explained)
+        excess.append(np.where(beyond, square - explained, 0.0))
 
     for other in others:
         count(other.window_V, other.fit)
