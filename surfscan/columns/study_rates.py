@@ -111,7 +111,7 @@ _RATES = (
     *_RATE,
     Column("rate_mm_per_y_valence_low", "mm/y", "float64", "Lowest over the choices of valences."),
     Column("rate_mm_per_y_valence_high", "mm/y", "float64", "Highest over them; no part of the interval."),
-    Column("bias", "", "str", "'reads low', 'reads high' or empty: known error that the interval leaves out."),
+    Column("bias", "", "str", "'reads low', 'reads high' or empty: known error outside the interval."),
     Column("reasons", "", "str", "Why it does, separated by ' | '."),
     Column("refused", "", "str", "Why there is no rate; empty where there is one."),
     Column("enters_means", "", "bool", "Whether the mean of its group and method rests on it."),

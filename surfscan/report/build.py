@@ -18,6 +18,12 @@ from surfscan.report.height_specimens import height_specimen_table
 from surfscan.report.page import render_page
 from surfscan.report.page_parts import PageContent
 from surfscan.report.pictures import FieldPicture, make_picture
+from surfscan.report.rate_inputs import rate_input_rows, stale_rates
+from surfscan.report.rate_records import RateRecord, gather_rates
+from surfscan.report.rate_tables import rate_tables
+from surfscan.report.rate_truth import FILE_NAME as RATES_TRUTH_FILE
+from surfscan.report.rate_truth import compare_rates_with_truth
+from surfscan.report.rates import group_rates, rates_of
 from surfscan.report.records import PROCEDURES, FieldRecord, gather
 from surfscan.report.section_pictures import make_section_picture
 from surfscan.report.section_tables import section_tables
@@ -52,7 +58,16 @@ _DRAWN_BY: dict[Shows, Callable[[FieldRecord, Path, int], FieldPicture]] = {
 }
 """What an image shows -> what draws it."""
 
-_LIBRARIES = ("numpy", "scipy", "opencv-python-headless", "tifffile", "matplotlib", "openpyxl", "jinja2")
+_LIBRARIES = (
+    "numpy",
+    "scipy",
+    "lmfit",
+    "opencv-python-headless",
+    "tifffile",
+    "matplotlib",
+    "openpyxl",
+    "jinja2",
+)
 
 
 @dataclass(frozen=True)
@@ -94,12 +109,18 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     The same study and results give the same bytes on the same machine: nothing in the files is dated.
     """
     study = load_study(study_path)
-    records, strays = gather(study, ResultsStore(study.folder).all())
-    if not any(r.results for r in records):
+    stored = list(ResultsStore(study.folder).all())
+    records, strays = gather(study, stored)
+    entries = gather_rates(study, stored)
+    if not any(r.results for r in records) and not any(r.result for r in entries):
         raise InputError(
             manifest_path(study_path), "nothing has been measured yet", "Run surfscan measure on it first."
         )
-    truth = compare_with_truth(study.folder, records)
+    truth = [
+        *compare_with_truth(study.folder, records),
+        *compare_rates_with_truth(study.folder, entries),
+    ]
+    rates = rates_of(entries)
     specimens = summarise_specimens(study.specimens, records)
     groups = summarise_groups(study.groups, specimens)
     extremes = summarise_extremes(groups)
@@ -114,6 +135,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         "study_for_review": object_table(records, "for_review", "study_for_review"),
         **strut_tables(records, specimens),
         **section_tables(records, specimens),
+        **rate_tables(entries, rates, group_rates([g.name for g in study.groups], rates)),
     }
     tables["data_dictionary"] = data_dictionary(tables)
     workbook, notes = workbook_bytes(tables)
@@ -122,12 +144,14 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         *(("the report", text) for text in notes),
         *(("the report", text) for text in [formula_warning(tables)] if text),
         *_stale(study, records),
+        *stale_rates(study, entries),
         *(("the store", f"{image} is not in study.toml; its results enter nothing.") for image in strays),
         *faults,
         *((g.name, text) for g in groups for text in g.warnings),
         *((e.name, text) for e in extremes for text in e.warnings),
         *((s.specimen.id, text) for s in specimens for text in s.warnings),
         *((r.image_id, text) for r in records for text in r.warnings),
+        *((r.entry_id, text) for r in entries for text in r.warnings),
     ]
     page = render_page(
         PageContent(
@@ -138,9 +162,10 @@ def write_report(study_path: str | Path) -> ReportOutcome:
             truth,
             pictures,
             warnings,
-            _inputs(manifest_path(study_path), study, records),
+            _inputs(manifest_path(study_path), study, records, entries),
             [(name, metadata.version(name)) for name in _LIBRARIES],
             extremes,
+            entries,
         )
     )
     contents = {
@@ -209,15 +234,17 @@ def _stale(study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str]
     return found
 
 
-def _inputs(manifest: Path, study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str, str]]:
+def _inputs(
+    manifest: Path, study: Study, records: Sequence[FieldRecord], entries: Sequence[RateRecord]
+) -> list[tuple[str, str, str]]:
     """Every input of the results with its SHA-256: images as measured, other files as they are now."""
     rows = [(manifest.name, "study", file_sha256(manifest))]
     specimens_csv = tomllib.loads(manifest.read_text(encoding="utf-8-sig")).get("specimens_csv")
     if specimens_csv:
         rows.append((specimens_csv, "specimens", file_sha256(study.folder / specimens_csv)))
-    truth = study.folder / TRUTH_FILE
-    if truth.is_file():
-        rows.append((truth.name, "true values", file_sha256(truth)))
+    for truth in (study.folder / TRUTH_FILE, study.folder / RATES_TRUTH_FILE):
+        if truth.is_file():
+            rows.append((truth.name, "true values", file_sha256(truth)))
     named = {(name, COMPANIONS[role]): None for r in records for role, name in r.image.companions().items()}
     for name, what in named:
         path = study.folder / name
@@ -227,4 +254,4 @@ def _inputs(manifest: Path, study: Study, records: Sequence[FieldRecord]) -> lis
         if done and done.source:
             what = "height map, as measured" if record.kind == "heights" else "image, as measured"
             rows.append((record.image_id, what, done.source.sha256))
-    return rows
+    return [*rows, *rate_input_rows(entries)]

@@ -40,6 +40,18 @@ HEADS = {
     "Sa_um": ("Sa", "µm", 1.0),
     "Sq_um": ("Sq", "µm", 1.0),
     "Sdr": ("Sdr", "%", 100.0),
+    "zero_current_V": ("Zero-current potential", "V", 1.0),
+    "icorr_uA_per_cm2": ("Corrosion current density", "µA/cm²", 1.0),
+    "anodic_slope_mV_per_decade": ("Anodic slope", "mV/decade", 1.0),
+    "cathodic_slope_mV_per_decade": ("Cathodic slope", "mV/decade", 1.0),
+    "polarization_resistance_ohm_cm2": ("Polarization resistance", "ohm cm²", 1.0),
+    "breakdown_V": ("Breakdown potential", "V", 1.0),
+    "breakdown_at_least_V": ("No breakdown up to", "V", 1.0),
+    "protection_V": ("Protection potential", "V", 1.0),
+    "rate_mm_per_y": ("Penetration rate", "mm/y", 1.0),
+    "loss_mg": ("Metal lost", "mg", 1.0),
+    "immersed_h": ("Immersed time", "h", 1.0),
+    "resistance_rise_fraction": ("Rise of hydraulic resistance", "%", 100.0),
 }
 """Figure -> (head, unit on the page, factor from the stored unit)."""
 

@@ -19,6 +19,18 @@ from surfscan.report.truth import TruthComparison
 if TYPE_CHECKING:
     from surfscan.study.entries import Shows
 
+COUNTED = {
+    "surface": "images",
+    "heights": "height maps",
+    "strut": "struts",
+    "section": "sections",
+    "sweep": "sweeps",
+    "mass_loss": "weighings",
+    "gas": "gas series",
+    "exposure": "rig logs",
+}
+"""What was compared with true values -> how it is counted."""
+
 
 def group_chart(summaries: Sequence[GroupSummary], kind: Shows = "surface") -> str:
     """Specimens, means and intervals of every figure of one kind of image; empty where none."""
@@ -79,7 +91,7 @@ def truth_chart(truth: Sequence[TruthComparison]) -> str:
     panels = [
         (
             *HEADS[t.figure][:2],
-            {"surface": "images", "heights": "height maps", "strut": "struts", "section": "sections"}[t.kind],
+            COUNTED[t.kind],
             t.true * HEADS[t.figure][2],
             t.measured * HEADS[t.figure][2],
         )

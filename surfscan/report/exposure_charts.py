@@ -96,7 +96,7 @@ def _frame(top: float, height: float, time: _Time, low: float, high: float) -> F
 
 def _limits(rows: Table, row: dict[str, np.generic] | None) -> tuple[float, float]:
     """Values at foot and top of a panel: all readings, and the tolerance."""
-    values = np.r_[rows["least"], rows["greatest"]]
+    values = np.r_[rows["least"], rows["mean"], rows["greatest"]]
     if row is not None and np.isfinite(row["set_point"]):
         point, tolerance = float(row["set_point"]), float(row["tolerance"])
         values = np.r_[values, point - 1.25 * tolerance, point + 1.25 * tolerance]
@@ -141,7 +141,8 @@ def _panel(
 def _gaps(record: RateRecord, frame: Frame, time: _Time) -> str:
     """Stretches without readings, hatched."""
     return "".join(
-        f'<rect class="plot-none" x="{a:.1f}" y="{frame.top:g}" width="{b - a:.1f}" height="{frame.height:g}"/>'
+        f'<rect class="plot-none" x="{a:.1f}" y="{frame.top:g}" width="{b - a:.1f}" '
+        f'height="{frame.height:g}"/>'
         for a, b, _ in _stretches(record, "log", ("gap",), frame, time)
     )
 
@@ -201,9 +202,7 @@ def _trend(record: RateRecord, frame: Frame, rows: Table, time: _Time) -> str:
         record.figure(where, "rise_fraction"), *record.interval(where, "rise_fraction"), scale=100.0
     )
     words = f"rise {rise.value} %" + (f" ({rise.interval} %)" if rise.has_interval else "")
-    return f'<path class="plot-drawn" d="{line(points)}"/>' + label(
-        frame.left + 6, frame.top + 14, words
-    )
+    return f'<path class="plot-drawn" d="{line(points)}"/>' + label(frame.left + 6, frame.top + 14, words)
 
 
 def _acid_rates(table: Table, time: _Time) -> list[str]:

@@ -10,17 +10,28 @@ from surfscan.columns import FIGURES_OF, SUBTRACTED_FIGURES
 from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import SpecimenSummary
+from surfscan.report.rate_records import NOUNS, RateRecord
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, words
 from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
 from surfscan.report.truth import TruthComparison
 
 if TYPE_CHECKING:
+    from pydantic import BaseModel
+
     from surfscan.study.entries import Shows
     from surfscan.study.manifest import Study
 
 
 _OF_KIND: dict[Shows, str] = {"heights": "Height maps", "strut": "Struts", "section": "Cross-sections"}
 """What images show -> how tables call what is not from pictures of surfaces."""
+
+_TRUE_OF = {kind: name.lower() for kind, name in _OF_KIND.items()} | {
+    "sweep": "sweeps",
+    "mass_loss": "mass loss",
+    "gas": "gas",
+    "exposure": "rig logs",
+}
+"""The same in a table of true values, with the kinds that are no images."""
 
 
 def shown_figures(groups: Sequence[GroupSummary], kind: Shows) -> list[str]:
@@ -125,7 +136,7 @@ def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
         text, unit, scale = HEADS[figure.figure]
         low, high = figure.bias_ci95 or (math.nan, math.nan)
         relative = figure.relative_bias
-        where = f", {_OF_KIND[figure.kind].lower()}" if figure.kind in _OF_KIND else ""
+        where = f", {_TRUE_OF[figure.kind]}" if figure.kind in _TRUE_OF else ""
         left_out = (f"{figure.lower_bounds} lower bounds left out",) if figure.lower_bounds else ()
         rows.append(
             [
@@ -140,18 +151,18 @@ def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
         )
     heads = [
         Head("Figure"),
-        Head("Images", "n", number=True),
+        Head("Compared", "n", number=True),
         Head("True", "mean", number=True),
         Head("Measured", "mean", number=True),
         Head("Bias", "95 % interval", number=True),
         Head("Bias of the sum", "%", number=True),
-        Head("Interval holds the true value", "images", number=True),
+        Head("Interval holds the true value", number=True),
     ]
-    return Grid("Measured against true, over images", heads, rows)
+    return Grid("Measured against true", heads, rows)
 
 
-def failed_grid(records: Sequence[FieldRecord]) -> Grid | None:
-    """Images without a result and why; None where all were measured."""
+def failed_grid(records: Sequence[FieldRecord], rates: Sequence[RateRecord] = ()) -> Grid | None:
+    """Images and other entries without a result and why; None where all were measured."""
     rows = []
     for record in records:
         for procedure in record.image.procedures:
@@ -162,10 +173,14 @@ def failed_grid(records: Sequence[FieldRecord]) -> Grid | None:
             if status == "failed":
                 reason = record.results[procedure].message
             rows.append([Cell(record.image_id), Cell(record.specimen.id), Cell(procedure), Cell(reason)])
+    lacking = [r for r in rates if r.status != "done"]
+    rows += [[*map(Cell, (r.entry_id, r.specimen_names, NOUNS[r.procedure], r.message))] for r in lacking]
     if not rows:
         return None
-    heads = [Head("Image"), Head("Specimen"), Head("Procedure"), Head("Reason")]
-    return Grid(f"Images without a result ({len(rows)})", heads, rows)
+    kinds = [*(["Images"] if len(rows) > len(lacking) else []), *(["entries"] if lacking else [])]
+    what = " and ".join(kinds).capitalize()
+    heads = [Head("Entry" if lacking else "Image"), Head("Specimen"), Head("Procedure"), Head("Reason")]
+    return Grid(f"{what} without a result ({len(rows)})", heads, rows)
 
 
 def settings_grids(study: Study) -> list[Grid]:
@@ -183,20 +198,23 @@ def settings_grids(study: Study) -> list[Grid]:
     for (procedure, shows), title in kinds.items():
         if (procedure, shows) not in used:
             continue
-        settings = study.settings.of(procedure, shows)
-        rows = [
-            [
-                Cell(name),
-                Cell("unset" if value is None else str(value)),
-                Cell("as\u00a0shipped" if value == info.get_default() else "set in the study"),
-                Cell(info.description or ""),
-            ]
-            for name, info in type(settings).model_fields.items()
-            for value in [getattr(settings, name)]
-        ]
-        heads = [Head("Setting"), Head("Value"), Head("Origin"), Head("Meaning")]
-        grids.append(Grid(title, heads, rows))
+        grids.append(settings_grid(title, study.settings.of(procedure, shows)))
     return grids
+
+
+def settings_grid(title: str, settings: BaseModel) -> Grid:
+    """Every setting of one table, with where it comes from."""
+    rows = [
+        [
+            Cell(name),
+            Cell("unset" if value is None else str(value)),
+            Cell("as\u00a0shipped" if value == default else "set in the study"),
+            Cell(info.description or ""),
+        ]
+        for name, info in type(settings).model_fields.items()
+        for value, default in [(getattr(settings, name), info.get_default(call_default_factory=True))]
+    ]
+    return Grid(title, [Head("Setting"), Head("Value"), Head("Origin"), Head("Meaning")], rows)
 
 
 def _group_cells(group: GroupSummary, name: str) -> list[Cell]:

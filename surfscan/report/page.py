@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib import resources
 
 from surfscan._version import __version__
 from surfscan.report import charts, grids, prose
 from surfscan.report.cells import Cell, Grid, Head
+from surfscan.report.exposure_page import exposure_page
 from surfscan.report.height_page import height_page
 from surfscan.report.page_parts import PageContent, Part
+from surfscan.report.rate_page import rate_page
+from surfscan.report.rate_settings import rate_settings_grids
 from surfscan.report.rounding import NO_VALUE
 from surfscan.report.section_page import section_page
 from surfscan.report.strut_page import strut_page
 from surfscan.report.surface_page import surface_page
+from surfscan.report.sweep_page import sweep_page
 from surfscan.report.warning_groups import group_warnings
 
-_KINDS = (surface_page, height_page, strut_page, section_page)
-"""What the page says of each kind of image, in the order of the page."""
+_KINDS = (surface_page, height_page, strut_page, section_page, rate_page, exposure_page, sweep_page)
+"""What the page says of each kind of image and of rates, in the order of the page."""
 
 
 def render_page(content: PageContent) -> str:
@@ -56,17 +61,20 @@ def render_page(content: PageContent) -> str:
             ("cautions", "Cautions"),
             ("files", "Files and versions"),
         ],
-        what=" and ".join(kind.what for kind in kinds),
+        what=_listed([kind.what for kind in kinds]),
         sentences=[
             prose.study_sentence(content.records, content.groups, content.specimens),
             *(sentence for kind in kinds for sentence in kind.sentences),
         ],
         parts=parts,
-        failed_grid=grids.failed_grid(content.records),
+        failed_grid=grids.failed_grid(content.records, content.rates),
         limits=[line for kind in kinds for line in kind.not_measured],
         warnings=group_warnings(content.warnings),
         method=[*(line for kind in kinds for line in kind.method), *prose.METHOD_OF_GROUPS],
-        settings_grids=grids.settings_grids(content.study),
+        settings_grids=[
+            *grids.settings_grids(content.study),
+            *rate_settings_grids(content.study, content.rates),
+        ],
         cautions=[*prose.CAUTIONS, *(line for kind in kinds for line in kind.cautions)],
         version_grid=_version_grid(content),
         hash_grid=Grid(
@@ -77,8 +85,15 @@ def render_page(content: PageContent) -> str:
     )
 
 
+def _listed(words: Sequence[str]) -> str:
+    """ "a, b and c"."""
+    return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+
 def _version_grid(content: PageContent) -> Grid:
-    measured = sorted({s.version for r in content.records for s in r.results.values() if s.version})
+    results = [s for r in content.records for s in r.results.values()]
+    results += [r.result for r in content.rates if r.result]
+    measured = sorted({s.version for s in results if s.version})
     rows = [
         [Cell("surfscan, this page"), Cell(__version__)],
         [Cell("surfscan, measuring"), Cell(", ".join(measured) or NO_VALUE)],

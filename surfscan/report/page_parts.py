@@ -10,6 +10,7 @@ from surfscan.report.extreme_values import Extremes
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.pooling import SpecimenSummary
+from surfscan.report.rate_records import RateRecord
 from surfscan.report.records import FieldRecord
 from surfscan.report.truth import TruthComparison
 
@@ -33,6 +34,8 @@ class PageContent:
     """(file, what it is, SHA-256) of every input."""
     libraries: Sequence[tuple[str, str]] = field(default=())
     extremes: Sequence[Extremes] = field(default=())
+    rates: Sequence[RateRecord] = field(default=())
+    """Sweeps, weighings, gas series and logs."""
 
 
 @dataclass(frozen=True)
@@ -55,12 +58,12 @@ class Part:
 
 @dataclass(frozen=True)
 class OnPage:
-    """All that the page says of one kind of image.
+    """All that the page says of one kind of image, or of sweeps, rates or logs.
 
     Attributes
     ----------
     what : str
-        What was measured on such images, in words.
+        What was measured, in words.
     sentences : sequence of str
         For the summary.
     figures, pictures : sequence of Part

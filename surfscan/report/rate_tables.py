@@ -106,7 +106,9 @@ def checks_text(record: RateRecord) -> str:
     for check in record.value("checks") or ():
         name = " ".join(filter(None, (check["instrument"], check["name"])))
         unit = f" {check['unit']}" if check["unit"] else ""
-        text = f"{name}: off by {check['error_before']:.3g}{unit} before, {check['error_after']:.3g}{unit} after"
+        text = (
+            f"{name}: off by {check['error_before']:.3g}{unit} before, {check['error_after']:.3g}{unit} after"
+        )
         said.append(text + (f" ({check['reason']})" if check["reason"] else ""))
     return "; ".join(said)
 

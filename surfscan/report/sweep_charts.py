@@ -15,6 +15,7 @@ from surfscan.report.plotting import Frame, axes, label, line, svg
 from surfscan.report.rate_records import RateRecord
 from surfscan.report.rounding import round_to_interval, significant
 from surfscan.report.sweep_plotting import decades, dots, inside, level, log_axes, shade
+from surfscan.report.sweep_prose import tenths
 
 _WIDTH, _HEIGHT = 600.0, 430.0
 _LEFT, _TOP, _BOTTOM = 66.0, 14.0, 50.0
@@ -287,5 +288,5 @@ def _rounded(record: RateRecord, name: str) -> str:
     value = record.figure(name)
     low, high = record.interval(name)
     if name == "Ecorr_V":
-        return round_to_interval(value, low, high, places=3).value
+        return tenths(value)
     return round_to_interval(value, low, high).value if math.isfinite(low) else significant(value)

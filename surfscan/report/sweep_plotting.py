@@ -1,4 +1,4 @@
-"""What charts of sweeps and rates are drawn with: decades along an axis, dots, crosses with their intervals."""
+"""What charts of sweeps and rates are drawn with: decades along an axis, dots, labelled lines, bands."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _DECADES_WITH_STEPS = 2.5
 
 
 def decades(values: np.ndarray, *others: float) -> tuple[float, float]:
-    """log10 of the lowest and highest value of an axis, with room at both ends; single ones may be infinite."""
+    """log10 of the lowest and highest value of an axis, with room at both ends."""
     logs = np.log10(np.r_[values, [v for v in others if math.isfinite(v) and v > 0]])
     low, high = float(logs.min()), float(logs.max())
     room = max(0.05 * (high - low), 0.1)
@@ -43,7 +43,8 @@ def log_axes(frame: Frame, x_title: str, y_title: str, *, up: int = 5) -> str:
 def _power(decade: int, step: int) -> str:
     if -3 <= decade <= 3:
         return f"{step * 10.0**decade:g}"
-    return f"{step} × 10{str(decade).translate(_RAISED)}" if step > 1 else f"10{str(decade).translate(_RAISED)}"
+    power = f"10{str(decade).translate(_RAISED)}"
+    return f"{step} × {power}" if step > 1 else power
 
 
 def dots(points: np.ndarray, name: str) -> str:

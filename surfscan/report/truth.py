@@ -15,6 +15,7 @@ from surfscan.errors import InputError
 from surfscan.estimates.groups import t_factor
 from surfscan.report.records import FieldRecord
 from surfscan.study.entries import Shows
+from surfscan.study.rate_entries import RateProcedure
 
 FILE_NAME = "truth.csv"
 FIGURES: dict[Shows, dict[str, str]] = {
@@ -59,13 +60,14 @@ _LOWER_BOUND = {
 
 @dataclass(frozen=True)
 class TruthComparison:
-    """One figure, measured against true over the images of one kind that have both.
+    """One figure, measured against true over the images or entries of one kind that have both.
 
     Attributes
     ----------
     figure : str
     kind : str
-        What the images show; figures of different kinds are never pooled.
+        What the images show, or the procedure of sweeps, weighings, gas or logs; figures of different kinds
+        are never pooled.
     images : tuple of str
     true, measured : ndarray of shape (n,)
     bias : float
@@ -81,7 +83,7 @@ class TruthComparison:
     """
 
     figure: str
-    kind: Shows
+    kind: Shows | RateProcedure
     images: tuple[str, ...]
     true: np.ndarray
     measured: np.ndarray
@@ -111,7 +113,7 @@ def compare_with_truth(folder: Path, records: Sequence[FieldRecord]) -> list[Tru
     if not path.exists():
         return []
     by_id = {r.image_id: r for r in records}
-    rows = _read(path, by_id)
+    rows = read_truth(path, "image", {r.image_id: _allowed(r) for r in records})
     out = []
     for kind, figures in FIGURES.items():
         for figure, procedure in figures.items():
@@ -124,8 +126,22 @@ def compare_with_truth(folder: Path, records: Sequence[FieldRecord]) -> list[Tru
             ]
             known = [(record, true) for record, true in pairs if not _is_lower_bound(record, figure)]
             if known:
-                out.append(_compare(figure, kind, known, len(pairs) - len(known)))
+                out.append(
+                    compare(
+                        figure,
+                        kind,
+                        [r.image_id for r, _ in known],
+                        np.array([t for _, t in known]),
+                        np.array([r.figure(procedure, figure) for r, _ in known]),
+                        [r.interval(procedure, figure) for r, _ in known],
+                        len(pairs) - len(known),
+                    )
+                )
     return out
+
+
+def _allowed(record: FieldRecord) -> tuple[str, Sequence[str]]:
+    return f"an image that shows {record.kind!r}", list(FIGURES[record.kind])
 
 
 def _is_lower_bound(record: FieldRecord, figure: str) -> bool:
@@ -134,30 +150,45 @@ def _is_lower_bound(record: FieldRecord, figure: str) -> bool:
     return bool(stored and figure in _LOWER_BOUND and stored.summary.get(_LOWER_BOUND[figure]))
 
 
-def _read(path: Path, records: Mapping[str, FieldRecord]) -> list[tuple[str, str, float]]:
+def read_truth(
+    path: Path, key: str, known: Mapping[str, tuple[str, Sequence[str]]]
+) -> list[tuple[str, str, float]]:
+    """Rows of a file of true values: (name, figure, true value).
+
+    Parameters
+    ----------
+    path : Path
+    key : str
+        Heading of the column of names.
+    known : mapping of str to (str, sequence of str)
+        Name -> what it is in words, and the figures that may stand of it.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, lacks a column, or names what is not known.
+    """
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(path, f"cannot be read ({error})", "Save it as a UTF-8 CSV file.") from error
     reader = csv.DictReader(io.StringIO(text, newline=""))
-    missing = {"image", "figure", "true_value"} - set(reader.fieldnames or ())
+    missing = {key, "figure", "true_value"} - set(reader.fieldnames or ())
     if missing:
         raise InputError(
             path,
             f"lacks the column(s) {', '.join(sorted(missing))}",
-            "Give it a header line: image,figure,true_value",
+            f"Give it a header line: {key},figure,true_value",
         )
     rows = []
     for row in reader:
         where = f"{path}:{reader.line_num}"
-        record = records.get(row["image"])
-        if record is None:
-            raise InputError(where, f"image {row['image']!r} is not in study.toml", "Correct the name.")
-        if row["figure"] not in FIGURES[record.kind]:
+        if row[key] not in known:
+            raise InputError(where, f"{key} {row[key]!r} is not in study.toml", "Correct the name.")
+        what, figures = known[row[key]]
+        if row["figure"] not in figures:
             raise InputError(
-                where,
-                f"unknown figure {row['figure']!r} of an image that shows {record.kind!r}",
-                f"Use one of: {', '.join(FIGURES[record.kind])}",
+                where, f"unknown figure {row['figure']!r} of {what}", f"Use one of: {', '.join(figures)}"
             )
         try:
             true = float(row["true_value"])
@@ -165,34 +196,37 @@ def _read(path: Path, records: Mapping[str, FieldRecord]) -> list[tuple[str, str
             true = math.nan
         if not math.isfinite(true):
             raise InputError(where, f"true_value {row['true_value']!r} is not a number", "Write a number.")
-        rows.append((row["image"], row["figure"], true))
+        rows.append((row[key], row["figure"], true))
     return rows
 
 
-def _compare(
-    figure: str, kind: Shows, pairs: list[tuple[FieldRecord, float]], lower_bounds: int
+def compare(
+    figure: str,
+    kind: Shows | RateProcedure,
+    names: Sequence[str],
+    true: np.ndarray,
+    measured: np.ndarray,
+    limits: Sequence[tuple[float, float]],
+    lower_bounds: int = 0,
 ) -> TruthComparison:
-    procedure = FIGURES[kind][figure]
-    true = np.array([t for _, t in pairs])
-    measured = np.array([r.figure(procedure, figure) for r, _ in pairs])
+    """One figure over all that have it; `limits` are 95 % intervals, not-a-numbers where none."""
     difference = measured - true
-    n = len(pairs)
+    n = len(names)
     bias, interval = float(difference.mean()), None
     if n >= 3:
         half = t_factor(n - 1) * float(difference.std(ddof=1)) / math.sqrt(n)
         interval = (bias - half, bias + half)
-    limits = [(*r.interval(procedure, figure), t) for r, t in pairs]
-    known = [(low, high, t) for low, high, t in limits if not math.isnan(low)]
+    known = [(low, high, t) for (low, high), t in zip(limits, true, strict=True) if not math.isnan(low)]
     return TruthComparison(
         figure,
         kind,
-        tuple(r.image_id for r, _ in pairs),
+        tuple(names),
         true,
         measured,
         bias,
         interval,
         float(measured.sum() / true.sum() - 1) if true.sum() > 0 else math.nan,
-        sum(low <= t <= high for low, high, t in known),
+        sum(bool(low <= t <= high) for low, high, t in known),
         len(known),
         lower_bounds,
     )
