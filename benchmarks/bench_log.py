@@ -2,10 +2,10 @@
 
 What: wall time, processor time and peak resident memory of the whole command, start-up included, from CSV
 to JSON. How: --repeat runs, one after the other, as child processes; the minimum counts; memory is the
-largest of all, sampled every 5 ms. Then the same on one processor, where the system can bind a process to one.
-Beside it the plain way: numpy.loadtxt over the six numeric columns alone, without times, for as many rows as
---plain-rows, its time scaled up. On what: a seeded log of --rows rows: ISO time, temperature, pH, flow,
-pressure before and after, acid; about 60 bytes a row.
+largest of all, sampled every 5 ms. Then the same on one processor, where the system can bind a process to
+one. Beside it the plain way: numpy.loadtxt over the six numeric columns alone, without times, for as many
+rows as --plain-rows, its time scaled up. On what: a seeded log of --rows rows: ISO time, temperature, pH,
+flow, pressure before and after, acid; about 60 bytes a row.
 
     python benchmarks/bench_log.py [--rows 10000000] [--repeat 3] [--plain-rows 500000]
 """

@@ -45,7 +45,7 @@ EXPOSURE_TABLES: dict[str, tuple[Column, ...]] = {
             "known_h",
             "h",
             "float64",
-            "Time for which a reading stood; each stands until the next, but for "
+            "Time for which a reading stood; each stands until the next, but not through "
             "gaps.",
         ),
         Column(

@@ -103,7 +103,7 @@ def measure_exposure(
             run.start_us = clock.mended(window.start_us, first=True)
         if window.stop_us is not None and window.is_stop_stamp:
             run.stop_us = clock.mended(window.stop_us, first=False)
-        run.take(times, held, page.values)
+        run.take(times, held, page.values, clock.interval_us)
     if run is None or clock is None or reader.form is None:
         raise InputError(path, "the file holds no readings", "Export the log with its readings")
     if run.first_us is None or run.last_us is None or run.trace is None:

@@ -30,6 +30,12 @@ class ChannelTotals:
         Set point and tolerance.
     finder : ExcursionFinder or None
     runs : RunFinder or None
+    last : (int, float) or None
+        Time and value of the last reading.
+    is_gap_open : bool
+        Whether the log had a gap since.
+    usual_us : float
+        Usual interval between readings of the channel, where some rows have none.
     """
 
     band: tuple[float, float] | None
@@ -39,34 +45,65 @@ class ChannelTotals:
     readings: int = 0
     known_us: int = 0
     inside_us: int = 0
+    last: tuple[int, float] | None = None
+    is_gap_open: bool = False
+    usual_us: float = 0.0
     shift: float | None = None
     sum_shifted: float = 0.0
     square_shifted: float = 0.0
     changes: int = 0
     square_changes: float = 0.0
 
-    def add_values(self, row: np.ndarray, before: float) -> np.ndarray:
-        """Take readings for mean, spread and noise; the change of each from the one before."""
-        steps = np.empty(len(row))
-        steps[0] = row[0] - before
-        np.subtract(row[1:], row[:-1], out=steps[1:])
+    def standing(self, time_us: np.ndarray, row: np.ndarray, interval_us: float, factor: float) -> np.ndarray:
+        """The reading that stands at each row: the last one, for no longer than `factor` usual intervals.
+
+        Channels that are logged less often than others are empty in most rows.
+        """
+        known = ~np.isnan(row)
+        if known.all():
+            return row
+        apart = np.diff(time_us[known])
+        self.usual_us = float(np.median(apart)) if len(apart) > _FEW else self.usual_us
+        at = np.maximum.accumulate(np.where(known, np.arange(len(row)), -1))
+        since, values = time_us[at], row[at]
+        if not known[0]:
+            before = at < 0
+            since[before], values[before] = self.last or (time_us[0], np.nan)
+        limit = factor * max(self.usual_us, interval_us)
+        return np.where(time_us - since <= limit, values, np.nan)
+
+    def add_values(self, time_us: np.ndarray, held_us: np.ndarray, row: np.ndarray, mark: np.ndarray) -> None:
+        """Take rows for mean, spread, noise and runs of equal readings."""
         known = ~np.isnan(row)
         count = int(np.count_nonzero(known))
         self.missing += len(row) - count
         self.readings += count
         if count == 0:
-            return steps
-        values = row if count == len(row) else row[known]
+            self.is_gap_open |= bool((held_us < 0).any())
+            return
+        if count < len(row):
+            gaps = np.cumsum(held_us < 0)
+            still_open = bool(gaps[-1] > gaps[known][-1])
+            time_us, row, mark, gaps = time_us[known], row[known], mark[known], gaps[known]
+            held_us = np.where(np.diff(gaps, prepend=-1 if self.is_gap_open else 0) > 0, -1, 1)
+            self.is_gap_open = still_open
+        elif self.is_gap_open:
+            held_us = np.concatenate([[-1], held_us[1:]])
+            self.is_gap_open = False
         if self.shift is None:
-            self.shift = float(values[0])
-        shifted = values - self.shift
+            self.shift = float(row[0])
+        shifted = row - self.shift
         self.sum_shifted += float(shifted.sum())
         self.square_shifted += float(np.square(shifted, out=shifted).sum())
-        has_step = ~np.isnan(steps)
-        changes = int(np.count_nonzero(has_step))
-        self.changes += changes
-        self.square_changes += float(np.square(steps if changes == len(row) else steps[has_step]).sum())
-        return steps
+        steps = np.empty(count)
+        steps[0] = row[0] - (np.nan if self.last is None else self.last[1])
+        np.subtract(row[1:], row[:-1], out=steps[1:])
+        changes = steps if self.last is not None else steps[1:]
+        self.changes += len(changes)
+        self.square_changes += float(np.square(changes).sum())
+        if self.runs is not None:
+            self.runs.take(time_us, held_us, row, steps, mark)
+        self.last = (int(time_us[-1]), float(row[-1]))
 
     @property
     def mean(self) -> float:
@@ -85,6 +122,15 @@ class ChannelTotals:
     def noise(self) -> float:
         """Root mean square of the changes from reading to reading, over the root of two."""
         return float(np.sqrt(0.5 * self.square_changes / self.changes)) if self.changes else np.nan
+
+
+_FEW = 3  # intervals up to which their median says nothing
+
+
+def _limits(point: float, tolerance: float) -> tuple[float, float]:
+    """Least and greatest reading in range; 7.4 is in range of 7.3 ± 0.1, whatever binary fractions say."""
+    slack = 1e-9 * (abs(point) + tolerance)
+    return point - tolerance - slack, point + tolerance + slack
 
 
 @dataclass
@@ -132,7 +178,7 @@ class ExposureRun:
         self._index = {channel.name: k for k, channel in enumerate(self.channels)}
         for channel in self.channels:
             band = self.settings.band(channel.name)
-            finder = None if band is None else ExcursionFinder(band[0] - band[1], band[0] + band[1], merge)
+            finder = None if band is None else ExcursionFinder(*_limits(*band), merge)
             runs = None if channel.name == "acid" else RunFinder(round(HOUR_US * self.settings.frozen_h))
             self.totals.append(ChannelTotals(band, finder, runs))
         self._carry: tuple[int, np.ndarray] | None = None
@@ -142,7 +188,7 @@ class ExposureRun:
         """Channels with a band."""
         return [k for k, total in enumerate(self.totals) if total.band is not None]
 
-    def take(self, time_us: np.ndarray, held_us: np.ndarray, values: np.ndarray) -> None:
+    def take(self, time_us: np.ndarray, held_us: np.ndarray, values: np.ndarray, interval_us: float) -> None:
         """Take a page.
 
         Parameters
@@ -152,6 +198,8 @@ class ExposureRun:
         held_us : ndarray of shape (n,), int64
             Time since the reading before; -1 across a gap, 0 for the very first reading.
         values : ndarray of shape (channels, n)
+        interval_us : float
+            Usual time between rows.
         """
         kept = self._kept(time_us, held_us, values)
         if kept is not None:
@@ -171,13 +219,10 @@ class ExposureRun:
             times = np.concatenate([[self._carry[0]], time_us])
             all_values = np.concatenate([self._carry[1][:, None], values], axis=1)
             passed = held_us
-        before = all_values[:, 0] if self._carry is not None else np.full(len(values), np.nan)
         self._note_gaps(times, passed)
-        marks = self._judge(times, passed, all_values, len(time_us))
-        for total, row, last in zip(self.totals, values, before.tolist(), strict=True):
-            steps = total.add_values(row, last)
-            if total.runs is not None:
-                total.runs.take(time_us, held_us, row, steps, marks)
+        marks = self._judge(times, passed, all_values, len(time_us), interval_us)
+        for total, row in zip(self.totals, values, strict=True):
+            total.add_values(time_us, held_us, row, marks)
         self._trace(time_us, values)
         self._carry = (int(time_us[-1]), values[:, -1].copy())
 
@@ -206,12 +251,14 @@ class ExposureRun:
             if len(self.gaps) < 1000:
                 self.gaps.append((int(times[i]), int(times[i + 1])))
 
-    def _judge(self, times: np.ndarray, passed: np.ndarray, values: np.ndarray, rows: int) -> np.ndarray:
+    def _judge(
+        self, times: np.ndarray, passed: np.ndarray, values: np.ndarray, rows: int, interval_us: float
+    ) -> np.ndarray:
         """Time in range of every judged channel and of all; the running total of the latter at each row."""
         held = np.maximum(passed, 0)
         joint = held
         for k, total in enumerate(self.totals):
-            row = values[k, :-1]
+            row = total.standing(times, values[k], interval_us, self.settings.gap_intervals)[:-1]
             total.known_us += int(held[~np.isnan(row)].sum())
             if total.finder is None:
                 continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -18,6 +19,7 @@ _SAMPLES = 200
 _SAMPLE_BYTES = 4096
 _PROBED = 200
 _EPOCHS = ((1e8, 5e9, 1e6, "s"), (1e11, 5e12, 1e3, "ms"), (1e14, 5e15, 1.0, "µs"))
+_SHORT_YEAR = re.compile(rb"(\d{1,2})[-/](\d{1,2})[-/](\d{2})(?!\d)")
 _EPOCH_WORDS = {"epoch": 1e6, "epoch s": 1e6, "unix": 1e6, "epoch ms": 1e3, "epoch us": 1.0}
 _UNIT_WORDS = ("ms", "s", "sec", "seconds", "min", "minutes", "h", "hours", "d", "days")
 
@@ -60,6 +62,7 @@ def find_time(
         if index is None:
             raise ValueError(f"there is no column {stated!r} for the time | State another in `columns`")
         parts = {k: (found if k == index else None) for k, found in parts.items()}
+    _refuse_halves(probed, parts)
     by_name = sorted(parts, key=lambda k: (not is_time_heading(columns[k]), k))
     whole = [k for k in by_name if (p := parts[k]) and p.has_date and p.has_clock]
     if whole:
@@ -94,6 +97,32 @@ def _parts(rows: Sequence[Sequence[bytes]], column: int) -> StampParts | None:
     return max(set(times), key=times.count) if 2 * len(times) > len(rows) else None
 
 
+def _refuse_halves(rows: Sequence[Sequence[bytes]], parts: dict[int, StampParts | None]) -> None:
+    """Refuse AM and PM in a column of their own: without them, times are wrong by half a day."""
+    for k in parts:
+        if all(row[k].lower() in (b"am", b"pm") for row in rows):
+            raise ValueError(
+                "AM and PM stand in a column of their own | Write times from 0 to 24 h, or part the columns "
+                "by commas"
+            )
+
+
+def _refuse_short_years(
+    fields: Sequence[bytes], column: int, sample: Callable[[int], Sequence[bytes]]
+) -> None:
+    """Refuse dates such as 24-03-01, whose year may stand first or last."""
+    if not _SHORT_YEAR.match(fields[0]):
+        return
+    found = [match.groups() for field in (*fields, *sample(column)) if (match := _SHORT_YEAR.match(field))]
+    firsts, lasts = {one[0] for one in found}, {one[2] for one in found}
+    if b"-" in fields[0] or (len(lasts) > 1 and len(firsts) == 1):
+        shown = fields[0].decode("ascii", "replace")
+        raise ValueError(
+            f"{shown!r} may have its year first or last | Write dates as 2001-02-03; if the year is last, "
+            "state date_order"
+        )
+
+
 def _stamp(
     which: tuple[int, ...],
     parts: dict[int, StampParts | None],
@@ -105,6 +134,7 @@ def _stamp(
     order: str | None = settings.date_order
     notes: tuple[str, ...] = ()
     if order == "auto":
+        _refuse_short_years([row[which[0]] for row in rows], which[0], sample)
         order = date_order([row[which[0]] for row in rows])
         if order is None:
             order = date_order([*(row[which[0]] for row in rows), *sample(which[0])])

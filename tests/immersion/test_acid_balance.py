@@ -20,7 +20,7 @@ def balance(volumes, *, unit="mL", material="Mg", area_cm2=10.0, words=("acid",)
     run = ExposureRun([Channel("acid", 1, "acid", parse_channel_unit(unit), "name")], chosen)
     held = np.full(len(volumes), MINUTE)
     held[0] = 0
-    run.take(MINUTES[: len(volumes)] * MINUTE, held, np.asarray(volumes, float)[None, :])
+    run.take(MINUTES[: len(volumes)] * MINUTE, held, np.asarray(volumes, float)[None, :], MINUTE)
     return balance_acid(
         run,
         start_us,

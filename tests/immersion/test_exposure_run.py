@@ -42,8 +42,33 @@ def went(times, held, values, pages=(), **window):
     run = ExposureRun(CHANNELS, SETTINGS, **window)
     for part in np.split(np.arange(len(times)), pages):
         if len(part):
-            run.take(times[part], held[part], values[:, part])
+            run.take(times[part], held[part], values[:, part], 1.5 * S)
     return run
+
+
+def stands(times, row):
+    """The last reading, for no longer than ten usual intervals of 1.5 s or more."""
+    found, last = np.full(len(row), np.nan), None
+    for i, value in enumerate(row.tolist()):
+        if not np.isnan(value):
+            last = i
+        if last is not None and times[i] - times[last] <= 20 * S:
+            found[i] = row[last]
+    return found
+
+
+def test_a_channel_logged_less_often_stands_in_between():
+    """pH in every fiftieth row only: known throughout, and a long silence is not."""
+    times, held = np.arange(20_000) * S, np.full(20_000, S)
+    held[0] = 0
+    values = np.full((5, 20_000), 37.0)
+    values[1] = np.where(np.arange(20_000) % 50 == 0, 7.4, np.nan)
+    for pages in ((), (3000, 3001, 9990)):
+        run = went(times, held, values, pages)
+        assert run.totals[1].inside_us == run.joint_us == 19_999 * S
+    values[1, 5001:10_000] = np.nan
+    silent = went(times, held, values)
+    assert silent.totals[1].inside_us == (19_999 - 4999 + 500) * S
 
 
 @pytest.mark.parametrize("pages", [(), (1, 2, 500, 501, 900, 2999)])
@@ -51,18 +76,18 @@ def test_against_plain_sums(pages):
     times, held, values = log()
     run = went(times, held, values, pages)
     stood = np.maximum(held[1:], 0)
-    inside = [np.abs(values[0, :-1] - 37) <= 0.5, np.abs(values[1, :-1] - 7.4) <= 0.2]
+    standing = [stands(times, row)[:-1] for row in values]
+    inside = [np.abs(standing[0] - 37) <= 0.5, np.abs(standing[1] - 7.4) <= 0.2]
     assert run.joint_us == stood[inside[0] & inside[1]].sum()
     for k in (0, 1):
         assert run.totals[k].inside_us == stood[inside[k]].sum()
-        assert run.totals[k].known_us == stood[~np.isnan(values[k, :-1])].sum()
+        assert run.totals[k].known_us == stood[~np.isnan(standing[k])].sum()
     for total, row in zip(run.totals, values, strict=True):
         known = row[~np.isnan(row)]
         assert (total.readings, total.missing) == (len(known), len(row) - len(known))
         assert total.mean == pytest.approx(known.mean(), rel=1e-12)
         assert total.sd == pytest.approx(known.std(ddof=1), rel=1e-9)
-        steps = np.diff(row)
-        assert total.noise == pytest.approx(np.sqrt(0.5 * np.nanmean(steps**2)), rel=1e-9)
+        assert total.noise == pytest.approx(np.sqrt(0.5 * np.mean(np.diff(known) ** 2)), rel=1e-9)
     assert (run.gap_us, run.gap_count, run.rows) == (2000 * S, 2, 3000)
     drop = values[3] - values[4]
     both = ~np.isnan(drop) & ~np.isnan(values[2])
@@ -89,6 +114,14 @@ def test_repeated_rows_are_left_out(pages):
     assert doubled.duplicates == 3
     assert (doubled.rows, doubled.joint_us) == (plain.rows, plain.joint_us)
     assert doubled.totals[0].mean == plain.totals[0].mean
+
+
+def test_a_reading_on_the_limit_is_in_range():
+    """7.3 + 0.1 is below 7.4 in binary fractions."""
+    settings = ExposureSettings(pH=7.3, pH_tolerance=0.1)
+    run = ExposureRun(CHANNELS[1:2], settings)
+    run.take(np.arange(3) * S, np.array([0, S, S]), np.array([[7.4, 7.2, 7.3]]), S)
+    assert run.joint_us == 2 * S
 
 
 def test_no_flow_is_no_resistance():

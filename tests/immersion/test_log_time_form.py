@@ -71,6 +71,32 @@ def test_refused(headings, row, fault):
         told(headings, row)
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "is_told"),
+    [
+        ("24-03-01 08:00", "24-03-01 09:00", False),
+        ("24/03/14 08:00", "24/03/15 08:00", False),
+        ("14/03/24 08:00", "15/03/24 08:00", True),
+        ("31/12/23 08:00", "01/01/24 08:00", True),
+    ],
+)
+def test_years_of_two_digits(first, second, is_told):
+    """Where the last number runs on while the first stays, it is no year."""
+    rows = ((first, "7"), (second, "7"))
+    if is_told:
+        assert told(["time", "pH"], *rows)[0].day_first
+        return
+    with pytest.raises(ValueError, match="year first or last"):
+        told(["time", "pH"], *rows)
+    stated = ExposureSettings(date_order="day_first")
+    assert told(["time", "pH"], *rows, settings=stated)[0].kind == "stamp"
+
+
+def test_halves_of_the_day_in_a_column_of_their_own():
+    with pytest.raises(ValueError, match="AM and PM"):
+        told(["date", "time", "half", "pH"], ("2001-02-03", "08:00:00", "PM", "7"))
+
+
 def test_samples_are_taken_all_over(tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("time,pH\n" + "".join(f"{k:07d},7.4\n" for k in range(60_000)), encoding="utf-8")
