@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from surfscan.report.plotting import Frame, axes, label, svg
+from surfscan.report.plotting import Frame, axes, label, svg, ticks
 from surfscan.report.rates import GroupRates, Rate
 from surfscan.report.rounding import round_to_interval
 from surfscan.report.sweep_plotting import decades, log_axes
@@ -22,7 +22,10 @@ _LOG_FROM = 15.0
 
 def rate_charts(groups: Sequence[GroupRates], rates: Sequence[Rate]) -> list[tuple[str, str]]:
     """(group, chart) of every group with a rate, all on one axis of mm/y; none where no rate is in mm/y."""
-    values = np.array([v for r in rates for v in (r.mm_per_y, *r.mm_per_y_ci95) if math.isfinite(v)])
+    means = [g.means["rate_mm_per_y"].ci95 for g in groups]
+    ends = [v for limits in means for v in limits or ()]
+    ends += [v for r in rates for v in (r.mm_per_y, *r.mm_per_y_ci95)]
+    values = np.array([v for v in ends if math.isfinite(v)])
     if not len(values):
         return []
     out = []
@@ -49,7 +52,11 @@ def _chart(group: str, rates: Sequence[Rate], means: Sequence[GroupRates], value
         start, end = min(float(values.min()) - room, 0.0), max(float(values.max()), 0.0) + room
     frame = Frame(_LEFT, _TOP, _WIDTH - _LEFT - _RIGHT, height, start, end, 0.0, 1.0)
     title = "Penetration rate (mm/y)"
-    parts = [log_axes(frame, title, "", up=0) if logarithmic else axes(frame, title, "", across=5, up=0)]
+    if logarithmic:
+        parts = [log_axes(frame, title, "", up=0)]
+    else:
+        lines = "".join(f"M{frame.x(v):.1f} {frame.top:g}V{frame.foot:g}" for v in ticks(start, end, 5))
+        parts = [f'<path class="plot-grid" d="{lines}"/>', axes(frame, title, "", across=5, up=0)]
     y = _TOP
     for specimen, own in by_specimen.items():
         y += _BETWEEN

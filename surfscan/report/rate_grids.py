@@ -115,5 +115,7 @@ def _rate_cells(rate: Rate) -> list[Cell]:
         estimate_cell(rate.mm_per_y, *rate.mm_per_y_ci95, lines=by_valence),
         estimate_cell(rate.g_per_m2_d, *rate.g_per_m2_d_ci95),
         Cell(significant(area, 4), () if math.isnan(area) else (known,)),
-        Cell(f"none: {rate.refused}") if rate.refused else Cell(rate.bias, rate.reasons),
+        Cell(f"none: {rate.refused[0].lower()}{rate.refused[1:]}")
+        if rate.refused
+        else Cell(rate.bias, rate.reasons),
     ]

@@ -161,7 +161,7 @@ def _branches(record: RateRecord, frame: Frame) -> list[str]:
     if math.isfinite(limit) and frame.start < math.log10(limit) < frame.end:
         x = frame.x(math.log10(limit))
         parts.append(f'<path class="swp-limit" d="M{x:.1f} {frame.y(zero):.1f}V{frame.foot:g}"/>')
-        left = x > frame.left + 0.6 * frame.width
+        left = x > frame.left + 0.72 * frame.width
         where = (x - 5, "end") if left else (x + 5, "start")
         parts.append(label(where[0], frame.foot - 8, f"limit {_rounded(record, _LIMIT)} µA/cm²", where[1]))
     return parts
@@ -179,7 +179,7 @@ def _fit(table: Table, own: np.ndarray, frame: Frame) -> str:
     logs[there] = np.log10(fitted[there])
     place = inside(frame, frame.points(logs[order], table["potential_V"][own][order]))
     d = line(place)
-    return f'<path class="swp-fit-case" d="{d}"/><path class="swp-fit" d="{d}"/>' if d else ""
+    return f'<path class="swp-fit" d="{d}"/>' if d else ""
 
 
 def _cross(record: RateRecord, frame: Frame, icorr: float, zero: float) -> str:
@@ -218,7 +218,7 @@ def _residuals(record: RateRecord, table: Table, own: np.ndarray, main: Frame) -
     residual = table["residual_decades"][used]
     reach = max(1.15 * float(np.quantile(np.abs(residual), 0.98)), 0.005)
     frame = Frame(left, main.top, _SIDE, main.height, -reach, reach, main.low, main.high)
-    axis = axes(frame, "Residual (decades)", "", across=2, up=0)
+    axis = axes(frame, "Residual (decades)", "", across=3, up=0)
     middle = f'<path class="swp-level" d="M{frame.x(0):.1f} {frame.top:g}V{frame.foot:g}"/>'
     shown = np.clip(residual, -reach, reach)
     return [axis, middle, dots(frame.points(shown, table["potential_V"][used]), "swp-residual")]
