@@ -273,7 +273,8 @@ def _judged(
     independent = len(fit.residuals) / fit.length
     covariance = chosen.covariance() + np.diag(spread.excess)
     quantile = _student(independent - len(fit.model.free))
-    half = quantile * np.sqrt(np.diag(covariance))
+    deviations = np.sqrt(np.diag(covariance))
+    half = np.array([quantile * each if each > 0 else 0.0 for each in deviations])
     values = vector_of(curve)
     ratio = math.exp(min(2 * half[1], 700.0)) if np.isfinite(half[1]) else math.inf
     refused = _after_fit(points, scale, chosen, ratio, rules)

@@ -179,3 +179,11 @@ def test_nonsense_is_refused():
         fit_polarization(*measured(CURVE), series_resistance_ohm_cm2=-1.0)
     with pytest.raises(ValueError, match="one length"):
         fit_polarization(OVER, OVER[:-1])
+
+
+def test_residuals_worth_fewer_points_than_parameters():
+    """A passive loop that waves through zero: refused, without a stumble over intervals that have no end."""
+    over = np.arange(-0.12, 0.12, 0.001)
+    current = np.sign(over) * (1 + 0.3 * np.sin(over / 0.012)) * np.minimum(np.abs(over) / 0.01, 1)
+    fit = fit_polarization(over - 0.25, current)
+    assert fit.refused and fit.icorr_uA_per_cm2 is None
