@@ -15,5 +15,7 @@ for script, *options in (
     ("bench_bar_reading.py",),
     ("bench_struts.py",),
     ("bench_sections.py",),
+    ("bench_sweeps.py",),
+    ("bench_log.py",),
 ):
     subprocess.run([sys.executable, str(Path(__file__).with_name(script)), *options], check=True)

@@ -47,7 +47,7 @@ def test_commands_of_the_table_exist(usage):
 def test_every_command_is_in_the_table():
     """No command is missing from the README."""
     listed = {usage.split()[0] for usage in re.findall(r"(?m)^\| `surfscan ([^`]+)` \|", README)}
-    assert listed == {command.callback.__name__ for command in app.registered_commands}
+    assert listed == {command.callback.__name__.replace("_", "-") for command in app.registered_commands}
 
 
 def test_changelog_knows_the_version():

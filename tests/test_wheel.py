@@ -48,6 +48,7 @@ def test_wheel_holds_what_it_should(wheel):
     for needed in (
         "surfscan/cli/app.py",
         "surfscan/py.typed",
+        "surfscan/materials/catalogue.toml",
         "surfscan/_sample_images/study.toml",
         "surfscan/_sample_images/truth.csv",
         "surfscan/_sample_images/truth_rates.csv",
