@@ -27,11 +27,12 @@ def test_links_lead_somewhere(document):
 
 def test_readme_manifest_is_a_study(tmp_path):
     """The study.toml of the walk is accepted as it stands."""
-    (example,) = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
-    (tmp_path / "study.toml").write_text(re.sub(r"(?m)^   ", "", example), encoding="utf-8")
+    examples = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)
+    (tmp_path / "study.toml").write_text(re.sub(r"(?m)^   ", "", "".join(examples)), encoding="utf-8")
     study = load_study(tmp_path)
     assert study.images[0].pixel_size_um == (0.5, 0.5)
     assert study.group("uncoated 7 d").baseline == "uncoated as received"
+    assert [len(held) for held in (study.sweeps, study.weighings, study.gas, study.logs)] == [1, 1, 1, 1]
 
 
 @pytest.mark.parametrize("usage", re.findall(r"(?m)^\| `surfscan ([^`]+)` \|", README))
