@@ -25,10 +25,12 @@ from surfscan.procedures.strut_summary import strut_summary
 from surfscan.procedures.strut_tables import fault_table, station_table, strut_table
 from surfscan.procedures.struts import strut_labels
 from surfscan.report.build import write_report
+from surfscan.report.rate_records import RateRecord, gather_rates
 from surfscan.report.records import FieldRecord, gather
 from surfscan.segmentation.centrelines import Centrelines
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
+from surfscan.study.batch import measure_study
 from surfscan.study.manifest import load_study
 from surfscan.study.tasks import fingerprint, settings_for
 
@@ -300,3 +302,118 @@ def reported_struts(tmp_path_factory: pytest.TempPathFactory, strut_study) -> Pa
     folder = Path(shutil.copytree(strut_study, tmp_path_factory.mktemp("reported") / "struts"))
     write_report(folder)
     return folder
+
+
+RATES_MANIFEST = """
+title = "Rates <all invented>"
+[settings.exposure]
+temperature_degC = 37
+temperature_tolerance_degC = 0.5
+acid_mol_per_L = 0.1
+[[material]]
+name = "AZ31"
+composition = { Mg = 95.9, Al = 3.0, Zn = 1.0 }
+density_g_per_cm3 = 1.78
+source = "invented"
+[[group]]
+name = "bare"
+[[group]]
+name = "steel"
+"""
+RATE_SPECIMENS = {"U1": "bare", "U2": "bare", "U3": "bare", "E1": "bare", "R1": "steel", "R2": "steel"}
+
+
+def rates_manifest() -> str:
+    """study.toml of a study of rates alone."""
+    text = RATES_MANIFEST
+    for name, group in RATE_SPECIMENS.items():
+        metal, hours = ("AZ31" if group == "bare" else "316L"), (0 if name == "E1" else 48)
+        text += (
+            f'[[specimen]]\nid = "{name}"\ngroup = "{group}"\nmaterial = "{metal}"\nexposure_h = {hours}\n'
+        )
+        text += "surface_area_mm2 = 400\nsurface_area_relative_uncertainty = 0.02\n"
+    for file, name, more in (
+        ("active", "E1", 'twin_of = "U1"\narea_relative_uncertainty = 0.02'),
+        ("broken", "R1", "rest_potential_V = -0.19"),
+        ("held", "R2", ""),
+        ("garbage", "R2", ""),
+    ):
+        text += f'[[sweep]]\nfile = "{file}.csv"\nspecimen = "{name}"\nreference = "SCE"\n'
+        text += f"area_cm2 = 1.0\n{more}\n"
+    for name, lost in (("U1", 10.0), ("U2", 12.0), ("U3", 11.0)):
+        masses = ", ".join(f"{1 - (lost + 0.3 * k) / 1000:.5f}" for k in range(1, 5))
+        text += f'[[weighing]]\nspecimen = "{name}"\nbefore_g = 1.0\ncleaned_g = [{masses}]\n'
+        text += 'cleaning = "chromic acid, 1 min each"\n'
+    text += '[[weighing]]\nspecimen = "R1"\nbefore_g = 1.0\ncleaned_g = [0.9999]\n'
+    text += (
+        '[[gas]]\nspecimen = "U1"\nhours = [0, 20, 48]\nvolume_mL = [0, 4.1, 9.2]\ntemperature_degC = 37\n'
+    )
+    text += '[[gas]]\nspecimen = "R2"\nhours = [0, 48]\nvolume_mL = [0, 0.2]\ntemperature_degC = 37\n'
+    log = '[[log]]\nfile = "rig.csv"\nspecimens = ["U1", "U2", "U3"]\nacid_blank_mL_per_day = 0.5\n'
+    check = (
+        'instrument = "pH probe", known_before = 7, read_before = 7.01, known_after = 7, read_after = 7.05'
+    )
+    return f"{text}{log}checks = [{{ {check} }}]\n"
+
+
+def write_rate_files(folder: Path) -> None:
+    """An active sweep, two cyclic ones (breakdown at 0.42 V; none up to 0.85 V), a log, a file of words."""
+    rng = np.random.default_rng(11)
+
+    def write(name: str, potential: np.ndarray, current_uA: np.ndarray) -> None:
+        noisy = current_uA * (1 + 0.01 * rng.standard_normal(len(current_uA)))
+        rows = [f"{e:.4f},{i:.6g}" for e, i in zip(potential, noisy, strict=True)]
+        (folder / name).write_text("\n".join(["Potential (V),Current (uA)", *rows]) + "\n", encoding="utf-8")
+
+    steps = np.arange(-0.25, 0.2501, 0.002)
+    write("active.csv", steps - 1.55, 25 * (10 ** (steps / 0.1) - 10 ** (-steps / 0.15)))
+    for name, top, breaks in (("broken.csv", 0.6, True), ("held.csv", 0.85, False)):
+        up, back = np.arange(-0.35, top, 0.002), np.arange(top, -0.1, -0.002)
+        passive = 0.15 * np.where(up > -0.2, 1 - 10 ** (-(up + 0.2) / 0.06), 1 - 10 ** (-(up + 0.2) / 0.12))
+        rise = 0.15 * 10 ** np.clip((up - 0.42) / 0.055, -9, 4) if breaks else 0.0
+        open_pits = 240 * 10 ** ((back - top) / (top - 0.02) * 3.05)
+        returning = np.where(back > 0.02, open_pits, 0.14) if breaks else np.full(len(back), 0.14)
+        write(name, np.r_[up, back], np.r_[passive + rise, returning])
+    (folder / "garbage.csv").write_text("no sweep\n", encoding="utf-8")
+    lines, dosed = ["Time (h),Temperature (°C),Flow (mL/min),Pressure drop (kPa),Acid total (mL)"], 0.0
+    for k in range(6 * 48 + 1):
+        dosed += 0.03 - 0.00005 * k
+        if 150 < k < 186:
+            continue
+        warm = (38.0 if 60 <= k < 90 else 37.0) + 0.02 * math.sin(k)
+        drop = 3 * (1 + 0.3 * k / 288) + 0.01 * math.cos(k)
+        lines.append(f"{k / 6:.4f},{warm:.3f},{12 + 0.01 * (k % 3):.2f},{drop:.3f},{dosed:.4f}")
+    (folder / "rig.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+@pytest.fixture(scope="session")
+def reported_rates(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A study of sweeps, weighings, gas and a log alone, measured and reported. Read only."""
+    folder = tmp_path_factory.mktemp("rates")
+    (folder / "study.toml").write_text(rates_manifest(), encoding="utf-8")
+    write_rate_files(folder)
+    measure_study(folder, workers=1)
+    write_report(folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def rate_records(reported_rates: Path) -> dict[str, RateRecord]:
+    """Its entries with their results, by name."""
+    stored = list(ResultsStore(reported_rates).all())
+    return {r.entry_id: r for r in gather_rates(load_study(reported_rates), stored)}
+
+
+@pytest.fixture(scope="session")
+def changed() -> Callable[..., RateRecord]:
+    """Function that gives a record with entries of its summary, and rows of its tables, replaced."""
+
+    def change(record: RateRecord, tables: dict | None = None, **summary: object) -> RateRecord:
+        result = replace(
+            record.result,
+            summary={**record.summary, **summary},
+            tables={**record.result.tables, **(tables or {})},
+        )
+        return replace(record, result=result, _unpacked={})
+
+    return change

@@ -17,8 +17,8 @@ NOT_MEASURED = (
 
 METHOD = (
     "Sweeps: anodic current is positive. Zero-current potential from a straight line through the points "
-    "about it. The result is by the fit of both branches (activation, or a cathodic limiting current, chosen by "
-    "an information criterion) where it is defensible, else by Tafel extrapolation, else by polarization "
+    "about it. The result is by the fit of both branches (activation, or a cathodic limiting current, chosen "
+    "by an information criterion) where it is defensible, else by Tafel extrapolation, else by polarization "
     "resistance (Stern-Geary); where none is, it is refused with the reason.",
     "Intervals of a corrosion current hold the scatter of points that follow one another, the choice of the "
     "window (refitted over all that are plausible) and the wetted surface.",

@@ -28,6 +28,12 @@ SUFFIX_UNIT = {
     "_kPa_min_per_mL": "kPa min/mL",
     "_mmol": "mmol",
     "_mg": "mg",
+    "_s": "s",
+    "_cm2": "cm²",
+    "_degC": "°C",
+    "_V_per_s": "V/s",
+    "_ohm": "ohm",
+    "_uA_V_per_cm2": "µA V/cm²",
 }
 INTERVAL_ENDS = ("_ci95_low", "_ci95_high")
 

@@ -86,7 +86,14 @@ def opened_struts(browser, reported_struts):
     page.close()
 
 
-@pytest.fixture(params=["opened", "opened_heights", "opened_sections", "opened_struts"])
+@pytest.fixture(scope="module")
+def opened_rates(browser, reported_rates):
+    page = open_whole(browser, reported_rates)
+    yield page
+    page.close()
+
+
+@pytest.fixture(params=["opened", "opened_heights", "opened_sections", "opened_struts", "opened_rates"])
 def either(request):
     return request.getfixturevalue(request.param)
 
@@ -231,3 +238,15 @@ def test_prints(opened):
     opened.emulate_media(media="print")
     assert opened.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
     opened.emulate_media(media="screen")
+
+
+def test_charts_of_rates_are_drawn_quietly_and_their_labels_stay_on_them(opened_rates):
+    assert opened_rates.said == []
+    cut = """[...document.querySelectorAll(':is(#rates, #sweeps, #exposure) svg.plot text')]
+        .filter(t => { const a = t.getBoundingClientRect(), b = t.closest('svg').getBoundingClientRect();
+                       return a.left < b.left - 1 || a.right > b.right + 1 || a.top < b.top - 1
+                           || a.bottom > b.bottom + 1; }).map(t => t.textContent)"""
+    assert opened_rates.evaluate(cut) == []
+    charts = opened_rates.locator("svg.plot")
+    assert charts.count() >= 2 + 2 + 5  # groups, log and acid, sweeps with their loops
+    assert all(charts.nth(k).get_attribute("aria-label") for k in range(charts.count()))
