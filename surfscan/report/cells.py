@@ -40,7 +40,7 @@ HEADS = {
     "Sa_um": ("Sa", "µm", 1.0),
     "Sq_um": ("Sq", "µm", 1.0),
     "Sdr": ("Sdr", "%", 100.0),
-    "zero_current_V": ("Zero-current potential", "V", 1.0),
+    "Ecorr_V": ("Zero-current potential", "V", 1.0),
     "icorr_uA_per_cm2": ("Corrosion current density", "µA/cm²", 1.0),
     "anodic_slope_mV_per_decade": ("Anodic slope", "mV/decade", 1.0),
     "cathodic_slope_mV_per_decade": ("Cathodic slope", "mV/decade", 1.0),
@@ -51,6 +51,8 @@ HEADS = {
     "rate_mm_per_y": ("Penetration rate", "mm/y", 1.0),
     "loss_mg": ("Metal lost", "mg", 1.0),
     "immersed_h": ("Immersed time", "h", 1.0),
+    "in_range_h": ("Time in range", "h", 1.0),
+    "acid_rate_mm_per_y": ("Rate from acid", "mm/y", 1.0),
     "resistance_rise_fraction": ("Rise of hydraulic resistance", "%", 100.0),
 }
 """Figure -> (head, unit on the page, factor from the stored unit)."""

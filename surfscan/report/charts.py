@@ -19,17 +19,17 @@ from surfscan.report.truth import TruthComparison
 if TYPE_CHECKING:
     from surfscan.study.entries import Shows
 
-COUNTED = {
-    "surface": "images",
-    "heights": "height maps",
-    "strut": "struts",
-    "section": "sections",
-    "sweep": "sweeps",
-    "mass_loss": "weighings",
-    "gas": "gas series",
-    "exposure": "rig logs",
+_COUNTED = {
+    "surface": ("image", "images"),
+    "heights": ("height map", "height maps"),
+    "strut": ("strut", "struts"),
+    "section": ("section", "sections"),
+    "sweep": ("sweep", "sweeps"),
+    "mass_loss": ("weighing", "weighings"),
+    "gas": ("gas series", "gas series"),
+    "exposure": ("rig log", "rig logs"),
 }
-"""What was compared with true values -> how it is counted."""
+"""What was compared with true values -> what one and several of it are called."""
 
 
 def group_chart(summaries: Sequence[GroupSummary], kind: Shows = "surface") -> str:
@@ -91,7 +91,7 @@ def truth_chart(truth: Sequence[TruthComparison]) -> str:
     panels = [
         (
             *HEADS[t.figure][:2],
-            COUNTED[t.kind],
+            _COUNTED[t.kind][len(t.true) > 1],
             t.true * HEADS[t.figure][2],
             t.measured * HEADS[t.figure][2],
         )

@@ -292,16 +292,25 @@ def truth_figure(panels: Sequence[tuple[str, str, str, np.ndarray, np.ndarray]],
         figure = Figure(figsize=size, layout="constrained")
         axes = figure.subplots(down, across, squeeze=False).ravel()
         for ax, (title, unit, counted, true, measured) in zip(axes, panels, strict=False):
-            top = max(float(np.max(true)), float(np.max(measured)), 1e-12) * 1.08
-            ax.plot([0, top], [0, top], color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
+            foot, top = _truth_limits(np.concatenate([true, measured]))
+            ax.plot([foot, top], [foot, top], color=REFERENCE, linestyle=(0, (4, 2)), linewidth=1.1)
             ax.plot(true, measured, "o", color=LOSS, markersize=5, alpha=0.8, markeredgewidth=0)
-            ax.set(xlim=(0, top), ylim=(0, top), xlabel=f"true ({unit})", ylabel=f"measured ({unit})")
+            ax.set(xlim=(foot, top), ylim=(foot, top), xlabel=f"true ({unit})", ylabel=f"measured ({unit})")
             ax.set_title(f"{title}\nn = {len(true)} {counted}")
             ax.set_aspect("equal")
             ax.grid(color="#dddddd", linewidth=0.6)
         for ax in axes[len(panels) :]:
             ax.set_visible(False)
         return _svg(figure, alt)
+
+
+def _truth_limits(values: np.ndarray) -> tuple[float, float]:
+    """Ends of both axes: from 0 where nothing lies below, else with room on either side."""
+    low, high = float(values.min()), float(values.max())
+    if low >= 0:
+        return 0.0, max(high, 1e-12) * 1.08
+    room = 0.08 * (high - low) or 0.1 * abs(low)
+    return low - room, high + room
 
 
 def _draw_groups(ax: Axes, panel: Panel) -> None:

@@ -13,11 +13,14 @@ from surfscan.report.height_page import height_page
 from surfscan.report.page_parts import PageContent, Part
 from surfscan.report.rate_page import rate_page
 from surfscan.report.rate_settings import rate_settings_grids
+from surfscan.report.rate_truth import FILE_NAME as RATES_FILE
+from surfscan.report.rate_truth import RATE_FIGURES
 from surfscan.report.rounding import NO_VALUE
 from surfscan.report.section_page import section_page
 from surfscan.report.strut_page import strut_page
 from surfscan.report.surface_page import surface_page
 from surfscan.report.sweep_page import sweep_page
+from surfscan.report.truth import FILE_NAME as TRUTH_FILE
 from surfscan.report.warning_groups import group_warnings
 
 _KINDS = (surface_page, height_page, strut_page, section_page, rate_page, exposure_page, sweep_page)
@@ -39,7 +42,14 @@ def render_page(content: PageContent) -> str:
     kinds = [said for kind in _KINDS if (said := kind(content))]
     parts = [part for kind in kinds for part in kind.figures]
     if content.truth:
+        kinds_compared = {t.kind for t in content.truth}
+        of_entries = kinds_compared & set(RATE_FIGURES)
+        named = [
+            *([TRUTH_FILE] if kinds_compared - of_entries else []),
+            *([RATES_FILE] if of_entries else []),
+        ]
         shown = {
+            "files": _listed(named),
             "grid": grids.truth_grid(content.truth),
             "chart": Markup(charts.truth_chart(content.truth)),
         }

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from surfscan.report.plotting import Frame, axes, label, svg, ticks
+from surfscan.report.rate_records import TOGETHER
 from surfscan.report.rates import GroupRates, Rate
 from surfscan.report.rounding import round_to_interval
 from surfscan.report.sweep_plotting import decades, log_axes
@@ -18,22 +19,41 @@ MOST_ROWS = 60
 _WIDTH, _LEFT, _RIGHT, _TOP, _BOTTOM = 600.0, 208.0, 92.0, 8.0, 44.0
 _ROW, _BETWEEN = 19.0, 9.0
 _LOG_FROM = 15.0
+_APART = 50.0
 
 
 def rate_charts(groups: Sequence[GroupRates], rates: Sequence[Rate]) -> list[tuple[str, str]]:
-    """(group, chart) of every group with a rate, all on one axis of mm/y; none where no rate is in mm/y."""
-    means = [g.means["rate_mm_per_y"].ci95 for g in groups]
-    ends = [v for limits in means for v in limits or ()]
-    ends += [v for r in rates for v in (r.mm_per_y, *r.mm_per_y_ci95)]
-    values = np.array([v for v in ends if math.isfinite(v)])
-    if not len(values):
-        return []
+    """(group, chart) of every group with a rate in mm/y; groups of like rates share an axis.
+
+    A group whose fastest rate is below a fiftieth of that of the next faster group has an axis apart, with
+    those as slow.
+    """
+    names = dict.fromkeys(r.record.group for r in rates)
+    ends = {name: _ends(name, groups, rates) for name in names}
+    fastest_first = sorted((n for n in names if len(ends[n])), key=lambda n: -float(ends[n].max()))
+    axes_of: dict[str, np.ndarray] = {}
+    shared: list[str] = []
+    for name in fastest_first:
+        if shared and _APART * ends[name].max() < ends[shared[-1]].max():
+            axes_of |= dict.fromkeys(shared, np.concatenate([ends[n] for n in shared]))
+            shared = []
+        shared.append(name)
+    axes_of |= dict.fromkeys(shared, np.concatenate([ends[n] for n in shared] or [np.empty(0)]))
     out = []
-    for name in dict.fromkeys(r.record.group for r in rates):
-        own = [r for r in rates if r.record.group == name]
-        if any(math.isfinite(r.mm_per_y) for r in own):
-            out.append((name, _chart(name, own, [g for g in groups if g.group == name], values)))
+    for name in names:
+        if name in axes_of:
+            own = [r for r in rates if r.record.group == name]
+            out.append((name, _chart(name, own, [g for g in groups if g.group == name], axes_of[name])))
     return out
+
+
+def _ends(name: str, groups: Sequence[GroupRates], rates: Sequence[Rate]) -> np.ndarray:
+    """Rates of a group, and the limits of them and of their means; empty where no rate is in mm/y."""
+    own = [r for r in rates if r.record.group == name and math.isfinite(r.mm_per_y)]
+    means = [g.means["rate_mm_per_y"].ci95 for g in groups if g.group == name]
+    found = [v for r in own for v in (r.mm_per_y, *r.mm_per_y_ci95)]
+    found += [v for limits in means for v in limits or ()]
+    return np.array([v for v in found if math.isfinite(v)])
 
 
 def _chart(group: str, rates: Sequence[Rate], means: Sequence[GroupRates], values: np.ndarray) -> str:
@@ -75,7 +95,10 @@ def _chart(group: str, rates: Sequence[Rate], means: Sequence[GroupRates], value
 
 
 def _names(y: float, specimen: str, method: str) -> str:
+    many = specimen.count(TOGETHER) + 1
     short = specimen if len(specimen) <= 13 else f"{specimen[:12]}…"
+    if many > 1 and short != specimen:
+        short = f"{many} together"
     method = method.replace("polarization resistance", "polarization res.")
     return _bold(4, y, short) + label(_LEFT - 8, y, method, "end")
 

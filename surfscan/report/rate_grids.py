@@ -70,11 +70,12 @@ def rate_group_grid(groups: Sequence[GroupRates]) -> Grid:
 
 def material_grid(records: Sequence[RateRecord]) -> Grid | None:
     """Every value of every material with source and status; None where none was used."""
+    said: set[str] = set()
     rows = [
         [
-            Cell(row["material"], (row["specimens"],)),
+            Cell(row["material"], _once(row["material"], row["specimens"], said)),
             Cell(row["value_of"]),
-            Cell(significant(row["value"], 5), _range(row["low"], row["high"])),
+            Cell(f"{row['value']:.6g}", _range(row["low"], row["high"])),
             Cell("" if row["unit"] == "1" else row["unit"].replace("cm3", "cm³")),
             Cell(row["value_status"]),
             Cell(row["source"], (row["note"],) if row["note"] else ()),
@@ -94,6 +95,14 @@ def material_grid(records: Sequence[RateRecord]) -> Grid | None:
         Head("Enters rates"),
     ]
     return Grid("Materials: every value with its source, and how it came to stand here", heads, rows)
+
+
+def _once(material: str, specimens: str, said: set[str]) -> tuple[str, ...]:
+    """The specimens in the first row of a material."""
+    if material in said:
+        return ()
+    said.add(material)
+    return (specimens,)
 
 
 def _range(low: float, high: float) -> tuple[str, ...]:

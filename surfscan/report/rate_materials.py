@@ -68,7 +68,9 @@ def _values(stored: Mapping[str, Any]) -> Iterator[tuple[str, Mapping[str, Any],
             yield f"equivalent weight with {valences}", each["computed"], False
         if each["printed"]:
             away = number(each["difference_percent"])
-            note = "" if math.isnan(away) else f"the computed one lies {away:+.2g} % from it"
+            note = (
+                "" if math.isnan(away) else f"the computed one lies {away:+.2g} % from it".replace("-", "−")
+            )
             yield f"equivalent weight with {valences}, as printed", {**each["printed"], "note": note}, False
     for k, each in enumerate(stored["equivalent_weights"]):
         for element, valence in each["valences"].items() if k == 0 else ():

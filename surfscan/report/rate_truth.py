@@ -16,7 +16,7 @@ FILE_NAME = "truth_rates.csv"
 
 RATE_FIGURES: dict[RateProcedure, dict[str, tuple[str, ...]]] = {
     "sweep": {
-        "zero_current_V": ("Ecorr_V",),
+        "Ecorr_V": ("Ecorr_V",),
         "icorr_uA_per_cm2": ("icorr_uA_per_cm2",),
         "anodic_slope_mV_per_decade": ("anodic_slope_mV_per_decade",),
         "cathodic_slope_mV_per_decade": ("cathodic_slope_mV_per_decade",),
@@ -30,7 +30,8 @@ RATE_FIGURES: dict[RateProcedure, dict[str, tuple[str, ...]]] = {
     "gas": {"rate_mm_per_y": ("rate_mm_per_y",)},
     "exposure": {
         "immersed_h": ("immersed_h",),
-        "rate_mm_per_y": ("acid_balance", "rate", "rate_mm_per_y"),
+        "in_range_h": ("in_range_h",),
+        "acid_rate_mm_per_y": ("acid_balance", "rate", "rate_mm_per_y"),
         "resistance_rise_fraction": ("hydraulic_resistance", "rise_fraction"),
     },
 }

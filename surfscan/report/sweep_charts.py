@@ -14,7 +14,7 @@ from surfscan.columns import Table
 from surfscan.report.plotting import Frame, axes, label, line, svg
 from surfscan.report.rate_records import RateRecord
 from surfscan.report.rounding import round_to_interval, significant
-from surfscan.report.sweep_plotting import decades, dots, inside, level, log_axes, shade
+from surfscan.report.sweep_plotting import decades, dots, inside, level, log_axes, round_up, shade
 from surfscan.report.sweep_prose import tenths
 
 _WIDTH, _HEIGHT = 600.0, 430.0
@@ -22,7 +22,7 @@ _LEFT, _TOP, _BOTTOM = 66.0, 14.0, 50.0
 _MAIN, _GAP, _SIDE = 396.0, 20.0, 106.0
 _LOWEST_SHARE = 0.02
 """This share of the smallest currents, in the dip at zero, may lie off the chart."""
-_ARROWS = 3
+_ARROWS, _LEAST_FOR_ARROWS = 3, 8
 
 _ABSCISSA = "Current density, absolute (µA/cm²)"
 
@@ -216,7 +216,8 @@ def _residuals(record: RateRecord, table: Table, own: np.ndarray, main: Frame) -
         text = label(left + _SIDE / 2, main.top + 20, "no fit,", "middle")
         return [text + label(left + _SIDE / 2, main.top + 36, "no residuals", "middle")]
     residual = table["residual_decades"][used]
-    reach = max(1.15 * float(np.quantile(np.abs(residual), 0.98)), 0.005)
+    tick = round_up(max(float(np.quantile(np.abs(residual), 0.98)), 0.005))
+    reach = 1.08 * tick
     frame = Frame(left, main.top, _SIDE, main.height, -reach, reach, main.low, main.high)
     axis = axes(frame, "Residual (decades)", "", across=3, up=0)
     middle = f'<path class="swp-level" d="M{frame.x(0):.1f} {frame.top:g}V{frame.foot:g}"/>'
@@ -227,7 +228,7 @@ def _residuals(record: RateRecord, table: Table, own: np.ndarray, main: Frame) -
 def _arrows(place: np.ndarray, up: bool) -> str:
     """A few arrow heads along a run, pointing the way it was swept."""
     there = place[np.isfinite(place).all(axis=1)]
-    if len(there) < 20:
+    if len(there) < _LEAST_FOR_ARROWS:
         return ""
     away = np.r_[0.0, np.cumsum(np.hypot(*np.diff(there, axis=0).T))]
     parts, reach = [], 8.0

@@ -40,6 +40,12 @@ def log_axes(frame: Frame, x_title: str, y_title: str, *, up: int = 5) -> str:
     return f'<path class="plot-grid" d="{lines}"/>' + "".join(parts)
 
 
+def round_up(value: float) -> float:
+    """The next of 1, 2 or 5 times a power of ten, for the ends of an axis."""
+    decade = 10.0 ** math.floor(math.log10(value))
+    return next(step * decade for step in (1, 2, 5, 10) if value <= step * decade * (1 + 1e-9))
+
+
 def _power(decade: int, step: int) -> str:
     if -3 <= decade <= 3:
         return f"{step * 10.0**decade:g}"

@@ -75,7 +75,8 @@ class TruthComparison:
     bias_ci95 : tuple of float or None
         t-interval of the bias over images; None below three images.
     relative_bias : float
-        Summed measured over summed true, less 1; not-a-number where the true sum is 0.
+        Summed measured over summed true, less 1; not-a-number where the true sum is 0, and for potentials,
+        whose zero is that of an electrode.
     covered, with_interval : int
         Images whose 95 % interval holds the true value, of those that have an interval.
     lower_bounds : int
@@ -211,7 +212,7 @@ def compare(
 ) -> TruthComparison:
     """One figure over all that have it; `limits` are 95 % intervals, not-a-numbers where none."""
     difference = measured - true
-    n = len(names)
+    n, is_potential = len(names), figure.endswith("_V")
     bias, interval = float(difference.mean()), None
     if n >= 3:
         half = t_factor(n - 1) * float(difference.std(ddof=1)) / math.sqrt(n)
@@ -225,7 +226,7 @@ def compare(
         measured,
         bias,
         interval,
-        float(measured.sum() / true.sum() - 1) if true.sum() > 0 else math.nan,
+        float(measured.sum() / true.sum() - 1) if true.sum() > 0 and not is_potential else math.nan,
         sum(bool(low <= t <= high) for low, high, t in known),
         len(known),
         lower_bounds,

@@ -89,6 +89,6 @@ def test_truth_panels(parts, drawn, study_folder):
     charts.truth_chart(compare_with_truth(study_folder, parts[0]))
     ((panels, alt),) = drawn["truth_figure"]
     (title, unit, counted, true, measured) = panels[0]
-    assert (title, unit, counted, true.tolist()) == ("Degraded area", "%", "images", [20.0])
+    assert (title, unit, counted, true.tolist()) == ("Degraded area", "%", "image", [20.0])
     assert measured[0] == pytest.approx(24)
     assert "degraded area" in alt

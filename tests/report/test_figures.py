@@ -66,6 +66,13 @@ def extremes_chart():
     return figures.extremes_figure([extremes_panel(), extremes_panel(at_least=[], at_most=[])], "extremes")
 
 
+def test_true_potentials_lie_on_their_axes():
+    chart = figures.truth_figure(
+        [("t", "V", "sweeps", np.array([-1.6, -0.2]), np.array([-1.6, -0.2]))], "alt"
+    )
+    assert "1e−12" not in chart and "1e-12" not in chart
+
+
 CHARTS = [group_chart, size_chart, truth_chart, depth_chart, extremes_chart]
 
 

@@ -24,6 +24,7 @@ def test_methods_stand_side_by_side_with_refusals(rate_records):
 def test_censored_breakdown_is_marked(rate_records):
     grid = cyclic_grid(of_procedure(rate_records.values(), "sweep"))
     at = [h.text for h in grid.heads].index("Breakdown")
-    assert [row[at].text for row in grid.rows] == ["0.416", "≥\u00a00.850"]
+    breakdown = f"{rate_records['broken.csv'].figure('breakdown_V'):.3f}"
+    assert [row[at].text for row in grid.rows] == [breakdown, "≥\u00a00.850"]
     assert grid.rows[1][at].lines == ("censored",)
     assert cyclic_grid([rate_records["active.csv"]]) is None

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from surfscan.report.plotting import Frame
-from surfscan.report.sweep_plotting import decades, dots, inside, level, log_axes, shade
+from surfscan.report.sweep_plotting import decades, dots, inside, level, log_axes, round_up, shade
 
 
 def frame(start, end):
@@ -22,6 +22,10 @@ def test_every_decade_is_numbered_at_its_place():
     drawn = log_axes(frame(-2, 2), "x", "y")
     places = dict(re.findall(r'x="([\d.]+)" y="226.0" text-anchor="middle">([^<]+)<', drawn))
     assert places == {"50.0": "0.01", "150.0": "0.1", "250.0": "1", "350.0": "10", "450.0": "100"}
+
+
+def test_round_up():
+    assert [round_up(v) for v in (0.005, 0.013, 3, 10, 11)] == pytest.approx([0.005, 0.02, 5, 10, 20])
 
 
 def test_few_decades_get_steps_and_many_are_thinned():

@@ -8,8 +8,9 @@ def test_summary_counts_given_refused_and_failed(rate_records):
     sweeps = of_procedure(rate_records.values(), "sweep")
     said = sweep_sentences(sweeps)
     assert said[0] == "4 sweeps: corrosion current from 3, 1 without a result."
+    at = volts(rate_records["broken.csv"].figure("breakdown_V"))
     assert said[1] == (
-        "2 sweeps with a passive stretch: breakdown in 1 at 0.416\u00a0V, no breakdown up to the vertex in 1."
+        f"2 sweeps with a passive stretch: breakdown in 1 at {at}, no breakdown up to the vertex in 1."
     )
 
 
@@ -31,9 +32,14 @@ def test_refusal_takes_the_place_of_a_current(rate_records, changed):
 
 def test_censored_breakdown_is_a_bound(rate_records):
     assert "≥\u00a00.8" in cyclic_caption(rate_records["held.csv"])
-    broken = cyclic_caption(rate_records["broken.csv"])
-    assert "Breakdown at 0.416\u00a0V, 0.606\u00a0V above the rest potential." in broken
-    assert "Protection at 0.020\u00a0V" in broken and "decades more than on the way up" in broken
+    record = rate_records["broken.csv"]
+    at = record.figure("breakdown_V")
+    broken = cyclic_caption(record)
+    assert f"Breakdown at {volts(at)}, {volts(at + 0.19)} above the rest potential." in broken
+    assert (
+        f"Protection at {volts(record.figure('protection_V'))}" in broken
+        and "decades more than on the way up" in broken
+    )
 
 
 def test_potentials_have_a_true_minus(rate_records):
