@@ -148,8 +148,8 @@ def mass_loss_rate_of_cycles(
     -------
     MassLoss
         By extrapolation where three cycles or more allow it, else by the blank. Refused, with the reason in
-        the estimate, where the specimen gained mass, neither way is open, or the last cycles do not lie on a
-        line.
+        the estimate, where the specimen gained mass, neither way is open, the last cycles do not lie on a
+        line, or product was still coming off.
 
     Raises
     ------
@@ -258,8 +258,18 @@ def _by_line(losses: np.ndarray, settings: ImmersionSettings, blank: tuple[float
             f"The cycles scatter by {line.scatter_mg:.2g} mg about their line where the balance explains "
             f"{u:.2g} mg; the interval is the wider for it."
         )
-    tail = tail_range(losses, u if line.is_straight else line.scatter_mg)
-    if tail.best_mg - loss > max(largest * abs(loss), 2 * line_u):
+    least = 0.0 if blank is None else max(blank[0] - 2 * u * math.sqrt(2) * blank[1] / len(losses), 0.0)
+    tail = tail_range(losses, u if line.is_straight else line.scatter_mg, least)
+    if tail.is_sure and tail.is_at_bound:
+        why = (
+            f"Product came off so slowly that no end of it is in sight: {len(losses)} cycles cannot tell it "
+            f"from base metal, and {loss:.3g} mg, by the line through the last, is only a least loss. Clean "
+            "on, in equal cycles, until the loss of each is that of a blank."
+        )
+        return _Loss(why, line=line)
+    if tail.best_mg - loss > max(largest * abs(loss), 2 * line_u) and (
+        tail.is_sure or not tail.is_slow_allowed
+    ):
         why = (
             f"Product was still coming off in the last cycles: the line through them gives {loss:.3g} mg, "
             f"and with the rest of the product that they seem to hold {tail.best_mg:.3g} mg. Clean on, in "
@@ -270,7 +280,14 @@ def _by_line(losses: np.ndarray, settings: ImmersionSettings, blank: tuple[float
     if allowance > 2 * line_u:
         warnings.append(
             f"The interval allows for product that may have come off to the end: by {allowance:.2g} mg "
-            f"(k = 1), by the line alone {line_u:.2g} mg. More cycles narrow it."
+            f"(k = 1), by the line alone {line_u:.2g} mg. More cycles narrow it"
+            + (", and a blank through the same cycles." if tail.is_slow_allowed else ".")
+        )
+    if blank is None and not tail.is_slow_allowed and line.slope_mg_per_cycle > 2 * u:
+        warnings.append(
+            "It is taken that a cycle leaves no more than half of the product it finds. Product that comes "
+            f"off more slowly looks like metal: at nine tenths left, up to {10 * line.slope_mg_per_cycle:.2g} mg "
+            "more had corroded. A blank through the same cycles tells."
         )
     warnings += _line_warnings(line, losses, blank, u)
     return _Loss("", loss, max(line_u, allowance), line.degrees_of_freedom, line, tuple(warnings))

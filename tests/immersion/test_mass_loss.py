@@ -76,6 +76,34 @@ def test_late_product_is_refused():
     assert "still coming off" in found.estimate.refused or "not lie on a line" in found.estimate.refused
 
 
+def test_slow_product_is_refused_or_held():
+    """0.7 and more left by a cycle: the interval holds the loss, or there is none in most."""
+    rng = np.random.default_rng(5)
+    for count, left in ((6, 0.7), (8, 0.7), (6, 0.8), (8, 0.9)):
+        cycles, held, given = np.arange(1.0, count + 1), 0, 0
+        for _ in range(40):
+            found = _of_losses(100 + 2 * cycles - 20 * left**cycles + rng.normal(0, 0.1, count))
+            if found.loss_mg is None:
+                continue
+            given += 1
+            low, high = found.estimate.rate_g_per_m2_d_ci95
+            held += low <= 10.0 <= high
+        assert given < 20 or held >= 0.9 * given, (count, left, given, held)
+
+
+def test_product_without_end_is_refused():
+    found = _of_losses(100 + 8 * CYCLES - 0.1 * CYCLES**2)
+    assert "no end of it is in sight" in found.estimate.refused
+
+
+def test_what_is_taken_of_slow_product_is_said():
+    """2 mg in each cycle, without blank: metal, unless product comes off slowly."""
+    bare = _of_losses(50 + 2 * CYCLES)
+    assert any("no more than half" in warning for warning in bare.estimate.warnings)
+    with_blank = _of_losses(50 + 2 * CYCLES, blank_g=tuple(1 - 0.002 * np.arange(7)))
+    assert not any("no more than half" in warning for warning in with_blank.estimate.warnings)
+
+
 def test_wide_allowance_is_said():
     found = _of_losses(50 + CYCLES[:3])
     assert found.loss_uncertainty_mg > 2 * found.line.intercept_uncertainty_mg
