@@ -39,6 +39,7 @@ _FROM_INK = 0.6  # what a rendering of the distance from the ink weighs: thin le
 _ENOUGH = 3  # renderings that agree
 _AT_BORDER = 0.6  # what is left of the evidence of a label that may be cut by the picture's border
 _DIGIT_SPACE = 0.25  # widest space between two digits, in heights of recognition's box
+_ALIGNED = 0.25  # of its height by which a label may lie off the middle or the beginning of its bar
 _LIKE_INK = 60  # levels of 255 within which a pixel has the colour of the bar
 _STROKE = 0.12  # share of a column that is ink where a letter goes through it
 _FOLLOWED = 0.95  # what is left of the score of a text that only begins with a length
@@ -110,7 +111,7 @@ def _tied_in(pixels: np.ndarray, bar: Bar, window: Box, *, only_first: bool = Fa
     for place in _places(whole):
         tied = _tied(place, texts, bar)
         if tied is not None:
-            cut = _meets_border(pixels, tied.box, ink)
+            cut = _meets_border(pixels, tied.box, ink) and not _is_aligned(tied.box, bar)
             found.append(replace(tied, evidence=tied.evidence * (_AT_BORDER if cut else 1.0)))
     return sorted(found, key=lambda t: (-t.evidence * t.position, t.box))
 
@@ -196,6 +197,14 @@ def _meets_border(pixels: np.ndarray, box: Box, ink: np.ndarray) -> bool:
     strip = pixels[max(0, row0) : row1, :space].astype(np.int16)
     away = np.abs(strip - ink).reshape(*strip.shape[:2], -1).max(axis=2)
     return bool(np.any(np.mean(away <= _LIKE_INK, axis=0) >= _STROKE))
+
+
+def _is_aligned(box: Box, bar: Bar) -> bool:
+    """Whether a label stands in the middle of its bar or begins with it: without a digit it would not."""
+    row0, row1, col0, col1 = box
+    near = _ALIGNED * (row1 - row0)
+    off_middle = 0.5 * (col0 + col1) - 0.5 * (bar.col_start_px + bar.col_end_px)
+    return abs(off_middle) <= near or abs(col0 - bar.col_start_px) <= near
 
 
 def _places(texts: list[ReadText]) -> list[list[ReadText]]:
