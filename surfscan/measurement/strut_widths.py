@@ -21,6 +21,7 @@ _LEAST_FOR_ROUGHNESS = 12
 _LEVEL_SHARE = 0.2  # per cent of the contrast by which each level may be off
 _STATION_SHARE = 0.08
 _DIRECTION_PX = 0.12
+_MASK_OFF_PX = 1.0  # how far the silhouette's width may lie above the metal's
 _DRAWS = 64
 _WINDOW = 21  # stations
 
@@ -126,9 +127,10 @@ def measure_widths(
     smoothed widths) less half of what blur filled (sigma²/2 times the curvature of the width there, the first
     order of a Gaussian blur); their spread, and 0.12 px for the direction of the line across, belong to it.
 
-    Where no edge was found between two stations, the lower limit allows for a pit there with flanks of 45
+    Where no edge was located between two stations, the lower limit allows for a pit there with flanks of 45
     degrees: half the length between the stations deep for each edge that is missing, below the narrower of
-    the two (common practice, no source). A crack may be deeper; it has its row among the faults.
+    the two; and it is at most the silhouette's own width there less 1 px, 0 where the line across meets no
+    metal (common practice, no source). A crack may be deeper; it has its row among the faults.
 
     The trend of an edge is a polynomial along the strut of degree 2 and one more for every four mean widths
     of length; what deviates is roughness, with the variance of noise taken off.
@@ -244,6 +246,10 @@ def _least_unseen(stations: Stations, at: np.ndarray) -> float:
         sides = sum(bool(np.isnan(row[between]).any()) for row in (stations.left_row, stations.right_row))
         deep = sides * float(stations.s[at[k + 1]] - stations.s[at[k]]) / 2
         least = min(least, float(stations.width[at[k : k + 2]].min()) - deep)
+        across = stations.mask_width[between] if len(stations.mask_width) else np.zeros(0)
+        across = across[np.isfinite(across)]
+        if across.size:
+            least = min(least, max(0.0, float(across.min()) - _MASK_OFF_PX))
     return least
 
 

@@ -19,7 +19,7 @@ def faults_of(picture, *, region=None, free_ends="auto"):
     lines = find_centrelines(silhouette.solid)
     stations = place_stations(silhouette, lines)
     mean = measure_widths(stations).mean
-    found = find_faults(silhouette, lines, stations, mean, region=region, free_ends=free_ends)
+    found, _ = find_faults(silhouette, lines, stations, mean, region=region, free_ends=free_ends)
     return found, broken_struts(found, lines.n)
 
 

@@ -157,7 +157,7 @@ def test_an_outline_that_was_given():
 
 
 def test_nonsense_is_refused():
-    with pytest.raises(ValueError, match="at least 16 by 16"):
+    with pytest.raises(ValueError, match="at least 16 px a side"):
         find_silhouette(np.zeros((5, 5)))
     with pytest.raises(ValueError, match="valid has shape"):
         find_silhouette(picture(bar()), valid=np.ones((3, 3), bool))
