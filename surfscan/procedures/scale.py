@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from surfscan.calibration.bar_scale import ScaleReading, as_bytes, read_scale
+from surfscan.calibration.bar_scale import ScaleReading, read_scale
 from surfscan.calibration.bars import LIKELY_FROM
 from surfscan.calibration.labels import Label, parse_label
+from surfscan.calibration.levels import as_bytes
 from surfscan.calibration.loose_labels import find_loose_labels
 from surfscan.calibration.micrometer import MicrometerFit, fit_divisions
 from surfscan.columns import empty_table
