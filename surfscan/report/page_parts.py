@@ -59,8 +59,10 @@ class OnPage:
 
     Attributes
     ----------
+    title : str
+        What such images are called.
     what : str
-        What was measured on such images, in words.
+        What was measured on them, in words.
     sentences : sequence of str
         For the summary.
     figures, pictures : sequence of Part
@@ -70,6 +72,7 @@ class OnPage:
     not_measured, method, cautions : sequence of str
     """
 
+    title: str
     what: str
     sentences: Sequence[str]
     figures: Sequence[Part]

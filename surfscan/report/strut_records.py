@@ -12,6 +12,9 @@ from surfscan.columns import Table
 from surfscan.report.records import FieldRecord
 
 MEASURED, DRAWN = "measured", "drawn"
+MEASURED_THICKNESS, EQUAL_LOSS = "measured thickness", "equal loss all round"
+"""What a least section left rests on, the better one first."""
+
 COUNTS = (
     "strut_count",
     "broken_count",
@@ -39,6 +42,24 @@ class LostMetal:
     length_fraction: float
     with_lost: float
     of_survivors: float
+
+
+@dataclass(frozen=True)
+class LeastSection:
+    """The least section left on a picture over the section before or as drawn.
+
+    Attributes
+    ----------
+    value, low, high : float
+        With its 95 % interval; not-a-number where there is none.
+    basis : str
+        `MEASURED_THICKNESS` or `EQUAL_LOSS`; empty where there is none.
+    """
+
+    value: float
+    low: float
+    high: float
+    basis: str
 
 
 def carrying(struts: Table) -> np.ndarray:
@@ -91,6 +112,31 @@ def section_basis(record: FieldRecord) -> str:
     return next((basis for basis in (MEASURED, DRAWN) if text.startswith(basis)), "")
 
 
+def least_section(record: FieldRecord) -> LeastSection:
+    """The estimate of the least section to go by: with measured thickness, else with equal loss all round.
+
+    Width and drawn thickness alone give an upper bound, which stands beside it.
+    """
+    is_measured = section_basis(record) == MEASURED
+    name = "least_section_fraction" if is_measured else "least_section_equal_loss_fraction"
+    value = record.figure("struts", name)
+    basis = "" if math.isnan(value) else MEASURED_THICKNESS if is_measured else EQUAL_LOSS
+    return LeastSection(value, *record.interval("struts", name), basis)
+
+
+def exceeds_reference(record: FieldRecord) -> bool:
+    """Whether struts are wider, or sections larger, than before or as drawn by more than their 95 % interval.
+
+    Scale, drawn size or the part before are then not those of this part, or product was taken for metal: no
+    loss and no section can be told.
+    """
+    loss, (_, most) = record.figure("struts", "loss_fraction"), record.interval("struts", "loss_fraction")
+    least = least_section(record)
+    return (loss if math.isnan(most) else most) < 0 or (
+        least.value if math.isnan(least.low) else least.low
+    ) > 1
+
+
 def is_upper_bound(record: FieldRecord) -> bool:
     """Whether section fractions of a picture are upper bounds, for its thickness was not measured."""
     return section_basis(record) == DRAWN
@@ -131,7 +177,7 @@ def stretches(numbers: np.ndarray) -> list[tuple[int, int]]:
 
 
 def runs_backwards(stations: Table, start: int, end: int) -> bool:
-    """Whether a strut begins at its right or lower end, so that a chart drawn as the picture is turned."""
+    """Whether a strut begins at its right or lower end, so that charts count its positions from the other."""
     across = float(stations["col_px"][end - 1] - stations["col_px"][start])
     down = float(stations["row_px"][end - 1] - stations["row_px"][start])
     return (across if abs(across) >= abs(down) else down) < 0

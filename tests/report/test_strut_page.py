@@ -19,7 +19,7 @@ def test_parts_of_the_page(text):
     ]  # fmt: skip
     links = re.findall(r'<li><a href="#([^"]*)">', text)
     assert links == sections
-    assert "Widths and remaining sections from pictures of struts." in text
+    assert "Measured: widths and remaining sections (pictures of struts)." in text
 
 
 def test_every_picture_is_shown_once_with_its_chart_and_colours(text):
@@ -37,7 +37,7 @@ def test_bounds_methods_limits_and_settings_are_said(text):
     plain = text.replace("\u00a0", " ")
     for expected in (
         "≤ 83.3",
-        "≤ marks an upper bound",
+        "it would be an upper bound (≤), which stands beside it",
         "Thickness of struts: a silhouette shows width only.",
         "counts as zero width",
         "Settings: struts",
