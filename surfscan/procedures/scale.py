@@ -55,8 +55,8 @@ def measure_scale(
         `relative_uncertainty` (k = 1), `uncertainty_parts`, `origin`, `accepted` (whether the picture gave
         the scale), `bar_count`; of a micrometer the pitch, the lines and the distortion along each direction;
         of a comparison, for x and likewise for y, `against_ratio_x` (this over the other),
-        `against_difference_x_fraction`, `against_normalised_difference_x`, the difference over the root sum of
-        squares of both expanded uncertainties (k = 2), up to 1 where they agree, and `against_agrees_x`;
+        `against_difference_x_fraction`, `against_normalised_difference_x`, the difference over the root sum
+        of squares of both expanded uncertainties (k = 2), up to 1 where they agree, and `against_agrees_x`;
         `against_agrees` where both do.
 
     Raises
