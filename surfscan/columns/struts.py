@@ -50,6 +50,13 @@ _STATION = (
         "Something of a grey of its own clings to an edge; the width is that of the metal under it.",
     ),
     Column(
+        "soft_edge",
+        "",
+        "bool",
+        "An edge spreads 1.25 times as far as the sharper edges of the picture: out of focus, or under a "
+        "layer too thin to tell, which lower limits of widths allow for.",
+    ),
+    Column(
         "fault",
         "",
         "str",

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from surfscan.measurement.edge_layers import STEP_PX, layer_levels
+from surfscan.measurement.edge_softness import BESIDE_PX, WINDOW_PX, edge_spread
 from surfscan.segmentation.class_levels import ClassLevels
 
 BAND = (-0.7, 0.0, 0.7)
@@ -46,6 +47,9 @@ class Edges:
         The edge lies outside the part of the picture that was looked at.
     product : ndarray, bool
         Something of a grey of its own clings to the edge; the edge is that of the metal under it.
+    spread : ndarray
+        Standard deviation of the blurred edge, px; not-a-number where it was not looked at (single
+        lines, thin struts, product, junctions).
     """
 
     distance: np.ndarray
@@ -53,6 +57,7 @@ class Edges:
     level_shift: np.ndarray
     beyond_frame: np.ndarray
     product: np.ndarray
+    spread: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -84,11 +89,11 @@ class Rays:
 
 
 def metal_on_line(solid: np.ndarray, rays: Rays) -> np.ndarray:
-    """Where along each line across there is metal nearest to its centre, shape (n,); 0 where the centre is.
+    """A place in metal on each line across, shape (n,): 0 where the centre is, below 0 behind it.
 
-    Below 0 on the side that the rays point away from. A notch may pass the centre of a strut; what is left
-    beside it is looked for as far as the strut's own radius (median) and 4 px. Not-a-number where there is
-    none.
+    A notch may pass the centre of a strut. What is left beside it is the longest run of metal of those that
+    come within the strut's own radius (median) and 4 px of the centre; the place is the middle of it, as far
+    as it lies within twice that. Not-a-number where there is none.
     """
     out = np.zeros(len(rays.row))
     off = np.flatnonzero(~_metal_at(solid, rays, np.arange(len(out)), np.zeros(1))[:, 0])
@@ -97,12 +102,14 @@ def metal_on_line(solid: np.ndarray, rays: Rays) -> np.ndarray:
     strut, own = np.unique(rays.order, return_inverse=True)
     median = np.array([float(np.median(rays.radius[own == k])) for k in range(len(strut))])
     reach = median[own[off]] + _NEAR_PX
-    t = np.arange(1.0, float(reach.max()) + 1)
-    t = np.column_stack([t, -t]).ravel()  # nearest first
-    for a in range(0, len(off), _CHUNK):
-        part = off[a : a + _CHUNK]
-        metal = _metal_at(solid, rays, part, t) & (np.abs(t) <= reach[a : a + _CHUNK, None])
-        out[part] = np.where(metal.any(axis=1), t[np.argmax(metal, axis=1)], np.nan)
+    for ray, far in zip(off.tolist(), reach.tolist(), strict=True):
+        t = np.arange(-np.floor(2 * far), 2 * far + 1)
+        metal = _metal_at(solid, rays, np.array([ray]), t)[0]
+        change = np.flatnonzero(np.diff(np.concatenate([[False], metal, [False]]).astype(int)))
+        first, last = t[change[::2]], t[change[1::2] - 1]
+        near = (first <= far) & (last >= -far)
+        k = int(np.argmax(np.where(near, last - first, -1))) if near.any() else -1
+        out[ray] = np.floor((first[k] + last[k]) / 2) if k >= 0 else np.nan
     return out
 
 
@@ -245,12 +252,18 @@ def find_edges(
     with np.errstate(invalid="ignore"):
         beyond = ~((r >= frame[0]) & (r <= frame[1] - 1) & (c >= frame[2]) & (c <= frame[3] - 1))
     good = found & np.isfinite(at) & ~beyond
+    spread = np.full(len(at), np.nan)
+    if len(lines) > 1:
+        deep = (origin if depth is None else depth) > WINDOW_PX + BESIDE_PX
+        seen = np.flatnonzero(good & usable & ~product & deep)
+        spread[seen] = edge_spread(share[seen], offsets, at[seen])
     return Edges(
         np.where(good, edge, np.nan),
         np.where(good, np.hypot(noise / slope, _SAMPLING_PX), np.nan),
         np.where(good, 0.01 / slope, np.nan),
         np.where(found & np.isfinite(at), beyond, False),
         good & product,
+        spread,
     )
 
 

@@ -18,6 +18,7 @@ from surfscan.measurement.edge_profiles import (
     metal_on_line,
     sample,
 )
+from surfscan.measurement.edge_softness import hidden_layers
 from surfscan.measurement.strut_lines import StrutLines
 from surfscan.segmentation.centrelines import Centrelines
 from surfscan.segmentation.silhouette import NoStrutError, Silhouette
@@ -34,6 +35,8 @@ _REFINEMENTS = 3
 _RISES = 1.02  # a width this much above the strut's own in the middle belongs to the fillet
 _FARTHEST_FILLET = 2.5  # in radii of the circle inscribed at the junction
 _FLARES, _CUT_FILLET_WIDTHS = 1.15, 1.5  # of a fillet that the frame cuts: widest over own width; its reach
+_GLINT, _GLINT_PX = -0.12, 1  # share of the contrast beyond the background, mean over so far around, px
+_GLINT_STATIONS = 3  # so many beside it are left out
 _CORNER = 1.8  # radii of that circle within which corners look like product
 _END_HALF_WIDTHS = 1.0  # a free end rounds off over this many half widths
 
@@ -80,6 +83,9 @@ class Stations:
     mask_width : ndarray
         Width of the silhouette on the line across, 0 where that passes no metal; not-a-number where it has no
         edge near. What bounds the width where no edge was located.
+    hidden : ndarray
+        How much of the width may be a thin layer that blur hides (`surfscan.measurement.edge_softness`): 0
+        where the edges are as sharp as the picture's sharper ones.
     warnings : tuple of str
     """
 
@@ -103,6 +109,7 @@ class Stations:
     unit_um: float
     product: np.ndarray = field(default_factory=lambda: np.zeros(0, bool))
     mask_width: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    hidden: np.ndarray = field(default_factory=lambda: np.zeros(0))
     warnings: tuple[str, ...] = ()
 
     @property
@@ -136,6 +143,7 @@ class Stations:
                 "near_junction": self.fault == "junction",
                 "through_pit": self.open_width > 0,
                 "product": self.product if len(self.product) else np.zeros(len(self.s), bool),
+                "soft_edge": self.hidden > 0 if len(self.hidden) else np.zeros(len(self.s), bool),
                 "fault": self.fault,
                 "s_px": self.s,
                 "width_px": self.width,
@@ -185,6 +193,10 @@ def place_stations(
     direction is that of parabolas fitted locally (Gaussian weights, standard deviation one strut width), in
     which stations whose width differs from the strut's own count less: a notch does not turn the line across.
 
+    Where a notch passes the centreline, the width is that of the metal beside it on the line across; where
+    what is open there goes beyond the background's grey by 12 % of the contrast (a glint at the rim), no edge
+    is located.
+
     Stations inside the circle inscribed at a junction count as fillet ("junction"), and those beyond it as
     long as the width exceeds by 2 % and two standard uncertainties the median of the strut's middle half, at
     most to 2.5 radii. Where the frame cuts a strut of a mesh beside a junction, stations from there inwards
@@ -210,7 +222,16 @@ def place_stations(
         line = line.moved(left.distance, right.distance, pitch_px)
     left, right, across = _both_edges(silhouette, solid, line, scale, frame)
     stations = _collected(silhouette, centrelines, line, left, right, scale, unit_um, pitch_px)
-    stations = replace(stations, mask_width=across)
+    hidden = hidden_layers(
+        (left.spread, right.spread),
+        (left.distance, right.distance),
+        stations.fault == "",
+        stations.s,
+        stations.strut,
+    )
+    stations = replace(
+        stations, mask_width=across, hidden=hidden, warnings=(*stations.warnings, *_soft(hidden > 0))
+    )
     if not (stations.fault == "").any():
         raise NoStrutError(
             "No part of the metal has two edges side by side, clear of junctions, free ends and the frame: "
@@ -241,6 +262,8 @@ def _both_edges(
     clear = (line.s > start_margin) & (line.length[line.strut - 1] - line.s > end_margin)
     sides = [_rays(line, side, scale) for side in (1.0, -1.0)]
     metal = metal_on_line(solid, sides[0])
+    glint = _beyond_background(silhouette, sides[0], metal != 0)
+    metal = np.where(glint, np.nan, metal)
     starts = [mask_edges(solid, rays, at) for rays, at in zip(sides, (metal, -metal), strict=True)]
     across = starts[0] + starts[1]
     depth = np.where(np.isfinite(across), 0.5 * across, line.radius)
@@ -248,7 +271,30 @@ def _both_edges(
         find_edges(silhouette.grey, silhouette.levels, rays, at, frame, lines=lines, clear=clear, depth=depth)
         for rays, at in zip(sides, starts, strict=True)
     )
-    return left, right, np.where(np.isnan(metal), 0.0, across)
+    return left, right, np.where(np.isnan(metal) & ~glint, 0.0, across)
+
+
+def _beyond_background(silhouette: Silhouette, rays: Rays, off: np.ndarray) -> np.ndarray:
+    """Which centres off the metal lie in a glint that opens to the edge: beyond the background's own grey."""
+    out = np.zeros(len(off), bool)
+    at = np.flatnonzero(off)
+    if at.size:
+        t = np.arange(-_GLINT_PX, _GLINT_PX + 1)
+        row, col = (
+            a[at, None] + t * b[at, None] + t[:, None, None] * c[at, None]
+            for a, b, c in (
+                (rays.row, rays.step_row, rays.along_row),
+                (rays.col, rays.step_col, rays.along_col),
+            )
+        )
+        grey = np.mean([sample(silhouette.grey, r, c) for r, c in zip(row, col, strict=True)], axis=(0, 2))
+        inside, outside = silhouette.levels.at(rays.row[at], rays.col[at])
+        out[at] = (grey - outside) / (inside - outside) < _GLINT
+        # Its blurred rim passes through the background's grey: all of a run is glint, and what is beside it.
+        runs = np.cumsum(np.diff(off, prepend=False) | (np.diff(rays.order, prepend=0) != 0))
+        out = off & np.isin(runs, runs[out])
+        out = np.convolve(out, np.ones(2 * _GLINT_STATIONS + 1), "same") > 0
+    return out
 
 
 def _rays(line: StrutLines, side: float, scale: tuple[float, float]) -> Rays:
@@ -322,6 +368,18 @@ def _warnings(product: np.ndarray) -> tuple[str, ...]:
     return (
         f"At {count} stations something of a grey between metal and background clings to an edge: widths "
         "there are of the metal under it. Product of the metal's own grey would be measured as metal.",
+    )
+
+
+def _soft(soft: np.ndarray) -> tuple[str, ...]:
+    count = int(np.count_nonzero(soft))
+    if not count:
+        return ()
+    return (
+        f"At {count} stations an edge is softer than the sharper edges of the picture: out of focus, or "
+        "under a layer of product too thin to tell, which is then measured as metal. Lower limits of widths "
+        "allow for such a layer of up to 70 % of the contrast; none that clings to most edges alike is "
+        "seen.",
     )
 
 

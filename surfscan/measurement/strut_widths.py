@@ -132,6 +132,10 @@ def measure_widths(
     the two; and it is at most the silhouette's own width there less 1 px, 0 where the line across meets no
     metal (common practice, no source). A crack may be deeper; it has its row among the faults.
 
+    Where edges are softer than the sharper ones of the picture, lower limits are lower by what a thin layer
+    there may hide (`edge_softness`): of the mean by the average over the stations, of the least width by
+    what makes another place the narrowest.
+
     The trend of an edge is a polynomial along the strut of degree 2 and one more for every four mean widths
     of length; what deviates is roughness, with the variance of noise taken off.
     """
@@ -192,11 +196,12 @@ def _mean(
     common = _common(stations, at, edge_uncertainty)
     random = math.hypot(random, unseen)
     half = Z95 * math.hypot(random, common, scale * mean)
+    hidden = float(stations.hidden[at].mean()) if len(stations.hidden) else 0.0
     return {
         "mean": mean,
         "sd": sd,
         "p05": float(np.percentile(width, 5)),
-        "mean_low": mean - half,
+        "mean_low": mean - half - hidden,
         "mean_high": mean + half,
         "mean_random": random,
         "mean_common": common,
@@ -225,9 +230,12 @@ def _least(
         _DIRECTION_PX,
         scale * least,
     )
+    low = middle - Z95 * spread
+    if len(stations.hidden):
+        low = min(low, low - least + float((width - stations.hidden[at]).min()))
     return {
         "least": least,
-        "least_low": max(0.0, min(middle - Z95 * spread, _least_unseen(stations, at) - Z95 * spread, least)),
+        "least_low": max(0.0, min(low, _least_unseen(stations, at) - Z95 * spread, least)),
         "least_high": max(middle + Z95 * spread, least),
         "least_s": float(stations.s[at][k]),
         "least_row": float(stations.row[at][k]),

@@ -130,7 +130,7 @@ def measure_struts(
         )
         doubts = [*found.silhouette.warnings, reason, *_as_stated(settings)]
         return _no_strut(image, settings, mask, [*warnings, *doubts])
-    warnings += found.silhouette.warnings
+    warnings += [*found.silhouette.warnings, *found.stations.warnings]
     comparison = None
     if before is not None:
         comparison, doubts = _compare(image, before, settings, found)
