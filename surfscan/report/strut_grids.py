@@ -14,6 +14,7 @@ from surfscan.report.strut_prose import faults_words
 from surfscan.report.strut_records import (
     EQUAL_LOSS,
     MEASURED_THICKNESS,
+    exceeds_reference,
     is_upper_bound,
     least_section,
     lost_metal,
@@ -152,7 +153,7 @@ def _image_cells(record: FieldRecord) -> list[Cell]:
         pixel = " × ".join(sizes)
     lost = lost_metal(record)
     faults = [text for text in faults_words(record).split(", ") if text]
-    left = least_section(record)
+    left, beyond = least_section(record), exceeds_reference(record)
     basis = _BASES.get(left.basis, "")
     if left.basis == MEASURED_THICKNESS:
         basis += f" {significant(record.figure('struts', 'thickness_um'))} µm"
@@ -165,11 +166,15 @@ def _image_cells(record: FieldRecord) -> list[Cell]:
             estimate(f"{name}_width_um") if scale else estimate(f"{name}_width_px", ("px",))
             for name in ("mean", "min")
         ),
-        estimate("loss_fraction", (record.text("struts", "loss_against"),)),
-        _lost_cell(lost.length_fraction, lost.with_lost, lost.of_survivors),
+        Cell(NO_VALUE, ("more than", "there was"))
+        if beyond
+        else estimate("loss_fraction", (record.text("struts", "loss_against"),)),
+        Cell("") if beyond else _lost_cell(lost.length_fraction, lost.with_lost, lost.of_survivors),
         estimate_cell(left.value, left.low, left.high, scale=100, lines=[basis] if basis else []),
         _beside_cell(
-            record.figure("struts", "least_section_fraction") if is_upper_bound(record) else math.nan,
+            record.figure("struts", "least_section_fraction")
+            if is_upper_bound(record) and not beyond
+            else math.nan,
             record.figure("struts", "least_section_equal_loss_fraction"),
             left.basis,
         ),

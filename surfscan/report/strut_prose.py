@@ -14,6 +14,7 @@ from surfscan.report.strut_records import (
     MEASURED_THICKNESS,
     counted_length_um,
     exceeds_reference,
+    excess_words,
     least_section,
     lost_metal,
 )
@@ -57,7 +58,7 @@ METHOD = (
 def least_sentence(records: Sequence[FieldRecord]) -> list[str]:
     """The least section left of all pictures and what it rests on; without sections the least width."""
     shown = of_kind(records, "strut")
-    told = [r for r in shown if least_section(r).basis and not exceeds_reference(r)]
+    told = [r for r in shown if least_section(r).basis]
     if told:
         least = min(told, key=lambda r: least_section(r).value)
         return [f"Least section left: {_left(least, '95 % interval ')}, {_where(least)}; {_basis(least)}."]
@@ -142,7 +143,12 @@ def _found(record: FieldRecord) -> list[str]:
         where = f", strut {which:.0f}" if n > 1 and not math.isnan(which) else ""
         sentences.append(f"Mean width {mean}; least {least}{where}.")
     loss = _estimate(record, "loss_fraction", "\u00a0%", 100.0)
-    if loss:
+    if exceeds_reference(record):
+        said = excess_words(record)
+        sentences.append(
+            f"{said[0].upper()}{said[1:]}, beyond the interval: no loss and no section can be told."
+        )
+    elif loss:
         against = {"drawn": "the width as drawn", "before": "the picture before"}
         sentences.append(
             f"Loss of width {loss} against "
@@ -164,6 +170,8 @@ def _found(record: FieldRecord) -> list[str]:
 
 def _lost_sentence(record: FieldRecord) -> list[str]:
     lost = lost_metal(record)
+    if exceeds_reference(record):
+        return []
     if not lost.length_fraction > 0:
         return []
     text = f"Of the length {significant(100 * lost.length_fraction, 2)}\u00a0% is gone"

@@ -10,6 +10,7 @@ import numpy as np
 
 from surfscan.columns import Table
 from surfscan.report.records import FieldRecord
+from surfscan.report.rounding import significant
 
 MEASURED, DRAWN = "measured", "drawn"
 MEASURED_THICKNESS, EQUAL_LOSS = "measured thickness", "equal loss all round"
@@ -115,13 +116,12 @@ def section_basis(record: FieldRecord) -> str:
 def least_section(record: FieldRecord) -> LeastSection:
     """The estimate of the least section to go by: with measured thickness, else with equal loss all round.
 
-    Width and drawn thickness alone give an upper bound, which stands beside it.
+    Width and drawn thickness alone give an upper bound, which stands beside it. There is none where the
+    picture shows more metal than there was (`exceeds_reference`).
     """
-    is_measured = section_basis(record) == MEASURED
-    name = "least_section_fraction" if is_measured else "least_section_equal_loss_fraction"
-    value = record.figure("struts", name)
-    basis = "" if math.isnan(value) else MEASURED_THICKNESS if is_measured else EQUAL_LOSS
-    return LeastSection(value, *record.interval("struts", name), basis)
+    if exceeds_reference(record):
+        return LeastSection(math.nan, math.nan, math.nan, "")
+    return _least_section(record)
 
 
 def exceeds_reference(record: FieldRecord) -> bool:
@@ -131,10 +131,26 @@ def exceeds_reference(record: FieldRecord) -> bool:
     loss and no section can be told.
     """
     loss, (_, most) = record.figure("struts", "loss_fraction"), record.interval("struts", "loss_fraction")
-    least = least_section(record)
-    return (loss if math.isnan(most) else most) < 0 or (
-        least.value if math.isnan(least.low) else least.low
-    ) > 1
+    least = _least_section(record)
+    smallest = least.value if math.isnan(least.low) else least.low
+    return (loss if math.isnan(most) else most) < 0 or smallest > 1
+
+
+def excess_words(record: FieldRecord) -> str:
+    """By how much a picture shows more metal than there was."""
+    loss = record.figure("struts", "loss_fraction")
+    if loss < 0:
+        return f"struts {significant(1 - loss)} times as wide as before or as drawn"
+    share = significant(_least_section(record).value)
+    return f"a least section {share} times that before or as drawn"
+
+
+def _least_section(record: FieldRecord) -> LeastSection:
+    is_measured = section_basis(record) == MEASURED
+    name = "least_section_fraction" if is_measured else "least_section_equal_loss_fraction"
+    value = record.figure("struts", name)
+    basis = "" if math.isnan(value) else MEASURED_THICKNESS if is_measured else EQUAL_LOSS
+    return LeastSection(value, *record.interval("struts", name), basis)
 
 
 def is_upper_bound(record: FieldRecord) -> bool:
@@ -145,12 +161,14 @@ def is_upper_bound(record: FieldRecord) -> bool:
 def station_shares(record: FieldRecord) -> np.ndarray:
     """Remaining width of every station over its width before or as drawn; not-a-number where not counted.
 
-    All not-a-number where nothing is known to compare with.
+    All not-a-number where nothing is known to compare with, or where that cannot be right.
     """
     stations, struts = record.table("stations"), record.table("struts")
     reference = np.full(len(stations["strut"]), np.nan)
     for number, width in zip(struts["strut"], struts["reference_width_px"], strict=True):
         reference[stations["strut"] == number] = width
+    if exceeds_reference(record):
+        return np.full(len(reference), np.nan)
     now, wide = stations["width_um"], stations["width_px"]
     there = np.isfinite(now) & (now > 0)
     before = np.divide(stations["width_before_um"] * wide, now, out=np.full(len(now), np.nan), where=there)

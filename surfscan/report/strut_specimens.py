@@ -20,7 +20,6 @@ from surfscan.report.pooling import (
     number,
 )
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, about
-from surfscan.report.rounding import significant
 from surfscan.report.strut_records import (
     COUNTS,
     DRAWN,
@@ -29,6 +28,7 @@ from surfscan.report.strut_records import (
     MEASURED_THICKNESS,
     counted_length_um,
     exceeds_reference,
+    excess_words,
     least_section,
     lost_metal,
     penetration_um,
@@ -149,16 +149,10 @@ def _without_those_beyond(figures: Figures, scaled: Sequence[FieldRecord]) -> li
     for record in scaled:
         if record.image_id not in figures.beyond:
             continue
-        loss = record.figure("struts", "loss_fraction")
-        said = (
-            f"struts {significant(1 - loss)} times as wide as before or as drawn"
-            if loss < 0
-            else f"a least section {significant(least_section(record).value)} times that before or as drawn"
-        )
         figures.warn(
-            f"{record.image_id} shows {said}, beyond the interval: left out of loss, penetration and "
-            "section. Check pixel size, drawn_strut_width_um and drawn_thickness_um (in µm), the picture "
-            "before, and whether product was taken for metal."
+            f"{record.image_id} shows {excess_words(record)}, beyond the interval: left out of loss, "
+            "penetration and section. Check pixel size, drawn_strut_width_um and drawn_thickness_um (in µm), "
+            "the picture before, and whether product was taken for metal."
         )
     return [r for r in scaled if r.image_id not in figures.beyond]
 

@@ -74,3 +74,17 @@ def test_without_a_scale_axes_are_in_px(found):
     chart = section_chart(found[5])
     assert "Penetration (px)" in chart and "µm" not in chart
     assert 'class="sec-bar"' not in chart
+
+
+def test_greatest_below_metal_is_called_undercut(found):
+    section = found[0]
+    stations = section.record.table("outline")
+    own = stations["profile"] == section.number
+    k = greatest_station(section)
+    assert "undercut" not in section_chart(section)
+    kept = stations["penetration_px"].copy()
+    stations["penetration_px"][np.flatnonzero(own)[k]] = 0.5 * kept[np.flatnonzero(own)[k]]
+    chart = section_chart(section)
+    stations["penetration_px"][:] = kept
+    assert re.search(r">greatest [\d.]+ µm, undercut</text>", chart)
+    assert "below metal that still stands (undercut)" in re.search('aria-label="([^"]*)"', chart).group(1)

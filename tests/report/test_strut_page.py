@@ -2,9 +2,12 @@
 
 import csv
 import re
+from dataclasses import replace
 
 import openpyxl
 import pytest
+
+from surfscan.report.strut_page import _shared_warnings
 
 
 @pytest.fixture(scope="module")
@@ -60,6 +63,13 @@ def test_tables_are_written_and_the_workbook_has_the_stations(reported_struts):
     assert rows[0]["image"] == "struts/plain.png" and rows[0]["specimen"] == "S <plain>"
     book = openpyxl.load_workbook(reported_struts / "tables" / "surfscan.xlsx", read_only=True)
     assert {"strut_images", "strut_specimens", "struts", "strut_faults", "stations"} <= set(book.sheetnames)
+
+
+def test_warnings_of_many_pictures_are_left_to_the_list(strut_records):
+    records = [replace(r, image_id=f"{k}.png") for k, r in enumerate([strut_records["plain"]] * 5)]
+    (text,) = records[0].warnings
+    assert _shared_warnings(records) == {text}
+    assert _shared_warnings(records[:4]) == set()
 
 
 def test_same_study_same_page(reported_struts, text):

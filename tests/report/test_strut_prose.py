@@ -78,3 +78,14 @@ def test_no_strut_is_said(strut_records):
     stored = record.results["struts"]
     none = replace(stored, summary=dict(stored.summary) | {"strut_count": 0})
     assert "No strut was found." in strut_prose.strut_caption(replace(record, results={"struts": none}), "")
+
+
+def test_more_metal_than_there_was_is_said_in_place_of_loss_and_section(strut_records):
+    record = strut_records["plain"]
+    stored = record.results["struts"]
+    refuted = {"loss_fraction": -9.0, "loss_fraction_ci95": [-9.2, -8.8]}
+    beyond = replace(record, results={"struts": replace(stored, summary=dict(stored.summary) | refuted)})
+    text = plain(strut_prose.strut_caption(beyond, ""))
+    assert "Struts 10.0 times as wide as before or as drawn, beyond the interval: no loss and no" in text
+    assert "Loss of width" not in text and "Least section" not in text
+    assert strut_prose.least_sentence([beyond])[0].startswith("Least width seen")
