@@ -73,10 +73,7 @@ GROUP_FIGURES: dict[str, tuple[str, str]] = {
     "min_strut_width_um": ("µm", "least strut width"),
     "strut_loss_fraction": ("1", "loss of strut width"),
     "width_penetration_um": ("µm", "penetration from strut width"),
-    "least_section_left_fraction": (
-        "1",
-        "least section left of a strut (with measured thickness, else with equal loss all round)",
-    ),
+    "least_section_left_fraction": ("1", "least section left of a strut"),
     "least_section_fraction": (
         "1",
         "least section of a strut with thickness measured or drawn (upper bound, without interval)",

@@ -82,9 +82,11 @@ def test_greatest_below_metal_is_called_undercut(found):
     own = stations["profile"] == section.number
     k = greatest_station(section)
     assert "undercut" not in section_chart(section)
-    kept = stations["penetration_px"].copy()
-    stations["penetration_px"][np.flatnonzero(own)[k]] = 0.5 * kept[np.flatnonzero(own)[k]]
+    at = np.flatnonzero(own)[k]
+    kept = {name: stations[name].copy() for name in ("penetration_px", "reaches_metal")}
+    stations["penetration_px"][at], stations["reaches_metal"][at] = 0.5 * stations["deepest_px"][at], True
     chart = section_chart(section)
-    stations["penetration_px"][:] = kept
+    for name, values in kept.items():
+        stations[name][:] = values
     assert re.search(r">greatest [\d.]+ µm, undercut</text>", chart)
     assert "below metal that still stands (undercut)" in re.search('aria-label="([^"]*)"', chart).group(1)
