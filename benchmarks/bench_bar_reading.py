@@ -2,7 +2,8 @@
 
 Run: python benchmarks/bench_bar_reading.py [--images 200] [--first-seed 0]
 
-Wrong is a scale that was taken without a person having looked and is off by more than 2 %. Pictures with two
+Wrong is a scale that was taken without a person having looked and is off by more than 2 %, by the centres of
+end ticks or by their outer edges. Pictures with two
 bars of different scales and pictures without a bar must give no scale.
 """
 
@@ -44,7 +45,7 @@ class ReadScore:
 def outcome(reading: ScaleReading, picture: BarPicture) -> str:
     """What became of one picture; without a bar of its own, or with two that differ, no scale is right."""
     if reading.calibration is not None:
-        true = {bar.pixel_size_um for bar in picture.bars}
+        true = {size for bar in picture.bars for size in bar.pixel_sizes_um}
         agreeing = [t for t in true if abs(reading.calibration.pixel_size_x_um / t - 1) <= OFF]
         return "taken" if agreeing and len(agreeing) == len(true) else "wrong"
     if not reading.readings:

@@ -6,6 +6,7 @@ Run: python benchmarks/bench_bars.py [--images 200] [--first-seed 0]
 from __future__ import annotations
 
 import argparse
+import math
 import time
 from dataclasses import dataclass
 
@@ -18,7 +19,10 @@ from surfscan.calibration.bars import Bar, find_bars
 
 @dataclass(frozen=True)
 class BarScore:
-    """What one run over drawn bars gave; errors are those of both ends of the bars found, px."""
+    """What one run over drawn bars gave; errors are those of both ends of the bars found, px.
+
+    Of an end with a tick the error is that against its centre or its outer edge, whichever is larger.
+    """
 
     found: int
     known: int
@@ -44,8 +48,10 @@ def score_drawn(pictures: list[tuple[int, BarPicture]]) -> BarScore:
         if not bars or not matches(bars[0], drawn):
             missed.append(seed)
             continue
-        errors += [bars[0].col_start_px - drawn.col_start_px, bars[0].col_end_px - drawn.col_end_px]
-        uncertainties += [bars[0].end_uncertainty_px] * 2
+        for outwards in (drawn.col_start_px - bars[0].col_start_px, bars[0].col_end_px - drawn.col_end_px):
+            errors.append(max(outwards, outwards - drawn.tick_width_px / 2, key=abs))
+        ticks = bars[0].tick_width_px / 4 / math.sqrt(3)
+        uncertainties += [math.hypot(bars[0].end_uncertainty_px, ticks)] * 2
     n = len(pictures)
     return BarScore(n - len(missed), n, np.array(errors), np.array(uncertainties), tuple(missed))
 

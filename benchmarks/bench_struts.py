@@ -31,6 +31,8 @@ NEAR_MIDDLE = 0.35
 
 HARD = {
     "notched": {"notches": 4},
+    "notch of 40 %": {"notches": 0, "deep_notch": 0.4},
+    "notch of 60 %": {"notches": 0, "deep_notch": 0.6},
     "ragged": {"ragged_px": 1.5},
     "glints": {"glints": 5},
     "noise 10 %": {"noise": 0.1},

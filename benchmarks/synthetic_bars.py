@@ -39,7 +39,11 @@ _OVER = 8  # sub-pixels to a pixel, for ends that lie between pixels
 
 @dataclass(frozen=True)
 class DrawnBar:
-    """A bar as drawn; ends are outer edges, or tick centres where `ticks`; the first pixel centre is 0."""
+    """A bar as drawn; ends are outer edges, or tick centres where `ticks`; the first pixel centre is 0.
+
+    Whether the label counts from the centres of the ticks or from their outer edges, `tick_width_px` / 2
+    further out, is left open: both are right.
+    """
 
     row_px: float
     col_start_px: float
@@ -48,16 +52,13 @@ class DrawnBar:
     ticks: bool
     label: str
     length_um: float
+    tick_width_px: float = 0.0
 
     @property
-    def length_px(self) -> float:
-        """From end to end."""
-        return self.col_end_px - self.col_start_px
-
-    @property
-    def pixel_size_um(self) -> float:
-        """Of the picture."""
-        return self.length_um / self.length_px
+    def pixel_sizes_um(self) -> tuple[float, float]:
+        """Of the picture, counted between outer edges and between the centres of ticks."""
+        between = self.col_end_px - self.col_start_px
+        return self.length_um / (between + self.tick_width_px), self.length_um / between
 
 
 @dataclass(frozen=True)
@@ -350,6 +351,7 @@ def _draw_bar(
             text_at = (bar_row + thickness + gap, text_col)
     _fill(pixels, bar_row, bar_row + thickness, x0, x1, ink)
     start, end = x0 - 0.5, x1 - 0.5
+    wide = 0
     if ticks:
         wide = max(1, min(thickness, 3))
         low = bar_row if one_sided and side == "below" else bar_row - tick_height
@@ -364,7 +366,8 @@ def _draw_bar(
         taken = (area[0], area[1], int(c) - 20, int(c + width) + 20)
         text_ink = ink if rng.random() < 0.5 else ((0, 0, 0) if strip_level > 127 else (255, 255, 255))
         _write_distractors(pixels, area, text_ink, rng, taken)
-    return DrawnBar(bar_row + thickness / 2 - 0.5, start, end, float(thickness), ticks, label, length_um)
+    row = bar_row + thickness / 2 - 0.5
+    return DrawnBar(row, start, end, float(thickness), ticks, label, length_um, float(wide))
 
 
 def _ink(place: str, strip_level: int | None, rng: np.random.Generator) -> tuple[int, int, int]:

@@ -127,6 +127,7 @@ def curved_strut(
     blur: float | None = None,
     noise: float | None = None,
     notches: int | None = None,
+    deep_notch: float = 0.0,
     polarity: str | None = None,
     uneven: float | None = None,
     ragged_px: float = 0.0,
@@ -134,7 +135,10 @@ def curved_strut(
     product_px: float = 0.0,
     product_level: float = 0.3,
 ) -> SyntheticStrut:
-    """One curved strut that leaves the field on both sides, with notches; what is not given is drawn."""
+    """One curved strut that leaves the field on both sides, with notches; what is not given is drawn.
+
+    `deep_notch` is the depth of one more notch from one side, as a share of the width.
+    """
     rng = np.random.default_rng(seed)
     blur = rng.uniform(0.5, 2.0) if blur is None else blur
     noise = rng.uniform(0.0, 0.05) if noise is None else noise
@@ -163,6 +167,9 @@ def curved_strut(
         if ragged_px:
             half = half + ragged_px * _rough(rng, len(s), 5 / 0.25)
         halves.append(np.maximum(half, 0.12 * width))
+    if deep_notch:
+        at, long = rng.uniform(-100, 100), rng.uniform(6, 20)
+        halves[0] = halves[0] - deep_notch * width * np.exp(-0.5 * ((s - at) / long) ** 2)
     normal = np.array([np.cos(angle), -np.sin(angle)])  # (row, col), to the left of the way
     left = np.column_stack([row + halves[0] * normal[0], col + halves[0] * normal[1]])
     right = np.column_stack([row - halves[1] * normal[0], col - halves[1] * normal[1]])

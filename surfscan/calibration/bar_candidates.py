@@ -13,6 +13,8 @@ from typing import Literal
 
 import numpy as np
 
+from surfscan.calibration.levels import as_bytes
+
 THICKEST = 0.035  # of the picture's height: more is no bar
 THICKEST_FLOOR_PX = 6  # but in small pictures at least this thick is allowed
 SHORTEST = 0.025  # of the picture's width
@@ -81,7 +83,7 @@ def planes_of(pixels: np.ndarray) -> list[Plane]:
 
     if pixels.size == 0 or not (pixels.ndim == 2 or (pixels.ndim == 3 and pixels.shape[2] in (1, 3, 4))):
         raise ValueError(f"expected (M, N), (M, N, 3) or (M, N, 4) pixels, got {pixels.shape}")
-    eight = _eight_bit(pixels)
+    eight = as_bytes(pixels)
     if eight.ndim == 2 or eight.shape[2] == 1:
         return [Plane(np.ascontiguousarray(eight.reshape(eight.shape[:2])), "luminance")]
     red, green, blue = (np.ascontiguousarray(eight[..., i]) for i in range(3))
@@ -193,16 +195,3 @@ def _rectangle(
     return [
         Candidate(plane, light, row + top, row + bottom + 1, (col + first) * block, (col + last + 1) * block)
     ]
-
-
-def _eight_bit(pixels: np.ndarray) -> np.ndarray:
-    """The picture in 8 bit, its own range brought to 0-255 unless it is 8 bit already."""
-    if pixels.dtype == np.uint8:
-        return pixels
-    if pixels.dtype == bool:
-        return pixels.astype(np.uint8) * 255
-    low, high = float(np.fmin.reduce(pixels, axis=None)), float(np.fmax.reduce(pixels, axis=None))
-    if not (np.isfinite(low) and np.isfinite(high) and high > low):
-        return np.zeros(pixels.shape, np.uint8)
-    scaled = (pixels.astype(np.float32) - np.float32(low)) * np.float32(255.0 / (high - low))
-    return np.rint(np.nan_to_num(scaled, nan=0.0, posinf=255.0, neginf=0.0)).astype(np.uint8)

@@ -1,10 +1,12 @@
 """Where a scale bar ends: half-level crossings of its profile, with the uncertainty of each.
 
 The rule. A plain bar reaches from outer edge to outer edge, each where the profile along the bar crosses
-half way between the bar's level and that of the ground just beyond. A bar with end ticks reaches from the
-centre of one tick to the centre of the other, a tick's centre lying midway between the half-level crossings
-of its two sides. Positions are in px, the centre of the first pixel being 0: a bar that fills columns 10 to
-19 reaches from 9.5 to 19.5.
+half way between the bar's level and that of the ground just beyond. Of a bar with end ticks nobody can see
+whether its label counts from the centres of the ticks or from their outer edges: it is taken to reach from
+half way between these at one end to half way between them at the other, and up to a quarter of a tick's
+width each way stands in the uncertainty of the scale
+(`surfscan.calibration.uncertainty.bar_uncertainty`). A tick's sides are its half-level crossings. Positions
+are in px, the centre of the first pixel being 0: a bar that fills columns 10 to 19 reaches from 9.5 to 19.5.
 
 The uncertainty of one end (k = 1) combines the noise of both levels and of the pixel at the crossing,
 divided by the slope there, with a floor. An end that drops from bar to ground from one pixel to the next
@@ -118,10 +120,19 @@ def crossing(samples: np.ndarray, start: int, step: int, bar: np.ndarray, ground
     return End(start + step * at, float(min(np.hypot(noise, floor), 5.0)), width)
 
 
-def tick_centre(
+@dataclass(frozen=True)
+class Tick:
+    """An end tick: its centre, the centre's uncertainty (k = 1), and the width of the tick, all px."""
+
+    centre_px: float
+    uncertainty_px: float
+    width_px: float
+
+
+def tick_at(
     profile: np.ndarray, first: int, last: int, ground_left: slice, ground_right: slice
-) -> tuple[float, float] | None:
-    """Centre of a tick and its uncertainty, from the half-level crossings of its two sides.
+) -> Tick | None:
+    """The tick in some columns, from the half-level crossings of its two sides; None where it has none.
 
     Parameters
     ----------
@@ -145,8 +156,10 @@ def tick_centre(
     if a is None or b is None:
         return None
     floor = min(a.uncertainty_px, b.uncertainty_px)
-    return (a.position_px + b.position_px) / 2, max(
-        floor, float(np.hypot(a.uncertainty_px, b.uncertainty_px)) / 2
+    return Tick(
+        centre_px=(a.position_px + b.position_px) / 2,
+        uncertainty_px=max(floor, float(np.hypot(a.uncertainty_px, b.uncertainty_px)) / 2),
+        width_px=a.position_px - b.position_px,
     )
 
 

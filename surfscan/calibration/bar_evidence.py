@@ -44,7 +44,7 @@ class Found:
     start_px: float
     end_px: float
     end_uncertainty_px: float
-    ticks: bool
+    tick_width_px: float
     box: tuple[int, int, int, int]
     level: float
     evidence: float
@@ -208,12 +208,14 @@ def _measure(
         end.position_px,
         max(start.uncertainty_px, end.uncertainty_px),
     )
+    tick_width = 0.0
     if hanging.ticks:
-        centres = [hanging.centre(levels, side) for side in (0, 1)]
-        if centres[0] is None or centres[1] is None:
+        left_tick, right_tick = (hanging.tick(levels, side) for side in (0, 1))
+        if left_tick is None or right_tick is None:
             return None
-        (left, u_left), (right, u_right) = centres[0], centres[1]
-        uncertainty = max(u_left, u_right)
+        tick_width = (left_tick.width_px + right_tick.width_px) / 2
+        left, right = left_tick.centre_px - tick_width / 4, right_tick.centre_px + tick_width / 4
+        uncertainty = max(left_tick.uncertainty_px, right_tick.uncertainty_px)
     soft = _SOFTER_COLOUR if coloured else 1.0
     factors |= {
         "nothing hanging on": _hanging_factor(hanging, flat, length / cols),
@@ -241,7 +243,7 @@ def _measure(
         left,
         right,
         uncertainty,
-        hanging.ticks,
+        tick_width,
         box,
         core.level,
         float(np.prod(list(factors.values()))),

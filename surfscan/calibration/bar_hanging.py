@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from surfscan.calibration.bar_ends import tick_centre
+from surfscan.calibration.bar_ends import Tick, tick_at
 
 _INK = 0.5  # share of the step from ground to bar from which a pixel counts as ink
 _TALLEST = 0.08  # of the picture's height that a tick reaches from the bar, each way
@@ -60,16 +60,16 @@ class Hanging:
     tick_columns: tuple[tuple[int, int], tuple[int, int]] = ((0, 0), (0, 0))
     tick_rows: tuple[int, ...] = ()
 
-    def centre(self, levels: np.ndarray, side: int) -> tuple[float, float] | None:
-        """Centre of the left (0) or right (1) tick and its uncertainty, px; None where it cannot be told."""
+    def tick(self, levels: np.ndarray, side: int) -> Tick | None:
+        """The left (0) or right (1) tick, measured; None where it cannot be told."""
         first, last = self.tick_columns[side]
         profile = levels[list(self.tick_rows)].mean(axis=0, dtype=np.float64)
         left, right = slice(max(0, first - 8), max(0, first - 1)), slice(last + 2, last + 9)
-        return tick_centre(profile, first, last, left, right)
+        return tick_at(profile, first, last, left, right)
 
 
 @dataclass(frozen=True)
-class _Tick:
+class _TickInk:
     first: int
     last: int
     up: int
@@ -175,7 +175,7 @@ def _reach(ink: np.ndarray) -> np.ndarray:
     return np.where(ink.all(axis=0), len(ink), np.argmin(ink, axis=0))
 
 
-def _tick(columns: np.ndarray, extra: list[np.ndarray], least: int, widest: float) -> _Tick | None:
+def _tick(columns: np.ndarray, extra: list[np.ndarray], least: int, widest: float) -> _TickInk | None:
     """The tick at one end, looked for from the end inwards."""
     columns = columns[(columns >= 0) & (columns < len(extra[0]))]
     tall = np.maximum(extra[0][columns], extra[1][columns]) >= least
@@ -189,14 +189,14 @@ def _tick(columns: np.ndarray, extra: list[np.ndarray], least: int, widest: floa
     if len(chosen) > widest:
         return None
     up, down = (int(np.max(e[chosen])) for e in extra)
-    return _Tick(int(chosen.min()), int(chosen.max()), up if up >= 2 else 0, down if down >= 2 else 0)
+    return _TickInk(int(chosen.min()), int(chosen.max()), up if up >= 2 else 0, down if down >= 2 else 0)
 
 
 def _alike(a: int, b: int) -> bool:
     return abs(a - b) <= max(2, 0.3 * max(a, b))
 
 
-def _closes(ink: np.ndarray, height: int, left: _Tick, right: _Tick) -> bool:
+def _closes(ink: np.ndarray, height: int, left: _TickInk, right: _TickInk) -> bool:
     """Whether a line joins the far ends of two ticks: then it is a frame."""
     between = ink[max(0, height - 3) : height + 1, left.last + 2 : right.first - 1]
     return bool(between.size and np.any(between.mean(axis=1) > 0.6))

@@ -10,9 +10,10 @@ from surfscan.calibration.bars import Bar, Box, find_bars
 from surfscan.calibration.label_evidence import TiedLabel, tied_labels
 from surfscan.calibration.label_reading import why_unreadable
 from surfscan.calibration.labels import Label, is_round, label_step_um
+from surfscan.calibration.levels import as_bytes
 from surfscan.calibration.metadata import LARGEST_PIXEL_UM, SMALLEST_PIXEL_UM
 from surfscan.calibration.surroundings import box_behind
-from surfscan.calibration.uncertainty import ScaleUncertainty, bar_uncertainty
+from surfscan.calibration.uncertainty import ScaleUncertainty, bar_uncertainty, tick_doubt_px
 from surfscan.columns import Table, conform, empty_table
 from surfscan.images import Calibration
 
@@ -34,6 +35,8 @@ _CONTRADICTED, _SECOND = (
     0.92,
 )  # what is left of the confidence then, and beside another bar without label
 _USUAL_PIXELS_UM = (1e-4, 60.0)  # pixel sizes of electron and light microscopes; others halve the fit
+_TICKS_IN_DOUBT = (0.01, 0.6)  # relative standard uncertainty from what part of its ticks a bar counts from
+# which it is not taken, and what is left of the confidence then
 _GIVEN_ALONE = 0.95  # fit of a label that was given and could not be read
 _PLAIN_BAR = 0.8  # a bar without label is left out of the field from this evidence on
 _MARGIN_PX = 3
@@ -151,7 +154,8 @@ def read_scale(
     -----
     Confidence is the product of three parts, each 0 to 1: the bar's own evidence, the label's (how many
     renderings agree, how well they were recognised, whether any reads otherwise) and their fit (distance of
-    the label from the bar, a number such as bars have, a pixel size such as microscopes have). Two bars that
+    the label from the bar, a number such as bars have, a pixel size such as microscopes have; ticks so wide
+    that what part of them counts makes 1 % or more of standard uncertainty). Two bars that
     give scales more than 3 % apart, two labels at one bar, or metadata that say otherwise halve it; another
     bar without a label lowers it a little. Limits are common practice, no source, set on drawn bars.
     """
@@ -178,17 +182,6 @@ def read_scale(
     return ScaleReading(
         tuple(readings), tuple(warnings), contradiction, _calibration(readings[0]), _overlays(level, readings)
     )
-
-
-def as_bytes(pixels: np.ndarray) -> np.ndarray:
-    """The picture as uint8, its range spread over 0 to 255 where it is of another type; not-a-number is 0."""
-    if pixels.dtype == np.uint8:
-        return pixels
-    low, high = float(np.fmin.reduce(pixels, axis=None)), float(np.fmax.reduce(pixels, axis=None))
-    if not (np.isfinite(low) and np.isfinite(high) and high > low):
-        return np.zeros(pixels.shape, np.uint8)
-    spread = (np.nan_to_num(pixels.astype(np.float32), nan=low) - low) * np.float32(255 / (high - low))
-    return np.clip(np.rint(spread), 0, 255).astype(np.uint8)
 
 
 def _judged(
@@ -223,6 +216,8 @@ def _judged(
         return replace(reading, fit=0.0)
     if not _USUAL_PIXELS_UM[0] <= size <= _USUAL_PIXELS_UM[1] and given is None:
         reading = replace(reading, fit=0.5 * reading.fit)
+    if _in_doubt_by_ticks(bar):
+        reading = replace(reading, fit=_TICKS_IN_DOUBT[1] * reading.fit)
     assert reading.label is not None
     step = 0.0 if given is not None else label_step_um(reading.label) / reading.label.length_um
     return replace(
@@ -231,10 +226,16 @@ def _judged(
         uncertainty=bar_uncertainty(
             bar.length_px,
             bar.end_uncertainty_px,
+            tick_width_px=bar.tick_width_px,
             label_step_relative=step,
             certificate_relative_uncertainty=certificate,
         ),
     )
+
+
+def _in_doubt_by_ticks(bar: Bar) -> bool:
+    """Whether the ticks are so wide for the bar that it matters which part of them the label counts from."""
+    return tick_doubt_px(bar.tick_width_px) > _TICKS_IN_DOUBT[0] * bar.length_px
 
 
 def _one_bar_a_label(readings: list[BarReading]) -> list[BarReading]:
@@ -290,7 +291,8 @@ def _against_metadata(
         f"{100 * (first.pixel_size_um / metadata_um - 1):+.1f} %: check which holds. A picture that was "
         "resized keeps its bar, not its metadata."
     )
-    sure = first.confidence >= accepted_from
+    known = first.confidence / (_TICKS_IN_DOUBT[1] if _in_doubt_by_ticks(first.bar) else 1.0)
+    sure = known >= accepted_from  # what part of its ticks counts makes no such difference
     return replace(first, confidence=first.confidence * _CONTRADICTED), told if sure else ""
 
 
@@ -309,6 +311,15 @@ def _remarks(first: BarReading) -> list[str]:
         return [
             f"The label given is '{first.label.text}', but the one beside the bar ({where}) reads "
             f"'{first.read_otherwise}': nothing was taken. Give the right one, or state the pixel size."
+        ]
+    if first.label is not None and _in_doubt_by_ticks(first.bar):
+        size, width = first.pixel_size_um, first.bar.tick_width_px
+        outer, centre = (first.label.length_um / (first.bar.length_px + w / 2) for w in (width, -width))
+        return [
+            f"A scale bar may read {_text(first)} ({where}), but its end ticks are {width:.1f} px wide: "
+            f"counted between their outer edges a pixel is {outer:.5g} µm, between their centres "
+            f"{centre:.5g} µm. It was not taken. Measure a picture with a longer bar, or state the pixel "
+            f"size: --pixel-size-um {size:.6g} on the command line, pixel_size_um in study.toml."
         ]
     if first.label is not None:
         return [

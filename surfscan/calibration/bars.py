@@ -29,8 +29,9 @@ class Bar:
     row_px : float
         Middle of the bar's thickness.
     col_start_px, col_end_px : float
-        Its ends along the row: the outer edges of a plain bar, the centres of the end ticks of one with ticks
-        (`surfscan.calibration.bar_ends` says how). The centre of the first pixel is 0.
+        Its ends along the row: the outer edges of a plain bar, half way between centre and outer edge of the
+        end ticks of one with ticks (`surfscan.calibration.bar_ends` says why). The centre of the first pixel
+        is 0.
     thickness_px : float
         From edge to edge, at half level; ticks not counted.
     style : {"plain", "ticks"}
@@ -38,13 +39,16 @@ class Bar:
         Against what is above and below.
     end_uncertainty_px : float
         Standard uncertainty (k = 1) of one end, the worse of the two; never below 0.1 px, and never below
-        0.29 px where the ends are drawn to whole pixels.
+        0.29 px where the ends are drawn to whole pixels. What part of a tick the label counts from is not in
+        it.
     evidence : float
         0 to 1; from `LIKELY_FROM` on it is taken for a bar.
     box : (int, int, int, int)
         row0, row1, col0, col1 (row1, col1 excluded) of all its ink, ticks too.
     under_text : bool
         Whether text close above begins and ends where it does: it underlines that, unless that is its label.
+    tick_width_px : float
+        Mean width of the end ticks; 0 for a plain bar.
     """
 
     row_px: float
@@ -57,6 +61,7 @@ class Bar:
     evidence: float
     box: Box
     under_text: bool = False
+    tick_width_px: float = 0.0
 
     @property
     def length_px(self) -> float:
@@ -148,10 +153,11 @@ def _as_bar(f: Found) -> Bar:
         col_start_px=f.start_px,
         col_end_px=f.end_px,
         thickness_px=f.bottom_px - f.top_px,
-        style="ticks" if f.ticks else "plain",
+        style="ticks" if f.tick_width_px else "plain",
         polarity="coloured" if f.plane == "saturation" else ("light" if f.light else "dark"),
         end_uncertainty_px=f.end_uncertainty_px,
         evidence=f.evidence,
         box=f.box,
         under_text=f.under_text,
+        tick_width_px=f.tick_width_px,
     )

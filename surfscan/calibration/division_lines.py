@@ -10,6 +10,7 @@ import numpy as np
 FEWEST_LINES = 5
 """Fewer lines than this give no pitch (common practice, no source)."""
 
+_CROSSED_PX = 15  # a gap so wide in the rows that show lines is a line of another set that crosses them
 _BANDS = 8  # sub-bands across the lines' length in which each line is located
 _PROMINENCE = 0.3  # a line stands out by this share of what the clear lines do
 _OFF_LATTICE = 0.25  # a line further than this share of the pitch from its place is none
@@ -19,6 +20,11 @@ _TRUE = 0.1  # ... and their scatter about it, as a share of the pitch
 _OUTLIER = 4.0  # robust standard deviations
 _STARTS = 5  # lines near the middle from which a lattice is grown: one may be a mark
 _OCCUPIED = 0.5  # at least this share of the places between first and last line carries one
+_LINE = 0.3  # a column further from the ground than this share of what the lines are belongs to a line
+_GROUND = 0.2  # share of the columns from which the slow course is that of the ground alone
+_STRIP_PX = 128  # rows on which the angle is sharpened first; then on twice as many, and so on
+_DOUBT_DEG = 0.7  # and no further from the angle that was given
+_SHEAR_PX = 0.7  # the angle is tried in steps that shear a strip by so much from its first to its last row
 
 
 @dataclass(frozen=True)
@@ -58,6 +64,20 @@ class LineFit:
     span_px: float
 
 
+def line_strength(grey: np.ndarray, angle_deg: float) -> float:
+    """How much the mean of the rows varies once the picture is turned by an angle, sharpened, levels².
+
+    Parameters
+    ----------
+    grey : ndarray of shape (M, N), float32
+    angle_deg : float
+        As for `fit_lines`.
+    """
+    angle_deg = _sharpened(grey, angle_deg)
+    band = _band(_turned(grey, angle_deg))
+    return 0.0 if band is None else _variation(grey, angle_deg, *band)
+
+
 def fit_lines(grey: np.ndarray, angle_deg: float) -> LineFit | None:
     """Fit lines that run roughly down the picture.
 
@@ -66,7 +86,7 @@ def fit_lines(grey: np.ndarray, angle_deg: float) -> LineFit | None:
     grey : ndarray of shape (M, N), float32
         Picture whose lines run from top to bottom, with their normal `angle_deg` from the row direction.
     angle_deg : float
-        Direction of the normal as far as it is known, within about a degree.
+        Direction of the normal as far as it is known, within half a degree.
 
     Returns
     -------
@@ -76,12 +96,14 @@ def fit_lines(grey: np.ndarray, angle_deg: float) -> LineFit | None:
 
     Notes
     -----
-    The picture is turned so that the lines stand upright. Rows where most lines are seen form a band; the
-    band's mean profile gives a first lattice, and eight sub-bands locate each line again by the centroid of
+    The picture is turned so that the lines stand upright: by the angle at which the mean profile of some rows
+    varies most, then that of twice as many, up to all. Rows where most lines are seen form a band; the band's
+    mean profile gives a first lattice, and eight sub-bands locate each line again by the centroid of
     what stands out above half of its height. All positions p are fitted at once,
     p = a + d n + t y, with the line's number n and the sub-band's row y, by least squares with outliers
     beyond four robust standard deviations left out; the slope t turns the picture once more.
     """
+    angle_deg = _sharpened(grey, angle_deg)
     for _ in range(3):
         turned = _turned(grey, angle_deg)
         band = _band(turned)
@@ -124,21 +146,52 @@ def fit_lines(grey: np.ndarray, angle_deg: float) -> LineFit | None:
     return replace(fit, angle_deg=angle_deg)
 
 
-def _turned(grey: np.ndarray, angle_deg: float) -> np.ndarray:
-    """The picture with the lines' normal along the rows; not-a-number beyond its edges."""
+def _sharpened(grey: np.ndarray, angle_deg: float) -> float:
+    """The angle at which lines stand upright: there the mean of many rows varies most.
+
+    A pitch of a few pixels is smeared away over a whole picture by a fraction of a degree, though not over a
+    few rows: these are turned first, and twice as many each time that the angle is better known.
+    """
+    start_deg = angle_deg
+    band = _band(_turned(grey, angle_deg))
+    if band is None:
+        return angle_deg
+    whole, middle = band[1] - band[0], (band[0] + band[1]) // 2
+    height = min(_STRIP_PX, whole)
+    while True:
+        row0 = middle - height // 2
+        step = float(np.degrees(_SHEAR_PX / height))
+        steps = [angle_deg + k * step for k in (0, -1, 1, -2, 2)]
+        tried = [angle for angle in steps if abs(angle - start_deg) <= _DOUBT_DEG]
+        angle_deg = max(tried, key=lambda angle: _variation(grey, angle, row0, row0 + height))
+        if height == whole:
+            return angle_deg
+        height = min(2 * height, whole)
+
+
+def _variation(grey: np.ndarray, angle_deg: float, row0: int, row1: int) -> float:
+    """Variance of the mean of rows `row0:row1` of the turned picture, without its slow course."""
+    profile, recorded = _profile(_turned(grey, angle_deg, row0, row1), 0, row1 - row0)
+    return float(np.var(profile[recorded])) if recorded.any() else 0.0
+
+
+def _turned(grey: np.ndarray, angle_deg: float, row0: int = 0, row1: int | None = None) -> np.ndarray:
+    """Rows `row0:row1` of the picture with the lines' normal along them; not-a-number beyond its edges."""
     import cv2
 
-    if abs(angle_deg) < 1e-6:
-        return grey
     rows, cols = grey.shape
+    row1 = rows if row1 is None else row1
+    if abs(angle_deg) < 1e-6:
+        return grey[row0:row1]
     centre = ((cols - 1) / 2, (rows - 1) / 2)
     turn = cv2.getRotationMatrix2D(centre, angle_deg, 1.0)
+    turn[1, 2] -= row0
     beyond = float("nan")
     return np.asarray(
         cv2.warpAffine(
             grey,
             turn,
-            (cols, rows),
+            (cols, row1 - row0),
             flags=cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_CONSTANT,
             borderValue=beyond,
@@ -153,10 +206,11 @@ def _band(turned: np.ndarray) -> tuple[int, int] | None:
     steps = np.abs(np.diff(cv2.blur(turned, (3, 5)), axis=1))
     steps[~np.isfinite(steps)] = 0
     recorded = np.count_nonzero(np.isfinite(turned), axis=1)
-    energy = steps.sum(axis=1) / np.maximum(recorded, 1)
+    energy = steps.sum(axis=1)
     energy[recorded < 0.3 * turned.shape[1]] = 0
     smooth = np.convolve(energy, np.ones(9) / 9, mode="same")
-    high = smooth >= 0.75 * np.percentile(smooth, 98)
+    high = (smooth >= 0.75 * np.percentile(smooth, 98)).astype(np.uint8)
+    high = cv2.morphologyEx(high[None], cv2.MORPH_CLOSE, np.ones((1, _CROSSED_PX), np.uint8))[0] > 0
     padded = np.concatenate([[False], high, [False]])
     change = np.flatnonzero(padded[1:] != padded[:-1])
     starts, stops = change[::2], change[1::2]
@@ -181,9 +235,23 @@ def _profile(turned: np.ndarray, row0: int, row1: int) -> tuple[np.ndarray, np.n
         return mean, recorded
     mean[~recorded] = np.median(mean[recorded])
     width = max(31, (mean.size // 12) | 1)
-    weight = cv2.blur(recorded.astype(np.float64)[None], (width, 1))[0]
-    slow = cv2.blur((mean * recorded)[None], (width, 1))[0] / np.maximum(weight, 1e-9)
-    return np.where(recorded, mean - slow, 0.0), recorded
+    level = mean - _course(mean, recorded, width)
+    away = np.abs(level - np.median(level[recorded]))
+    lines = (away > _LINE * np.percentile(away[recorded], 99)).astype(np.uint8)
+    ground = recorded & (cv2.dilate(lines[None], np.ones((1, 5), np.uint8))[0] == 0)
+    # Near the end of what is recorded a course that takes in lines would shift those beside them.
+    if np.count_nonzero(ground) > _GROUND * np.count_nonzero(recorded):
+        level = mean - _course(mean, ground, width)
+    return np.where(recorded, level, 0.0), recorded
+
+
+def _course(values: np.ndarray, counted: np.ndarray, width: int) -> np.ndarray:
+    """Running mean of the values that count; further off from any, that of all."""
+    import cv2
+
+    weight = cv2.blur(counted.astype(np.float64)[None], (width, 1))[0]
+    total = cv2.blur((values * counted)[None], (width, 1))[0]
+    return np.where(weight > 0.5 / width, total / np.maximum(weight, 1e-9), np.mean(values[counted]))
 
 
 def _alike(turned: np.ndarray, row0: int, row1: int) -> bool:

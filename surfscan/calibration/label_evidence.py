@@ -38,7 +38,8 @@ _NAMES = frozenset(
 _FROM_INK = 0.6  # what a rendering of the distance from the ink weighs: thin letters lose parts in it
 _ENOUGH = 3  # renderings that agree
 _AT_BORDER = 0.6  # what is left of the evidence of a label that may be cut by the picture's border
-_DIGIT_SPACE = 0.09  # widest space between two digits, in heights of recognition's box
+_DIGIT_SPACE = 0.25  # widest space between two digits, in heights of recognition's box
+_ALIGNED = 0.25  # of its height by which a label may lie off the middle or the beginning of its bar
 _LIKE_INK = 60  # levels of 255 within which a pixel has the colour of the bar
 _STROKE = 0.12  # share of a column that is ink where a letter goes through it
 _FOLLOWED = 0.95  # what is left of the score of a text that only begins with a length
@@ -110,7 +111,7 @@ def _tied_in(pixels: np.ndarray, bar: Bar, window: Box, *, only_first: bool = Fa
     for place in _places(whole):
         tied = _tied(place, texts, bar)
         if tied is not None:
-            cut = _meets_border(pixels, tied.box, ink)
+            cut = _meets_border(pixels, tied.box, ink) and not _is_aligned(tied.box, bar)
             found.append(replace(tied, evidence=tied.evidence * (_AT_BORDER if cut else 1.0)))
     return sorted(found, key=lambda t: (-t.evidence * t.position, t.box))
 
@@ -185,18 +186,25 @@ def _is_cut(box: Box, window: Box, shape: tuple[int, ...]) -> bool:
 
 
 def _meets_border(pixels: np.ndarray, box: Box, ink: np.ndarray) -> bool:
-    """Whether the text's ink begins or ends so close to the picture's border that a digit may be cut off."""
-    row0, row1, col0, col1 = box
+    """Whether ink begins so close to the picture's left border that a digit before it may be cut off.
+
+    On the right a unit would be cut, and what is left of it is none.
+    """
+    row0, row1, col0, _ = box
     space = max(1, round(_DIGIT_SPACE * (row1 - row0)))
-    cols = pixels.shape[1]
-    for near, strip in (
-        (col0 <= space, pixels[max(0, row0) : row1, :space]),
-        (col1 >= cols - space, pixels[max(0, row0) : row1, cols - space :]),
-    ):
-        away = np.abs(strip.astype(np.int16) - ink).reshape(*strip.shape[:2], -1).max(axis=2)
-        if near and bool(np.any(np.mean(away <= _LIKE_INK, axis=0) >= _STROKE)):
-            return True
-    return False
+    if col0 > space:
+        return False
+    strip = pixels[max(0, row0) : row1, :space].astype(np.int16)
+    away = np.abs(strip - ink).reshape(*strip.shape[:2], -1).max(axis=2)
+    return bool(np.any(np.mean(away <= _LIKE_INK, axis=0) >= _STROKE))
+
+
+def _is_aligned(box: Box, bar: Bar) -> bool:
+    """Whether a label stands in the middle of its bar or begins with it: without a digit it would not."""
+    row0, row1, col0, col1 = box
+    near = _ALIGNED * (row1 - row0)
+    off_middle = 0.5 * (col0 + col1) - 0.5 * (bar.col_start_px + bar.col_end_px)
+    return abs(off_middle) <= near or abs(col0 - bar.col_start_px) <= near
 
 
 def _places(texts: list[ReadText]) -> list[list[ReadText]]:

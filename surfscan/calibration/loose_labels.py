@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from surfscan.calibration.bar_scale import as_bytes
 from surfscan.calibration.bars import Box
 from surfscan.calibration.label_reading import is_plain, read_labels
 from surfscan.calibration.labels import Label, is_round, parse_label
+from surfscan.calibration.levels import as_bytes
 
 _BAND = 0.22  # share of the picture's height that is read along its lower and upper edge
 _SURE = 0.8

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from surfscan.calibration.division_lines import FEWEST_LINES, LineFit, fit_lines
+from surfscan.calibration.division_lines import FEWEST_LINES, LineFit, fit_lines, line_strength
 from surfscan.calibration.uncertainty import (
     ANISOTROPY_ALLOWANCE,
     ScaleUncertainty,
@@ -18,6 +18,8 @@ from surfscan.images import Calibration
 
 _FARTHEST_DEG = 45.0
 _SAME_DEG = 20.0
+_AROUND_DEG = 20.0  # gradients so far from the main direction still tell of its lines
+_SQUARE_DEG = 5.0  # two sets of lines so near to a right angle make a grid
 _FAINT = 0.08  # gradients of the second direction, as a share of those of the first, below which it is none
 
 
@@ -94,7 +96,7 @@ def fit_divisions(
     instrument = instrument_uncertainty(certificate_relative_uncertainty)
     level = np.ascontiguousarray(grey, np.float32)
     level = np.where(np.isfinite(level), level, np.float32(np.nanmedian(level)))
-    angles = _directions(level)
+    angles = _not_diagonal(level, *_directions(level))
     x = None if angles[0] is None else fit_lines(level, angles[0])
     y = None if angles[1] is None else fit_lines(np.ascontiguousarray(level.T), angles[1])
     if x is not None and y is not None and abs(90 - x.angle_deg - y.angle_deg) < _SAME_DEG:
@@ -150,11 +152,7 @@ def _directions(level: np.ndarray) -> tuple[float | None, float | None]:
     peaks = []
     for side in (near_x, ~near_x):
         k = int(np.argmax(np.where(side, smooth, -1)))
-        ring = (np.arange(720) - k + 360) % 720 - 360
-        near = np.abs(ring) <= 8
-        weight = counts[near]
-        offset = float(np.sum(ring[near] * weight) / max(float(weight.sum()), 1e-30)) * 0.25
-        peaks.append((float(smooth[k]), float(centres[k]) + offset))
+        peaks.append((float(smooth[k]), _mean_direction(centres, counts, float(centres[k]))))
     strongest = max(peak for peak, _ in peaks)
     if strongest <= 0:
         return None, None
@@ -165,6 +163,43 @@ def _directions(level: np.ndarray) -> tuple[float | None, float | None]:
         x_angle if peaks[0][0] >= _FAINT * strongest else None,
         y_angle if peaks[1][0] >= _FAINT * strongest else None,
     )
+
+
+def _not_diagonal(
+    level: np.ndarray, x_deg: float | None, y_deg: float | None
+) -> tuple[float | None, float | None]:
+    """Directions of a grid, where those found were its diagonals.
+
+    Narrow meshes, blurred, have their steepest flanks across the diagonals, at which their knots stand in
+    line too, a pitch / sqrt(2) apart; lines in line make a profile many times as strong.
+    """
+    if x_deg is not None and y_deg is not None and abs((x_deg + y_deg + 45) % 90 - 45) > _SQUARE_DEG:
+        return x_deg, y_deg
+    if x_deg is not None:
+        along = x_deg
+    elif y_deg is not None:
+        along = -y_deg
+    else:
+        return None, None
+    across = along - 45 if along > 0 else along + 45
+    found = line_strength(level, along) if x_deg is not None else line_strength(level.T.copy(), -along)
+    return (across, -across) if line_strength(level, across) > found else (x_deg, y_deg)
+
+
+def _mean_direction(angles_deg: np.ndarray, strength: np.ndarray, peak_deg: float) -> float:
+    """Mean direction of the gradients around a peak: the main axis of their structure tensor.
+
+    Gradients of lines that lean a little gather at the axes of the pixels, where the edge runs along a row or
+    column, and in a few far off, where it steps to the next: their peak is no measure of the lean, their mean
+    square is.
+    """
+    for _ in range(3):
+        away = (angles_deg - peak_deg + 90) % 180 - 90
+        near = np.abs(away) <= _AROUND_DEG
+        double = np.radians(2 * away[near])
+        weight = strength[near]
+        peak_deg += float(np.degrees(np.arctan2(weight @ np.sin(double), weight @ np.cos(double)))) / 2
+    return peak_deg
 
 
 __all__ = ["FEWEST_LINES", "LineFit", "MicrometerFit", "fit_divisions"]

@@ -25,7 +25,8 @@ class ScaleUncertainty:
     Attributes
     ----------
     ends : float
-        From where the two ends of the bar, or the divisions of the micrometer, were located.
+        From where the two ends of the bar, or the divisions of the micrometer, were located, and from what
+        part of its end ticks a bar counts.
     label : float
         From the bar being drawn in whole pixels, and from the last digit of a label that is not round.
     instrument : float
@@ -84,10 +85,20 @@ def two_ends_px(end_uncertainty_px: float, *, same_direction: bool = False) -> f
     return (2.0 if same_direction else math.sqrt(2.0)) * end_uncertainty_px
 
 
+def tick_doubt_px(tick_width_px: float) -> float:
+    """Standard uncertainty of the length of a bar with end ticks from what part of them it counts, px.
+
+    From the centres or from the outer edges: each end lies in an interval of half a tick's width, of which
+    the middle is taken (rectangular, JCGM 100:2008, 4.3.7), both ends alike, so that they add.
+    """
+    return two_ends_px(tick_width_px / 4 / math.sqrt(3), same_direction=True)
+
+
 def bar_uncertainty(
     length_px: float,
     end_uncertainty_px: float,
     *,
+    tick_width_px: float = 0.0,
     label_step_relative: float = 0.0,
     certificate_relative_uncertainty: float | None = None,
     covers_both_directions: bool = False,
@@ -100,6 +111,8 @@ def bar_uncertainty(
         Length of the bar.
     end_uncertainty_px : float
         Standard uncertainty of each end.
+    tick_width_px : float
+        Width of the end ticks, half way between whose centres and outer edges the length was taken.
     label_step_relative : float
         Half of the last digit of the label over the label, where it is not a round number.
     certificate_relative_uncertainty : float, optional
@@ -117,7 +130,7 @@ def bar_uncertainty(
         raise ValueError(f"the bar's length must be above 0 px, got {length_px!r}")
     instrument = instrument_uncertainty(certificate_relative_uncertainty)
     return ScaleUncertainty(
-        ends=two_ends_px(end_uncertainty_px) / length_px,
+        ends=combine(two_ends_px(end_uncertainty_px), tick_doubt_px(tick_width_px)) / length_px,
         label=combine(WHOLE_PIXEL_PX / length_px, label_step_relative / math.sqrt(3)),
         instrument=instrument,
         anisotropy=0.0 if covers_both_directions else ANISOTROPY_ALLOWANCE,

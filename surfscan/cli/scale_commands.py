@@ -30,6 +30,24 @@ def write_png(path: Path, pixels: np.ndarray) -> None:
         draft.write_bytes(encoded.tobytes())
 
 
+def _refuse_beside_divisions(others: dict[str, object]) -> None:
+    """Refuse options that only a scale bar, or no measurement of the scale, has a use for."""
+    from surfscan.errors import InputError
+
+    reasons = {
+        "--label": "a stage micrometer has divisions, a scale bar has a label",
+        "--crop": "a stage micrometer has no bar to cut out",
+        "--pixel-size-um": "the divisions give the pixel size",
+    }
+    for option, given in others.items():
+        if given is not None:
+            raise InputError(
+                option,
+                f"does not go with --division-um: {reasons[option]}",
+                f"Leave {option} or --division-um out",
+            )
+
+
 def scale(
     image: Image,
     json: JsonOut = None,
@@ -64,6 +82,8 @@ def scale(
     from surfscan.procedures.scale import bar_crop, measure_scale
     from surfscan.procedures.settings import ScaleSettings
 
+    if division_um is not None:
+        _refuse_beside_divisions({"--label": label, "--crop": crop, "--pixel-size-um": pixel_size_um})
     chosen = read_settings(settings, "scale", ScaleSettings)
     if certificate_relative_uncertainty is not None:
         if not 0 < certificate_relative_uncertainty < 1:

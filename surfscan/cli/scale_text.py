@@ -36,14 +36,14 @@ def scale_rows(summary: Mapping[str, Any]) -> dict[str, str]:
             f"{summary[f'rms_{axis}_px']:.2f} px, distortion {summary[f'distortion_{axis}_px']:.2f} px"
         )
     if summary.get("against") is not None:
-        agrees = "agrees" if summary["against_agrees"] else "does not agree"
-        rows["against"] = (
-            f"{summary['against']}, {summary['against_pixel_size_x_um']:.5g} µm per pixel "
-            f"({summary['against_origin']})"
-        )
-        share = summary["against_normalised_difference"]
-        rows["  difference"] = (
-            f"{100 * summary['against_difference_fraction']:+.2f} %, {share:.2f} of the expanded "
-            f"uncertainty (k = 2): {agrees}"
-        )
+        x_um, y_um = summary["against_pixel_size_x_um"], summary["against_pixel_size_y_um"]
+        size = f"{x_um:.5g} µm" if x_um == y_um else f"{x_um:.5g} x {y_um:.5g} µm"
+        rows["against"] = f"{summary['against']}, {size} per pixel ({summary['against_origin']})"
+        for axis in ("x", "y"):
+            agrees = "agrees" if summary[f"against_agrees_{axis}"] else "does not agree"
+            share = summary[f"against_normalised_difference_{axis}"]
+            rows[f"  difference in {axis}"] = (
+                f"{100 * summary[f'against_difference_{axis}_fraction']:+.2f} %, {share:.2f} of the expanded "
+                f"uncertainty (k = 2): {agrees}"
+            )
     return rows

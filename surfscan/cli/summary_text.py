@@ -6,8 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from surfscan.report.cells import HEADS
-from surfscan.report.rounding import at_least, round_to_interval
+from surfscan.report.cells import GREATEST, HEADS
+from surfscan.report.rounding import at_least, greatest_words, round_to_interval
+from surfscan.report.strut_records import EQUAL_LOSS, MEASURED_THICKNESS
 
 if TYPE_CHECKING:
     from surfscan.report.groups import GroupSummary
@@ -33,11 +34,17 @@ _ESSENTIALS: dict[Shows, tuple[str, ...]] = {
         "mean_strut_width_um",
         "min_strut_width_um",
         "strut_loss_fraction",
-        "least_section_equal_loss_fraction",
+        "least_section_left_fraction",
     ),
     "section": ("remaining_section_fraction", "section_penetration_um", "max_section_penetration_um"),
 }
 """What images show -> figures said of them; a column without any value is left out."""
+
+
+_BASES = {MEASURED_THICKNESS: ", measured", EQUAL_LOSS: ", equal loss"}
+_BASIS_NOTE = (
+    "  (measured: with measured thickness; equal loss: estimated from width with equal loss all round)"
+)
 
 
 def study_text(
@@ -92,7 +99,8 @@ def _table(kind: Shows, groups: Sequence[GroupSummary]) -> list[str]:
         rows += [[f"  {m.specimen.id}", *(_of_specimen(m, kind, name) for name in names)] for m in members]
         rows.append(["  mean", *(_of_group(group, name) for name in names)])
     widths = [max(len(row[i]) for row in rows if i < len(row) > 1) for i in range(len(names) + 1)]
-    return ["", _TITLES[kind], *(_aligned(row, widths) for row in rows)]
+    note = [_BASIS_NOTE] if "least_section_left_fraction" in names else []
+    return ["", _TITLES[kind], *(_aligned(row, widths) for row in rows), *note]
 
 
 def _aligned(row: Sequence[str], widths: Sequence[int]) -> str:
@@ -109,18 +117,27 @@ def _said_of(group: GroupSummary) -> str:
 def _of_specimen(specimen: SpecimenSummary, kind: Shows, name: str) -> str:
     row = specimen.by_kind[kind].row
     value, low, high = (row.get(f"{name}{end}", math.nan) for end in ("", "_ci95_low", "_ci95_high"))
-    return _cell(name, value, low, high, name == "max_depth_um" and bool(row.get("max_depth_is_lower_bound")))
+    is_bound = name == "max_depth_um" and bool(row.get("max_depth_is_lower_bound"))
+    basis = _BASES.get(row.get(f"{name.removesuffix('_fraction')}_basis", ""), "")
+    return _cell(name, value, low, high, is_bound) + basis
 
 
 def _of_group(group: GroupSummary, name: str) -> str:
     mean = group.means[name]
     low, high = mean.ci95 or (math.nan, math.nan)
-    return _cell(name, mean.value, low, high, any(group.lower_bounds(name)))
+    if name in GREATEST:
+        low, high = group.greatest_limits(name)
+    return _cell(name, mean.value, low, high, any(group.lower_bounds(name)), group.doubt(name))
 
 
-def _cell(name: str, value: float, low: float, high: float, is_lower_bound: bool) -> str:
+def _cell(
+    name: str, value: float, low: float, high: float, is_lower_bound: bool, doubt: float = math.nan
+) -> str:
     """A figure with its interval, in the unit of its head."""
-    said = round_to_interval(value, low, high, scale=HEADS[name][2])
+    if name in GREATEST:
+        text, interval = greatest_words(value, low, high, doubt=doubt)
+        return f"{text} ({interval})" if interval else text
+    said = round_to_interval(value, low, high, scale=HEADS[name][2], doubt=doubt)
     return at_least(said.value, True) if is_lower_bound else str(said)
 
 

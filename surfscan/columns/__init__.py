@@ -7,6 +7,7 @@ from surfscan.columns.base import Column, Table, with_ci95
 from surfscan.columns.objects import OBJECT_TABLES
 from surfscan.columns.registry import TABLES, columns, conform, empty_table
 from surfscan.columns.study import (
+    BESIDE_FIGURES,
     FIGURES_OF,
     GROUP_FIGURES,
     LOWER_BOUND_FIGURES,
@@ -16,6 +17,7 @@ from surfscan.columns.study import (
 from surfscan.columns.texture import TEXTURE_PARAMETERS
 
 __all__ = [
+    "BESIDE_FIGURES",
     "FIGURES_OF",
     "GROUP_FIGURES",
     "LOWER_BOUND_FIGURES",

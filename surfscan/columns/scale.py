@@ -11,7 +11,8 @@ SCALE_TABLES: dict[str, tuple[Column, ...]] = {
             "col_start_px",
             "px",
             "float64",
-            "Left end: outer edge at half level of a plain bar, centre of the end tick of one with ticks.",
+            "Left end: outer edge at half level of a plain bar; of one with end ticks half way between the "
+            "tick's centre and its outer edge.",
         ),
         Column("col_end_px", "px", "float64", "Right end, as col_start_px."),
         Column("length_px", "px", "float64", "From end to end."),

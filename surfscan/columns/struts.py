@@ -39,7 +39,8 @@ _STATION = (
         "",
         "bool",
         "Inside the circle inscribed at a junction, or beyond it in the fillet (width above the strut's own "
-        "by 2 % and two uncertainties, at most to 2.5 radii); left out of the strut's widths.",
+        "by 2 % and two uncertainties, at most to 2.5 radii), or in the fillet of a junction that the frame "
+        "cuts off; left out of the strut's widths.",
     ),
     Column("through_pit", "", "bool", "The line across meets a through-pit."),
     Column(
@@ -47,6 +48,13 @@ _STATION = (
         "",
         "bool",
         "Something of a grey of its own clings to an edge; the width is that of the metal under it.",
+    ),
+    Column(
+        "soft_edge",
+        "",
+        "bool",
+        "An edge spreads 1.25 times as far as the sharper edges of the picture: out of focus, or under a "
+        "layer too thin to tell, which lower limits of widths allow for.",
     ),
     Column(
         "fault",
@@ -84,10 +92,17 @@ _STATION = (
         "As section_fraction, from the width alone with equal loss on all sides of the section.",
         "micrograph",
     ),
-    Column("s_px", "px", "float64", "As s_um, where no scale is known."),
-    Column("width_px", "px", "float64", "As width_um, where no scale is known."),
-    Column("width_uncertainty_px", "px", "float64", "As width_uncertainty_um, where no scale is known."),
-    Column("open_width_px", "px", "float64", "As open_width_um, where no scale is known."),
+    Column("s_px", "px", "float64", "As s_um, in px."),
+    Column("width_px", "px", "float64", "As width_um, in px."),
+    Column("width_uncertainty_px", "px", "float64", "As width_uncertainty_um, in px."),
+    Column("open_width_px", "px", "float64", "As open_width_um, in px."),
+    Column(
+        "width_before_px",
+        "px",
+        "float64",
+        "As width_before_um, in px of this picture.",
+        "micrograph",
+    ),
 )
 
 _STRUT = (
@@ -132,7 +147,7 @@ _STRUT = (
     ),
     Column("edge_roughness_left_um", "µm", "float64", "The same of the edge to the left of the way."),
     Column("edge_roughness_right_um", "µm", "float64", "The same of the edge to the right of the way."),
-    Column("broken", "", "bool", "Parted by a crack or gap, or ending where no end was drawn."),
+    Column("broken", "", "bool", "Parted by a crack or gap, ending where no end was drawn, or a fragment."),
     Column("through_pitted", "", "bool", "A line across meets a hole through the metal."),
     Column("leaves_field", "", "bool", "The strut goes on beyond the field."),
     Column(
@@ -168,16 +183,16 @@ _STRUT = (
     Column("least_section_row_px", "px", "float64", "Row of the least section."),
     Column("least_section_col_px", "px", "float64", "Column of the least section."),
     *(
-        Column(f"{name}_px", "px", "float64", f"As {name}_um, where no scale is known.")
+        Column(f"{name}_px", "px", "float64", f"As {name}_um, in px.")
         for name in ("length", "counted_length", "width_sd", "p05_width", "min_s", "reference_width")
     ),
-    *with_ci95("mean_width_px", "px", "As mean_width_um, where no scale is known."),
-    *with_ci95("min_width_px", "px", "As min_width_um, where no scale is known."),
+    *with_ci95("mean_width_px", "px", "As mean_width_um, in px."),
+    *with_ci95("min_width_px", "px", "As min_width_um, in px."),
     *(
-        Column(f"edge_roughness{side}_px", "px", "float64", f"As edge_roughness{side}_um, without a scale.")
+        Column(f"edge_roughness{side}_px", "px", "float64", f"As edge_roughness{side}_um, in px.")
         for side in ("", "_left", "_right")
     ),
-    Column("least_section_s_px", "px", "float64", "As least_section_s_um, where no scale is known."),
+    Column("least_section_s_px", "px", "float64", "As least_section_s_um, in px."),
 )
 
 _FAULT = (
@@ -192,11 +207,18 @@ _FAULT = (
     Column("other_strut", "1", "int32", "Strut on the other side of it; 0 for none."),
     Column("row_px", "px", "float64", "Row of its middle."),
     Column("col_px", "px", "float64", "Column of its middle."),
-    Column("length_um", "µm", "float64", "Lost length along the strut; greatest extent of a fragment."),
-    Column("area_um2", "µm²", "float64", "Area of a fragment."),
-    Column("through", "", "bool", "Whether it parts the strut."),
-    Column("length_px", "px", "float64", "As length_um, where no scale is known."),
-    Column("area_px", "px", "float64", "As area_um2, where no scale is known."),
+    Column(
+        "length_um", "µm", "float64", "Lost length along the strut; largest Feret diameter of a fragment."
+    ),
+    Column(
+        "area_um2",
+        "µm²",
+        "float64",
+        "Area of a fragment: the sum of its grey, and that of its blurred rim, as a share of the contrast.",
+    ),
+    Column("through", "", "bool", "Whether it parts the strut; a fragment itself does not."),
+    Column("length_px", "px", "float64", "As length_um, in px."),
+    Column("area_px", "px", "float64", "As area_um2, in px."),
 )
 
 STRUT_TABLES: dict[str, tuple[Column, ...]] = {

@@ -50,6 +50,7 @@ FIGURES_OF: dict[str, tuple[str, ...]] = {
         "min_strut_width_um",
         "strut_loss_fraction",
         "width_penetration_um",
+        "least_section_left_fraction",
         "least_section_fraction",
         "least_section_equal_loss_fraction",
     ),
@@ -72,11 +73,12 @@ GROUP_FIGURES: dict[str, tuple[str, str]] = {
     "min_strut_width_um": ("µm", "least strut width"),
     "strut_loss_fraction": ("1", "loss of strut width"),
     "width_penetration_um": ("µm", "penetration from strut width"),
-    "least_section_fraction": ("1", "least remaining section of a strut (upper bound with drawn thickness)"),
-    "least_section_equal_loss_fraction": (
+    "least_section_left_fraction": ("1", "least section left of a strut"),
+    "least_section_fraction": (
         "1",
-        "least remaining section of a strut with equal loss all round",
+        "least section of a strut with thickness measured or drawn (upper bound, without interval)",
     ),
+    "least_section_equal_loss_fraction": ("1", "least section of a strut with equal loss all round"),
     "remaining_section_fraction": ("1", "remaining section of polished cross-sections"),
     "section_penetration_um": ("µm", "mean penetration on polished cross-sections"),
     "max_section_penetration_um": ("µm", "greatest penetration on polished cross-sections"),
@@ -93,9 +95,15 @@ SUBTRACTED_FIGURES = (
     "degraded_area_fraction",
     "tarnished_area_fraction",
     "volume_per_area_um",
+    "strut_loss_fraction",
+    "width_penetration_um",
+    "section_penetration_um",
 )
-"""Those that a baseline is taken from: pits, areas and volumes on the same surface add up; medians, greatest
-values and root mean squares do not."""
+"""Those that a baseline is taken from: pits, areas, volumes and what an edge has lost add up; medians, least
+and greatest values, root mean squares and what is left do not."""
+
+BESIDE_FIGURES = ("least_section_fraction", "least_section_equal_loss_fraction")
+"""Those that stand beside `least_section_left_fraction` in tables; the page and its charts show that one."""
 
 
 def _group_figure(name: str, unit: str, words: str) -> tuple[Column, ...]:

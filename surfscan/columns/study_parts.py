@@ -21,6 +21,21 @@ _SECTION_BASIS = Column(
     "Thickness behind the sections: measured; drawn (fractions are then upper bounds); empty where none.",
 )
 
+_LEAST_LEFT = (
+    *with_ci95(
+        "least_section_left_fraction",
+        "1",
+        "Least section left over the section before or as drawn: with measured thickness where there is one, "
+        "else estimated from the width with equal loss all round; see least_section_left_basis.",
+    ),
+    Column(
+        "least_section_left_basis",
+        "",
+        "str",
+        "What it rests on: measured thickness; equal loss all round; empty where there is none.",
+    ),
+)
+
 _WITH_LOST = (
     Column(
         "loss_with_lost_fraction",
@@ -87,11 +102,12 @@ PART_TABLES: dict[str, tuple[Column, ...]] = {
         *_WITH_LOST,
         _SECTION_BASIS,
         Column("thickness_um", "µm", "float64", "Measured thickness, where there is one."),
+        *_LEAST_LEFT,
         *with_ci95("least_section_fraction", "1", "Least remaining section; see section_basis."),
         *with_ci95("least_section_equal_loss_fraction", "1", "The same with equal loss on all sides."),
         *_WHERE_LEAST,
-        *with_ci95("mean_width_px", "px", "As mean_width_um, where no scale is known."),
-        *with_ci95("min_width_px", "px", "As min_width_um, where no scale is known."),
+        *with_ci95("mean_width_px", "px", "As mean_width_um, in px."),
+        *with_ci95("min_width_px", "px", "As min_width_um, in px."),
         *_END,
     ),
     "study_struts": (*WHOSE, *STRUT_TABLES["struts"]),
@@ -120,11 +136,12 @@ PART_TABLES: dict[str, tuple[Column, ...]] = {
             "Half of the width lost on average: penetration on one side, if both lost alike.",
         ),
         *_WITH_LOST,
+        *_LEAST_LEFT,
+        Column("least_section_image", "", "str", "Image that shows the least section left."),
+        Column("least_section_strut", "1", "float64", "Strut with the least section there."),
         _SECTION_BASIS,
         *with_ci95("least_section_fraction", "1", "Least remaining section; see section_basis."),
         *with_ci95("least_section_equal_loss_fraction", "1", "The same with equal loss on all sides."),
-        Column("least_section_image", "", "str", "Image that shows the least section."),
-        Column("least_section_strut", "1", "float64", "Strut with the least section there."),
         Column("worst_seen_min_strut_width_um", "µm", "float64", "Least width on worst-seen images."),
         Column("warnings", "", "str", "What limits these figures, separated by ' | '."),
     ),
@@ -141,13 +158,8 @@ PART_TABLES: dict[str, tuple[Column, ...]] = {
         Column("original_area_um2", "µm²", "float64", "Area inside their original outlines."),
         _ORIGINAL,
         *with_ci95("remaining_fraction", "1", "Remaining metal over original area."),
-        Column("mean_penetration_um", "µm", "float64", "Mean penetration by the exact form of the shape."),
-        Column(
-            "max_penetration_um",
-            "µm",
-            "float64",
-            "Greatest distance of lost metal from the original outline.",
-        ),
+        *with_ci95("mean_penetration_um", "µm", "Mean penetration by the exact form of the shape."),
+        *with_ci95("max_penetration_um", "µm", "Greatest distance of lost metal from the original outline."),
         Column("local_pitting_factor", "1", "float64", "Greatest over mean penetration."),
         Column("least_ligament_um", "µm", "float64", "Shortest cut through the metal."),
         Column("mean_thickness_um", "µm", "float64", "Mean thickness of sections that cross the image."),
@@ -179,11 +191,10 @@ PART_TABLES: dict[str, tuple[Column, ...]] = {
         *with_ci95(
             "section_penetration_um", "µm", "Mean penetration over sections, weighted by original perimeter."
         ),
-        Column(
+        *with_ci95(
             "max_section_penetration_um",
             "µm",
-            "float64",
-            "Greatest penetration on any section of the specimen.",
+            "Greatest penetration on any section of the specimen, with the interval there.",
         ),
         Column("max_penetration_image", "", "str", "Image that shows it."),
         Column("local_pitting_factor", "1", "float64", "Greatest over mean penetration."),

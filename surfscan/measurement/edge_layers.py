@@ -199,7 +199,8 @@ class _Dictionary:
         left, at = np.empty(len(mean)), np.empty(len(mean), int)
         for a in range(0, len(mean), _AT_ONCE):
             part = mean[a : a + _AT_ONCE].astype(np.float32)
-            held = sum((part @ span) ** 2 for span in self.spans)
+            # Not by BLAS, whose threads would change the last digits.
+            held = sum(cv2.gemm(part, span, 1.0, None, 0.0) ** 2 for span in self.spans)
             best = np.argmax(held, axis=1)
             at[a : a + _AT_ONCE] = best
             left[a : a + _AT_ONCE] = (part**2).sum(axis=1) - held[np.arange(len(part)), best]

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from surfscan.measurement.edge_layers import STEP_PX, layer_levels
+from surfscan.measurement.edge_softness import BESIDE_PX, WINDOW_PX, edge_spread
 from surfscan.segmentation.class_levels import ClassLevels
 
 BAND = (-0.7, 0.0, 0.7)
@@ -17,7 +18,7 @@ REACH_PX = 10.0
 """Samples reach this far to either side of the edge of the mask."""
 
 _CHUNK = 2048
-_SURELY_INSIDE = 0.5  # radii from the centre within which there is metal
+_SURELY_INSIDE = 0.5  # radii from a centre in metal within which there is no edge, where metal is there too
 _NEAR_RADII, _NEAR_PX = 1.25, 4.0  # most edges of the mask are this near; the others are looked for anew
 _FARTHEST_RADII, _FARTHEST_PX = 3.0, 12.0  # how far the edge of the mask is looked for
 _FIT = 2  # samples to either side of the crossing that the line is fitted to
@@ -46,6 +47,9 @@ class Edges:
         The edge lies outside the part of the picture that was looked at.
     product : ndarray, bool
         Something of a grey of its own clings to the edge; the edge is that of the metal under it.
+    spread : ndarray
+        Standard deviation of the blurred edge, px; not-a-number where it was not looked at (single
+        lines, thin struts, product, junctions).
     """
 
     distance: np.ndarray
@@ -53,6 +57,7 @@ class Edges:
     level_shift: np.ndarray
     beyond_frame: np.ndarray
     product: np.ndarray
+    spread: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -83,38 +88,81 @@ class Rays:
     order: np.ndarray
 
 
-def mask_edges(solid: np.ndarray, rays: Rays) -> np.ndarray:
-    """Distance along each ray to the first pixel outside a mask, less half a pixel; shape (n,).
+def metal_on_line(solid: np.ndarray, rays: Rays) -> np.ndarray:
+    """A place in metal on each line across, shape (n,): 0 where the centre is, below 0 behind it.
 
-    Not-a-number where there is none within three radii and 12 px. The picture goes on beyond its frame as
-    it ends there.
+    A notch may pass the centre of a strut. What is left beside it is the longest run of metal of those that
+    come within the strut's own radius (median) and 4 px of the centre; the place is the middle of it, as far
+    as it lies within twice that. Not-a-number where there is none.
     """
-    out = np.full(len(rays.row), np.nan)
-    padded = cv2.copyMakeBorder(solid.view(np.uint8), 1, 1, 1, 1, cv2.BORDER_REPLICATE)
-    for radii, px in ((_NEAR_RADII, _NEAR_PX), (_FARTHEST_RADII, _FARTHEST_PX)):
-        order = np.flatnonzero(np.isnan(out))
-        order = order[np.argsort(rays.radius[order], kind="stable")]
-        _search(padded, rays, order, (radii, px), out)
+    out = np.zeros(len(rays.row))
+    off = np.flatnonzero(~_metal_at(solid, rays, np.arange(len(out)), np.zeros(1))[:, 0])
+    if not off.size:
+        return out
+    strut, own = np.unique(rays.order, return_inverse=True)
+    median = np.array([float(np.median(rays.radius[own == k])) for k in range(len(strut))])
+    reach = median[own[off]] + _NEAR_PX
+    for ray, far in zip(off.tolist(), reach.tolist(), strict=True):
+        t = np.arange(-np.floor(2 * far), 2 * far + 1)
+        metal = _metal_at(solid, rays, np.array([ray]), t)[0]
+        change = np.flatnonzero(np.diff(np.concatenate([[False], metal, [False]]).astype(int)))
+        first, last = t[change[::2]], t[change[1::2] - 1]
+        near = (first <= far) & (last >= -far)
+        k = int(np.argmax(np.where(near, last - first, -1))) if near.any() else -1
+        out[ray] = np.floor((first[k] + last[k]) / 2) if k >= 0 else np.nan
     return out
 
 
+def mask_edges(solid: np.ndarray, rays: Rays, start: np.ndarray | None = None) -> np.ndarray:
+    """Distance along each ray to the first pixel outside a mask, less half a pixel; shape (n,).
+
+    From the centre on, or from `start` (`metal_on_line`), which may lie behind it. Not-a-number where there
+    is none within three radii and 12 px. The picture goes on beyond its frame as it ends there.
+    """
+    n = len(rays.row)
+    out = np.full(n, np.nan)
+    begin = np.zeros(n) if start is None else start.copy()
+    everywhere = np.arange(n)
+    half = np.floor(_SURELY_INSIDE * rays.radius)
+    checked = np.stack([0.5 * half, half], axis=1)
+    inside = (begin == 0) & (half > 0) & _metal_at(solid, rays, everywhere, checked).all(axis=1)
+    begin = np.where(inside, half, begin)
+    for radii, px in ((_NEAR_RADII, _NEAR_PX), (_FARTHEST_RADII, _FARTHEST_PX)):
+        order = np.flatnonzero(np.isnan(out) & np.isfinite(begin))
+        order = order[np.lexsort((rays.radius[order], begin[order]))]
+        _search(solid, rays, order, begin, (radii, px), out)
+    return out
+
+
+def _metal_at(solid: np.ndarray, rays: Rays, part: np.ndarray, t: np.ndarray) -> np.ndarray:
+    """Whether a mask holds points at distances `t`, (m,) or (len(part), m), along some rays."""
+    row = np.rint(rays.row[part, None] + t * rays.step_row[part, None]).astype(np.intp)
+    col = np.rint(rays.col[part, None] + t * rays.step_col[part, None]).astype(np.intp)
+    np.clip(row, 0, solid.shape[0] - 1, out=row)
+    np.clip(col, 0, solid.shape[1] - 1, out=col)
+    return np.asarray(solid[row, col])
+
+
 def _search(
-    padded: np.ndarray, rays: Rays, order: np.ndarray, limit: tuple[float, float], out: np.ndarray
+    solid: np.ndarray,
+    rays: Rays,
+    order: np.ndarray,
+    begin: np.ndarray,
+    limit: tuple[float, float],
+    out: np.ndarray,
 ) -> None:
     """First pixels outside the mask up to so many radii and px, written to `out`."""
     for a in range(0, len(order), _CHUNK):
         part = order[a : a + _CHUNK]
-        farthest = limit[0] * float(rays.radius[part[-1]]) + limit[1]
-        t = np.arange(np.floor(_SURELY_INSIDE * float(rays.radius[part[0]])), farthest, 1.0)
-        row = np.rint(rays.row[part, None] + t * rays.step_row[part, None]).astype(np.intp) + 1
-        col = np.rint(rays.col[part, None] + t * rays.step_col[part, None]).astype(np.intp) + 1
-        np.clip(row, 0, padded.shape[0] - 1, out=row)
-        np.clip(col, 0, padded.shape[1] - 1, out=col)
-        metal = padded[row, col] != 0
+        first = begin[part]
+        farthest = limit[0] * rays.radius[part] + limit[1] + np.maximum(0, -first)
+        t = np.arange(float(np.floor(first.min())), float(farthest.max()), 1.0)
+        metal = _metal_at(solid, rays, part, t)
+        metal &= t >= first[:, None] - 0.5
         started = np.maximum.accumulate(metal, axis=1)
         left = started & ~metal
         at = t[np.argmax(left, axis=1)]
-        reached = left.any(axis=1) & (at <= limit[0] * rays.radius[part] + limit[1])
+        reached = left.any(axis=1) & (at <= farthest)
         out[part] = np.where(reached, at - 0.5, np.nan)
 
 
@@ -137,6 +185,7 @@ def find_edges(
     *,
     lines: tuple[float, ...] = BAND,
     clear: np.ndarray | None = None,
+    depth: np.ndarray | None = None,
 ) -> Edges:
     """Edges along rays at half level between the metal and the background beside them.
 
@@ -155,6 +204,8 @@ def find_edges(
     clear : ndarray of shape (n,), bool, optional
         Where product is looked for: away from junctions, whose corners look like it. The other stations
         have what the nearest of these on their strut has.
+    depth : ndarray of shape (n,), optional
+        How far the metal reaches inwards from the edge of the mask to its middle; to the centre where None.
 
     Returns
     -------
@@ -189,7 +240,7 @@ def find_edges(
     usable = found & ~hidden if clear is None else found & ~hidden & clear
     level = 0.5 * (1 + product_levels(share, rays.order))
     if len(lines) > 1:
-        thin = layer_levels(share, rays.order, usable, origin)
+        thin = layer_levels(share, rays.order, usable, origin if depth is None else depth)
         level = np.where(np.isfinite(thin), thin, level)
     level = _from_usable(np.where(usable, level, np.nan), usable, rays.order)
     product = _in_runs(np.isfinite(level) & ~hidden)
@@ -201,12 +252,18 @@ def find_edges(
     with np.errstate(invalid="ignore"):
         beyond = ~((r >= frame[0]) & (r <= frame[1] - 1) & (c >= frame[2]) & (c <= frame[3] - 1))
     good = found & np.isfinite(at) & ~beyond
+    spread = np.full(len(at), np.nan)
+    if len(lines) > 1:
+        deep = (origin if depth is None else depth) > WINDOW_PX + BESIDE_PX
+        seen = np.flatnonzero(good & usable & ~product & deep)
+        spread[seen] = edge_spread(share[seen], offsets, at[seen])
     return Edges(
         np.where(good, edge, np.nan),
         np.where(good, np.hypot(noise / slope, _SAMPLING_PX), np.nan),
         np.where(good, 0.01 / slope, np.nan),
         np.where(found & np.isfinite(at), beyond, False),
         good & product,
+        spread,
     )
 
 

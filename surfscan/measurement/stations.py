@@ -9,7 +9,16 @@ import numpy as np
 
 from surfscan.columns import Table, conform
 from surfscan.images import Calibration
-from surfscan.measurement.edge_profiles import BAND, Edges, Rays, find_edges, mask_edges, sample
+from surfscan.measurement.edge_profiles import (
+    BAND,
+    Edges,
+    Rays,
+    find_edges,
+    mask_edges,
+    metal_on_line,
+    sample,
+)
+from surfscan.measurement.edge_softness import hidden_layers
 from surfscan.measurement.strut_lines import StrutLines
 from surfscan.segmentation.centrelines import Centrelines
 from surfscan.segmentation.silhouette import NoStrutError, Silhouette
@@ -25,6 +34,9 @@ FAULTS = ("", "junction", "end", "frame", "no edge")
 _REFINEMENTS = 3
 _RISES = 1.02  # a width this much above the strut's own in the middle belongs to the fillet
 _FARTHEST_FILLET = 2.5  # in radii of the circle inscribed at the junction
+_FLARES, _CUT_FILLET_WIDTHS = 1.15, 1.5  # of a fillet that the frame cuts: widest over own width; its reach
+_GLINT, _GLINT_PX = -0.12, 1  # share of the contrast beyond the background, mean over so far around, px
+_GLINT_STATIONS = 3  # so many beside it are left out
 _CORNER = 1.8  # radii of that circle within which corners look like product
 _END_HALF_WIDTHS = 1.0  # a free end rounds off over this many half widths
 
@@ -68,6 +80,12 @@ class Stations:
         µm of one px; not-a-number where the scale is unknown.
     product : ndarray, bool
         Something of a grey of its own clings to an edge there; the width is that of the metal under it.
+    mask_width : ndarray
+        Width of the silhouette on the line across, 0 where that passes no metal; not-a-number where it has no
+        edge near. What bounds the width where no edge was located.
+    hidden : ndarray
+        How much of the width may be a thin layer that blur hides (`surfscan.measurement.edge_softness`): 0
+        where the edges are as sharp as the picture's sharper ones.
     warnings : tuple of str
     """
 
@@ -90,6 +108,8 @@ class Stations:
     correlation_length: float
     unit_um: float
     product: np.ndarray = field(default_factory=lambda: np.zeros(0, bool))
+    mask_width: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    hidden: np.ndarray = field(default_factory=lambda: np.zeros(0))
     warnings: tuple[str, ...] = ()
 
     @property
@@ -123,6 +143,7 @@ class Stations:
                 "near_junction": self.fault == "junction",
                 "through_pit": self.open_width > 0,
                 "product": self.product if len(self.product) else np.zeros(len(self.s), bool),
+                "soft_edge": self.hidden > 0 if len(self.hidden) else np.zeros(len(self.s), bool),
                 "fault": self.fault,
                 "s_px": self.s,
                 "width_px": self.width,
@@ -172,9 +193,15 @@ def place_stations(
     direction is that of parabolas fitted locally (Gaussian weights, standard deviation one strut width), in
     which stations whose width differs from the strut's own count less: a notch does not turn the line across.
 
+    Where a notch passes the centreline, the width is that of the metal beside it on the line across; where
+    what is open there goes beyond the background's grey by 12 % of the contrast (a glint at the rim), no edge
+    is located.
+
     Stations inside the circle inscribed at a junction count as fillet ("junction"), and those beyond it as
     long as the width exceeds by 2 % and two standard uncertainties the median of the strut's middle half, at
-    most to 2.5 radii (common practice, no source). Stations within one half width of a free end are "end".
+    most to 2.5 radii. Where the frame cuts a strut of a mesh beside a junction, stations from there inwards
+    that are as wide without a break, over at most 1.5 widths and by 15 % at the widest, are its fillet too
+    (common practice, no source). Stations within one half width of a free end are "end".
     """
     if not 0 < pitch_px <= LARGEST_PITCH_PX:
         raise ValueError(f"pitch_px must be above 0 and at most {LARGEST_PITCH_PX:g}, got {pitch_px!r}")
@@ -191,10 +218,20 @@ def place_stations(
     line = lines.at_pitch(pitch_px)
     solid = silhouette.solid
     for _ in range(_REFINEMENTS):
-        left, right = _both_edges(silhouette, solid, line, scale, frame, (0.0,))
+        left, right, _ = _both_edges(silhouette, solid, line, scale, frame, (0.0,))
         line = line.moved(left.distance, right.distance, pitch_px)
-    left, right = _both_edges(silhouette, solid, line, scale, frame)
+    left, right, across = _both_edges(silhouette, solid, line, scale, frame)
     stations = _collected(silhouette, centrelines, line, left, right, scale, unit_um, pitch_px)
+    hidden = hidden_layers(
+        (left.spread, right.spread),
+        (left.distance, right.distance),
+        stations.fault == "",
+        stations.s,
+        stations.strut,
+    )
+    stations = replace(
+        stations, mask_width=across, hidden=hidden, warnings=(*stations.warnings, *_soft(hidden > 0))
+    )
     if not (stations.fault == "").any():
         raise NoStrutError(
             "No part of the metal has two edges side by side, clear of junctions, free ends and the frame: "
@@ -219,18 +256,45 @@ def _both_edges(
     scale: tuple[float, float],
     frame: tuple[int, int, int, int],
     lines: tuple[float, ...] = BAND,
-) -> tuple[Edges, Edges]:
-    """Edges to the left and to the right of every station."""
-    out = []
+) -> tuple[Edges, Edges, np.ndarray]:
+    """Edges to the left and right of every station, and the mask's width there: 0 where it has no metal."""
     start_margin, end_margin = _CORNER * line.margin[line.strut - 1].T
     clear = (line.s > start_margin) & (line.length[line.strut - 1] - line.s > end_margin)
-    for side in (1.0, -1.0):
-        rays = _rays(line, side, scale)
-        start = mask_edges(solid, rays)
-        out.append(
-            find_edges(silhouette.grey, silhouette.levels, rays, start, frame, lines=lines, clear=clear)
+    sides = [_rays(line, side, scale) for side in (1.0, -1.0)]
+    metal = metal_on_line(solid, sides[0])
+    glint = _beyond_background(silhouette, sides[0], metal != 0)
+    metal = np.where(glint, np.nan, metal)
+    starts = [mask_edges(solid, rays, at) for rays, at in zip(sides, (metal, -metal), strict=True)]
+    across = starts[0] + starts[1]
+    depth = np.where(np.isfinite(across), 0.5 * across, line.radius)
+    left, right = (
+        find_edges(silhouette.grey, silhouette.levels, rays, at, frame, lines=lines, clear=clear, depth=depth)
+        for rays, at in zip(sides, starts, strict=True)
+    )
+    return left, right, np.where(np.isnan(metal) & ~glint, 0.0, across)
+
+
+def _beyond_background(silhouette: Silhouette, rays: Rays, off: np.ndarray) -> np.ndarray:
+    """Which centres off the metal lie in a glint that opens to the edge: beyond the background's own grey."""
+    out = np.zeros(len(off), bool)
+    at = np.flatnonzero(off)
+    if at.size:
+        t = np.arange(-_GLINT_PX, _GLINT_PX + 1)
+        row, col = (
+            a[at, None] + t * b[at, None] + t[:, None, None] * c[at, None]
+            for a, b, c in (
+                (rays.row, rays.step_row, rays.along_row),
+                (rays.col, rays.step_col, rays.along_col),
+            )
         )
-    return out[0], out[1]
+        grey = np.mean([sample(silhouette.grey, r, c) for r, c in zip(row, col, strict=True)], axis=(0, 2))
+        inside, outside = silhouette.levels.at(rays.row[at], rays.col[at])
+        out[at] = (grey - outside) / (inside - outside) < _GLINT
+        # Its blurred rim passes through the background's grey: all of a run is glint, and what is beside it.
+        runs = np.cumsum(np.diff(off, prepend=False) | (np.diff(rays.order, prepend=0) != 0))
+        out = off & np.isin(runs, runs[out])
+        out = np.convolve(out, np.ones(2 * _GLINT_STATIONS + 1), "same") > 0
+    return out
 
 
 def _rays(line: StrutLines, side: float, scale: tuple[float, float]) -> Rays:
@@ -307,6 +371,18 @@ def _warnings(product: np.ndarray) -> tuple[str, ...]:
     )
 
 
+def _soft(soft: np.ndarray) -> tuple[str, ...]:
+    count = int(np.count_nonzero(soft))
+    if not count:
+        return ()
+    return (
+        f"At {count} stations an edge is softer than the sharper edges of the picture: out of focus, or "
+        "under a layer of product too thin to tell, which is then measured as metal. Lower limits of widths "
+        "allow for such a layer of up to 70 % of the contrast; none that clings to most edges alike is "
+        "seen.",
+    )
+
+
 def _open_width(silhouette: Silhouette, rays: Rays, left: np.ndarray, right: np.ndarray) -> np.ndarray:
     """How much of the line between the edges is open, from the grey in and around through-pits."""
     out = np.zeros(len(left))
@@ -332,6 +408,7 @@ def _open_width(silhouette: Silhouette, rays: Rays, left: np.ndarray, right: np.
 def _faults(stations: Stations, centrelines: Centrelines) -> np.ndarray:
     """Faults with fillets and free ends added."""
     fault = stations.fault.copy()
+    in_mesh = set(centrelines.part[(centrelines.end_node >= 0).any(axis=1)].tolist())
     for strut in range(1, stations.n_struts + 1):
         part = stations.of(strut)
         s, width, usable = stations.s[part], stations.width[part], stations.fault[part] == ""
@@ -351,10 +428,22 @@ def _faults(stations: Stations, centrelines: Centrelines) -> np.ndarray:
             if kind == "junction":
                 near = (along <= radius) | _run_from(along, wide, radius, _FARTHEST_FILLET * radius)
                 fault[part][near] = "junction"
+            elif kind == "frame" and int(centrelines.part[strut - 1]) in in_mesh:
+                near = _cut_fillet(along, np.where(usable, width, np.nan), wide, own)
+                fault[part][near & np.isin(fault[part], ("", "no edge"))] = "junction"
             elif kind == "end":
                 near = along <= _END_HALF_WIDTHS * own / 2
                 fault[part][near & (fault[part] != "junction")] = "end"
     return fault
+
+
+def _cut_fillet(along: np.ndarray, width: np.ndarray, wide: np.ndarray, own: float) -> np.ndarray:
+    """Stations in the fillet of a junction at or beyond the frame: wide without a break from there inwards,
+    and at the widest by 15 % or more."""
+    seen = along[np.isfinite(width)]
+    run = _run_from(along, wide, -1.0, float(seen.min()) + _CUT_FILLET_WIDTHS * own)
+    flares = np.isfinite(width[run]).any() and float(np.nanmax(width[run])) > _FLARES * own
+    return run if flares else np.zeros(len(along), bool)
 
 
 def _own_width(s: np.ndarray, width: np.ndarray, free: np.ndarray) -> float:

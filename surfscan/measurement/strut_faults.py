@@ -18,10 +18,13 @@ CRACK, GAP, FREE_END, FRAGMENT = "crack", "gap", "free end", "fragment"
 
 _FACING_DEG = 35.0  # between the way on from a free end and what it faces
 _FACING_WIDTHS = 4.0  # how far an end looks for its other half, in widths ...
-_FACING_METAL_WIDTHS = 1.5  # ... and for other metal it broke off
+_ON_ONE_LINE_DEG, _OFF_LINE_WIDTHS = 12.0, 1.0  # ... and over any distance where both lie on one line
+_FACING_METAL_WIDTHS = 1.5  # how far it looks for other metal it broke off
 _CRACK_WIDTHS = 0.5  # a break shorter than this share of the width is a crack, a longer one a gap
 _BESIDE_PX = 4.0  # how far into the metal on either side a break is looked at
 _PARTLY = 0.5  # a cut is a crack part of the way across where less than this share of the width is left ...
+_RIM_PX = 3  # px around a fragment's mask over which its blurred rim is summed
+_FINER = 4  # its outline is drawn on a grid so much finer
 _SMALL = 0.2  # a loose part is a fragment where its area is below this share of the largest part
 
 
@@ -38,12 +41,12 @@ class Fault:
     row, col : float
         Its middle.
     length : float
-        Lost length along the strut (gap, crack), or greatest extent of a fragment; not-a-number for a free
-        end that faces nothing.
+        Lost length along the strut (gap, crack), or largest Feret diameter of a fragment; not-a-number for a
+        free end that faces nothing.
     area : float
         Of a fragment, px²; otherwise not-a-number.
     through : bool
-        Whether it parts the strut.
+        Whether it parts the strut; a fragment itself does not.
     """
 
     kind: str
@@ -64,7 +67,7 @@ def find_faults(
     *,
     region: np.ndarray | None = None,
     free_ends: FreeEnds = "auto",
-) -> list[Fault]:
+) -> tuple[list[Fault], int]:
     """Cracks, gaps, free ends and fragments.
 
     Parameters
@@ -82,40 +85,49 @@ def find_faults(
 
     Returns
     -------
-    list of Fault
+    faults : list of Fault
         In the order of their rows and columns.
+    drawn : int
+        Free ends inside the field that face nothing and were taken as drawn.
 
     Notes
     -----
     Two free ends are the sides of one break where the line between them is at most four mean widths long and
-    within 35 degrees of the way on at either end; one end alone broke off where its way on meets other metal
-    within one and a half widths. A break shorter than half a width is a crack, a longer one a gap. A crack
+    within 35 degrees of the way on at either end, or, unless ends are stated to be drawn, where they look at
+    each other within 12 degrees and one width over any distance; one end alone broke off where its way on
+    meets other metal within one and a half widths. A break shorter than half a width is a crack, a longer one
+    a gap. A crack
     part of the way across is a run of stations, shorter than half a width, in which less than half of the
     strut's median width is left. A fragment is a part that neither reaches the frame nor has a fifth of the
-    area of the largest part. Common practice, no source.
+    area of the largest part; its area is the sum of the grey, as a share of the contrast, over it and its
+    blurred rim. Common practice, no source.
     """
     solid = silhouette.solid
     beyond = _beyond(solid.shape, region)
+    loose = _fragments(silhouette, beyond)
+    own = [loose.number_at(centrelines, k) for k in range(centrelines.n)]
     tips = [t for t in _tips(centrelines, mean_width) if not _at(beyond, t.row, t.col)]
-    pairs = _facing(tips)
+    pairs = _facing(tips, own, far=free_ends != "drawn")
     taken = {k for pair in pairs for k in pair}
     found = [_break_between(silhouette, tips[i], tips[j]) for i, j in pairs]
     rest = [tip for k, tip in enumerate(tips) if k not in taken]
-    loose = _fragments(solid, beyond)
     in_mesh = _parts_with_junctions(centrelines)
+    drawn = 0
     for tip in rest:
+        if own[tip.strut - 1]:
+            continue
         there = _other_metal(solid, tip, loose)
         if there is not None:
             found.append(_break_between(silhouette, tip, there))
         elif free_ends == "broken" or (free_ends == "auto" and in_mesh[centrelines.part[tip.strut - 1]]):
             found.append(Fault(FREE_END, tip.strut, 0, tip.row, tip.col, np.nan, np.nan, True))
+        else:
+            drawn += 1
     found += _partly_cracked(stations, solid)
     for part in loose.parts:
-        inside = [k + 1 for k in range(centrelines.n) if _lies_in(centrelines, k, loose.labels, part.label)]
-        found.append(
-            Fault(FRAGMENT, inside[0] if inside else 0, 0, part.row, part.col, part.extent, part.area, True)
-        )
-    return sorted(found, key=lambda f: (f.row, f.col, f.kind))
+        inside = own.index(part.label) + 1 if part.label in own else 0
+        found.append(Fault(FRAGMENT, inside, 0, part.row, part.col, part.extent, part.area, False))
+    return sorted(found, key=lambda f: (f.row, f.col, f.kind)), drawn
 
 
 def broken_struts(faults: list[Fault], n: int) -> np.ndarray:
@@ -181,15 +193,24 @@ def _break_between(silhouette: Silhouette, tip: _Tip, other: _Tip) -> Fault:
     return Fault(kind, tip.strut, other.strut, *middle, length, np.nan, True)
 
 
-def _facing(tips: list[_Tip]) -> list[tuple[int, int]]:
-    """Pairs of free ends that look at each other, nearest first, each end once."""
+def _facing(tips: list[_Tip], own: list[int], *, far: bool) -> list[tuple[int, int]]:
+    """Pairs of free ends that look at each other, nearest first, each end once.
+
+    `own` says which fragment a strut is, 0 for none: no fragment broke off itself. With `far` ends on one
+    line are a pair over any distance.
+    """
     pairs = []
     for i, a in enumerate(tips):
         for j in range(i + 1, len(tips)):
             b = tips[j]
             row, col = b.row - a.row, b.col - a.col
             apart = float(np.hypot(row, col))
-            if (a.strut, a.end) == (b.strut, b.end) or apart > _FACING_WIDTHS * max(a.width, b.width):
+            if own[a.strut - 1] and own[a.strut - 1] == own[b.strut - 1]:
+                continue
+            if apart > _FACING_WIDTHS * max(a.width, b.width):
+                loose = own[a.strut - 1] or own[b.strut - 1]
+                if far and not loose and _on_one_line(a, b, row, col, apart):
+                    pairs.append((apart, i, j))
                 continue
             least = np.cos(np.radians(_FACING_DEG))
             near = apart < _CRACK_WIDTHS * min(a.width, b.width)
@@ -206,6 +227,14 @@ def _facing(tips: list[_Tip]) -> list[tuple[int, int]]:
             taken |= {i, j}
             found.append((i, j))
     return found
+
+
+def _on_one_line(a: _Tip, b: _Tip, row: float, col: float, apart: float) -> bool:
+    """Whether two ends look at each other along one line, `row` and `col` being the way from a to b."""
+    least = np.cos(np.radians(_ON_ONE_LINE_DEG)) * apart
+    off = max(abs(a.to_row * col - a.to_col * row), abs(b.to_row * col - b.to_col * row))
+    looks = a.to_row * row + a.to_col * col > least and b.to_row * row + b.to_col * col < -least
+    return bool(looks and off < _OFF_LINE_WIDTHS * max(a.width, b.width))
 
 
 def _other_metal(solid: np.ndarray, tip: _Tip, loose: _Loose) -> _Tip | None:
@@ -246,6 +275,14 @@ class _Loose:
     def is_fragment(self, row: int, col: int) -> bool:
         return int(self.labels[row, col]) in {part.label for part in self.parts}
 
+    def number_at(self, centrelines: Centrelines, k: int) -> int:
+        """Label of the fragment that the middle of a strut lies in, 0 for none."""
+        row, col = centrelines.points(k + 1)
+        middle = len(row) // 2
+        r = min(max(round(float(row[middle])), 0), self.labels.shape[0] - 1)
+        c = min(max(round(float(col[middle])), 0), self.labels.shape[1] - 1)
+        return int(self.labels[r, c]) if self.is_fragment(r, c) else 0
+
 
 def _beyond(shape: tuple[int, ...], region: np.ndarray | None) -> np.ndarray:
     """Pixels within 3 px of what was not looked at, and the outermost ones."""
@@ -262,14 +299,14 @@ def _at(mask: np.ndarray, row: float, col: float) -> bool:
     return bool(mask[r, min(max(round(col), 0), mask.shape[1] - 1)])
 
 
-def _fragments(solid: np.ndarray, beyond: np.ndarray) -> _Loose:
+def _fragments(silhouette: Silhouette, beyond: np.ndarray) -> _Loose:
     import cv2
 
+    solid = silhouette.solid
     _, labels, stats, centres = cv2.connectedComponentsWithStats(solid.view(np.uint8), connectivity=8)
     area = stats[1:, cv2.CC_STAT_AREA]
     if not area.size:
         return _Loose(labels, [])
-    height, width = stats[1:, cv2.CC_STAT_HEIGHT], stats[1:, cv2.CC_STAT_WIDTH]
     reaches = np.zeros(len(stats), bool)
     reaches[np.unique(labels[beyond])] = True
     small = (area < _SMALL * area.max()) & ~reaches[1:]
@@ -280,18 +317,36 @@ def _fragments(solid: np.ndarray, beyond: np.ndarray) -> _Loose:
                 int(k) + 1,
                 float(centres[k + 1, 1]),
                 float(centres[k + 1, 0]),
-                float(np.hypot(height[k], width[k])),
-                float(area[k]),
+                *_extent_and_area(silhouette, labels, int(k) + 1, stats[k + 1]),
             )
             for k in np.flatnonzero(small)
         ],
     )
 
 
-def _lies_in(centrelines: Centrelines, k: int, labels: np.ndarray, label: int) -> bool:
-    row, col = centrelines.points(k + 1)
-    middle = len(row) // 2
-    return _at(labels == label, float(row[middle]), float(col[middle]))
+def _extent_and_area(
+    silhouette: Silhouette, labels: np.ndarray, label: int, box: np.ndarray
+) -> tuple[float, float]:
+    """Largest Feret diameter of a part's outline at half level, and its area from the grey."""
+    import cv2
+
+    left, top, width, height = (int(v) for v in box[:4])
+    rows = slice(max(0, top - _RIM_PX), top + height + _RIM_PX)
+    cols = slice(max(0, left - _RIM_PX), left + width + _RIM_PX)
+    own = labels[rows, cols] == label
+    others = (labels[rows, cols] > 0) & ~own
+    reach = np.ones((2 * _RIM_PX + 1,) * 2, np.uint8)
+    summed = (cv2.dilate(own.view(np.uint8), reach) > 0) & ~(cv2.dilate(others.view(np.uint8), reach) > 0)
+    r, c = np.nonzero(summed | own)
+    inside, outside = silhouette.levels.at(r + rows.start, c + cols.start)
+    share = (silhouette.grey[rows, cols][r, c] - outside) / (inside - outside)
+    patch = np.zeros(own.shape, np.float32)
+    patch[r, c] = share
+    finer = cv2.resize(patch, None, fx=_FINER, fy=_FINER, interpolation=cv2.INTER_LINEAR)
+    row, col = np.nonzero(finer > 0.5)
+    hull = cv2.convexHull(np.column_stack([col, row]).astype(np.float32))[:, 0].astype(float) / _FINER
+    across = np.hypot(hull[:, None, 0] - hull[None, :, 0], hull[:, None, 1] - hull[None, :, 1])
+    return float(across.max()) + 1 / _FINER, float(share.sum())
 
 
 def _parts_with_junctions(centrelines: Centrelines) -> np.ndarray:

@@ -95,10 +95,11 @@ def match_struts(
 
     Notes
     -----
-    A station before that counts is compared where it falls into the field after. The station after that is
-    nearest, within 0.6 widths before and at least 4 px (plus three uncertainties of the place), is its match;
-    where that one does not count (fillet, frame), or there is none but the silhouette still shows metal,
-    nothing is said of the place. Where there is neither, the metal is gone. Common practice, no source.
+    A station before that counts is compared where it and both its edges fall into the field after. The
+    station after that is nearest, within 0.6 widths before and at least 4 px (plus three uncertainties of the
+    place), is its match; where that one does not count (fillet, frame), or there is none but the silhouette
+    still shows metal, nothing is said of the place. Where there is neither, the metal is gone. Common
+    practice, no source.
     """
     import cv2
 
@@ -108,8 +109,10 @@ def match_struts(
     width = before.width[counts] * units[0]
     rows, cols = solid_after.shape
     row0, row1, col0, col1 = frame or (0, rows, 0, cols)
-    half = 0.5 * width / units[1]
-    within = (row - half >= row0) & (row + half <= row1 - 1) & (col - half >= col0) & (col + half <= col1 - 1)
+    within = (row >= row0) & (row <= row1 - 1) & (col >= col0) & (col <= col1 - 1)
+    for edge in ((before.left_row, before.left_col), (before.right_row, before.right_col)):
+        y, x = to_after(edge[0][counts], edge[1][counts])
+        within &= (y >= row0) & (y <= row1 - 1) & (x >= col0) & (x <= col1 - 1)
     r = np.clip(np.rint(row), 0, rows - 1).astype(int)
     c = np.clip(np.rint(col), 0, cols - 1).astype(int)
     nearest = np.full(len(row), -1)

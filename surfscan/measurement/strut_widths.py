@@ -21,6 +21,7 @@ _LEAST_FOR_ROUGHNESS = 12
 _LEVEL_SHARE = 0.2  # per cent of the contrast by which each level may be off
 _STATION_SHARE = 0.08
 _DIRECTION_PX = 0.12
+_MASK_OFF_PX = 1.0  # how far the silhouette's width may lie above the metal's
 _DRAWS = 64
 _WINDOW = 21  # stations
 
@@ -126,9 +127,14 @@ def measure_widths(
     smoothed widths) less half of what blur filled (sigma²/2 times the curvature of the width there, the first
     order of a Gaussian blur); their spread, and 0.12 px for the direction of the line across, belong to it.
 
-    Where no edge was found between two stations, the lower limit allows for a pit there with flanks of 45
+    Where no edge was located between two stations, the lower limit allows for a pit there with flanks of 45
     degrees: half the length between the stations deep for each edge that is missing, below the narrower of
-    the two (common practice, no source). A crack may be deeper; it has its row among the faults.
+    the two; and it is at most the silhouette's own width there less 1 px, 0 where the line across meets no
+    metal (common practice, no source). A crack may be deeper; it has its row among the faults.
+
+    Where edges are softer than the sharper ones of the picture, lower limits are lower by what a thin layer
+    there may hide (`edge_softness`): of the mean by the average over the stations, of the least width by
+    what makes another place the narrowest.
 
     The trend of an edge is a polynomial along the strut of degree 2 and one more for every four mean widths
     of length; what deviates is roughness, with the variance of noise taken off.
@@ -190,11 +196,12 @@ def _mean(
     common = _common(stations, at, edge_uncertainty)
     random = math.hypot(random, unseen)
     half = Z95 * math.hypot(random, common, scale * mean)
+    hidden = float(stations.hidden[at].mean()) if len(stations.hidden) else 0.0
     return {
         "mean": mean,
         "sd": sd,
         "p05": float(np.percentile(width, 5)),
-        "mean_low": mean - half,
+        "mean_low": mean - half - hidden,
         "mean_high": mean + half,
         "mean_random": random,
         "mean_common": common,
@@ -223,9 +230,12 @@ def _least(
         _DIRECTION_PX,
         scale * least,
     )
+    low = middle - Z95 * spread
+    if len(stations.hidden):
+        low = min(low, low - least + float((width - stations.hidden[at]).min()))
     return {
         "least": least,
-        "least_low": max(0.0, min(middle - Z95 * spread, _least_unseen(stations, at) - Z95 * spread, least)),
+        "least_low": max(0.0, min(low, _least_unseen(stations, at) - Z95 * spread, least)),
         "least_high": max(middle + Z95 * spread, least),
         "least_s": float(stations.s[at][k]),
         "least_row": float(stations.row[at][k]),
@@ -244,6 +254,10 @@ def _least_unseen(stations: Stations, at: np.ndarray) -> float:
         sides = sum(bool(np.isnan(row[between]).any()) for row in (stations.left_row, stations.right_row))
         deep = sides * float(stations.s[at[k + 1]] - stations.s[at[k]]) / 2
         least = min(least, float(stations.width[at[k : k + 2]].min()) - deep)
+        across = stations.mask_width[between] if len(stations.mask_width) else np.zeros(0)
+        across = across[np.isfinite(across)]
+        if across.size:
+            least = min(least, max(0.0, float(across.min()) - _MASK_OFF_PX))
     return least
 
 

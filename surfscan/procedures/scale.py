@@ -7,9 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from surfscan.calibration.bar_scale import ScaleReading, as_bytes, read_scale
+from surfscan.calibration.bar_scale import ScaleReading, read_scale
 from surfscan.calibration.bars import LIKELY_FROM
 from surfscan.calibration.labels import Label, parse_label
+from surfscan.calibration.levels import as_bytes
 from surfscan.calibration.loose_labels import find_loose_labels
 from surfscan.calibration.micrometer import MicrometerFit, fit_divisions
 from surfscan.columns import empty_table
@@ -39,7 +40,7 @@ def measure_scale(
     settings : ScaleSettings, optional
     label : str, optional
         What the scale bar is said to be long, such as "50 µm"; without it the label is read, which needs the
-        extra `ocr`.
+        extra `ocr`. Not with `division_um`: a stage micrometer has no label.
     division_um : float, optional
         The picture shows a stage micrometer with lines so far apart, µm.
     against : Micrograph or HeightMap, optional
@@ -53,18 +54,26 @@ def measure_scale(
         the micrometer, else what the image came with. Summary: `pixel_size_x_um`, `pixel_size_y_um`,
         `relative_uncertainty` (k = 1), `uncertainty_parts`, `origin`, `accepted` (whether the picture gave
         the scale), `bar_count`; of a micrometer the pitch, the lines and the distortion along each direction;
-        of a comparison `against_ratio_x` (this over the other), `against_difference_fraction` and
-        `against_normalised_difference`, the difference over the root sum of squares of both expanded
-        uncertainties (k = 2), up to 1 where they agree.
+        of a comparison, for x and likewise for y, `against_ratio_x` (this over the other),
+        `against_difference_x_fraction`, `against_normalised_difference_x`, the difference over the root sum
+        of squares of both expanded uncertainties (k = 2), up to 1 where they agree, and `against_agrees_x`;
+        `against_agrees` where both do.
 
     Raises
     ------
     InputError
-        If the label is no length, a division or certificate is impossible, a micrometer shows no lines at one
-        pitch, or the other image has no scale.
+        If a label and a division are given, the label is no length above 0 as it is written, a division or
+        certificate is impossible, a micrometer shows no lines at one pitch, or the other image has no scale.
     """
     settings = settings or ScaleSettings()
     path = image.source.path
+    if division_um is not None and label is not None:
+        raise InputError(
+            path,
+            f"was given a label (--label {label}) and a division (--division-um {division_um:g}): a scale "
+            "bar has a label, a stage micrometer has divisions",
+            "Give one of --label and --division-um",
+        )
     if division_um is not None:
         result = _from_micrometer(image, settings, division_um)
     else:
@@ -113,9 +122,12 @@ def _given(label: str | None, path: str) -> Label | None:
     if label is None:
         return None
     understood = parse_label(label)
-    if understood is None:
+    # What recognition misreads is put right; what a person writes is taken as it is written, or not at all.
+    if understood is None or not understood.as_written or not label.strip()[:1].isalnum():
         raise InputError(
-            path, f"the label {label!r} is not a length in nm, µm or mm", 'Write it as "50 µm" or "0.2 mm"'
+            path,
+            f"the label {label!r} is not a length above 0 in nm, µm or mm",
+            'Write it as "50 µm" or "0.2 mm"',
         )
     return understood
 
@@ -235,19 +247,26 @@ def _compared(
             "has no scale that could be compared",
             "Give an image whose file, scale bar or divisions give its pixel size",
         )
-    difference = scale.pixel_size_x_um / theirs.pixel_size_x_um - 1
     expanded = 2 * math.hypot(scale.relative_uncertainty, theirs.relative_uncertainty)
-    return {
+    ratios = {
+        "x": scale.pixel_size_x_um / theirs.pixel_size_x_um,
+        "y": scale.pixel_size_y_um / theirs.pixel_size_y_um,
+    }
+    figures: dict[str, Any] = {}
+    for axis, ratio in ratios.items():
+        figures |= {
+            f"against_ratio_{axis}": ratio,
+            f"against_difference_{axis}_fraction": ratio - 1,
+            f"against_normalised_difference_{axis}": abs(ratio - 1) / expanded,
+            f"against_agrees_{axis}": abs(ratio - 1) <= expanded,
+        }
+    return figures | {
         "against": other.source.path,
         "against_origin": theirs.origin,
         "against_pixel_size_x_um": theirs.pixel_size_x_um,
         "against_pixel_size_y_um": theirs.pixel_size_y_um,
         "against_relative_uncertainty": theirs.relative_uncertainty,
-        "against_ratio_x": scale.pixel_size_x_um / theirs.pixel_size_x_um,
-        "against_ratio_y": scale.pixel_size_y_um / theirs.pixel_size_y_um,
-        "against_difference_fraction": difference,
-        "against_normalised_difference": abs(difference) / expanded,
-        "against_agrees": abs(difference) <= expanded,
+        "against_agrees": figures["against_agrees_x"] and figures["against_agrees_y"],
     }
 
 

@@ -106,7 +106,10 @@ def measure_profile(
             "size."
         )
     if fraction > 1:
-        warnings.append(_more_than_original(fraction, limits, original.source))
+        warnings.append(_more_than_original(fraction, limits[0], original.source))
+    refuted = limits[0] > 1
+    if refuted:
+        fraction, limits = np.nan, _NAN2
     mean, *mean_limits = mean_penetration(
         original, settings, field.um_per_px, np.array([fraction, limits[1], limits[0]])
     ).tolist()
@@ -122,7 +125,7 @@ def measure_profile(
         relative = float(np.hypot(relative, 2 * field.relative_uncertainty))
     tables: dict[str, Mapping[str, Any]] = {}
     greatest = Greatest()
-    if original.outline is not None:
+    if original.outline is not None and not refuted:
         if original.misfit_px > _OUTSIDE_PX:
             warnings.append(
                 f"metal lies outside the original outline ({original.source}) by {original.misfit_px:.1f} px "
@@ -157,12 +160,12 @@ class Greatest:
     col_px: float = np.nan
 
 
-def _more_than_original(fraction: float, limits: tuple[float, float], source: str) -> str:
-    """What to say of a fraction above 1."""
-    text = f"there is more metal than the original outline holds ({100 * fraction:.1f} %)"
-    if limits[0] <= 1:
-        return f"{text}, within what both areas are sure to: no loss can be told."
-    return f"{text}: check scale and {source}."
+def _more_than_original(fraction: float, low: float, source: str) -> str:
+    """What to say of a fraction above 1 whose lower limit is `low`."""
+    text = f"there is more metal than originally ({100 * fraction:.1f} %)"
+    if not low > 1:
+        return f"{text}, within what both are sure to: no loss can be told."
+    return f"{text}: no fraction and no penetration is given. Check scale and {source}."
 
 
 def _along(
@@ -403,7 +406,12 @@ def _crossing(
     if settings.drawn_thickness_um is not None and field.um_per_px is not None:
         original, source = settings.drawn_thickness_um / field.um_per_px, "drawn size"
         fraction = mean / original
-        penetration = max(0.5 * (original - mean), 0.0)
+        doubt = 1.96 * float(np.hypot(settings.drawn_relative_uncertainty, field.relative_uncertainty))
+        if fraction > 1:
+            warnings.append(_more_than_original(fraction, fraction * (1 - doubt), source))
+        if fraction * (1 - doubt) > 1:
+            fraction = np.nan
+        penetration = max(0.5 * original * (1 - fraction), 0.0) if np.isfinite(fraction) else np.nan
         warnings.append("the mean penetration of a crossing section is half the loss of thickness, a face.")
     pitch = max(1, int(settings.outline_pitch_px))
     at = np.flatnonzero(known)[::pitch]

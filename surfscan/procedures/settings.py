@@ -301,6 +301,8 @@ class SectionSettings(ProcedureSettings):
 class StrutSettings(ProcedureSettings):
     """Widths and remaining cross-section along struts."""
 
+    model_config = ConfigDict(allow_inf_nan=False)
+
     data_strip: Literal["auto", "keep"] = Field(
         "auto",
         description="'auto' leaves a data strip along an edge, and a scale bar drawn on the picture with its "

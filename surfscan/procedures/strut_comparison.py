@@ -10,8 +10,11 @@ from surfscan.images import Calibration
 from surfscan.measurement.mesh_loss import MeshLoss, mesh_loss
 from surfscan.measurement.stations import Stations
 from surfscan.measurement.strut_matching import StrutMatch, match_struts
+from surfscan.measurement.strut_placing import placed_by_centrelines
 from surfscan.preparation.registration import Registration, register
 
+_LEVELS_APART = 1.0  # per cent of the contrast by which each picture's half level may be off
+_DOUBTFUL_SCALE = 0.005  # relative standard uncertainty of a fitted scale from which on it is worth a warning
 _ONE_SCALE = 1e-6  # pixel sizes that agree to this share, from one origin, are one and the same scale
 
 
@@ -33,6 +36,10 @@ class Comparison:
         Width before at every station after; not-a-number where it was not compared.
     width_before_uncertainty : ndarray of shape (S,)
         Standard uncertainty of the mean width before of each strut after, from noise and levels.
+    levels_apart : ndarray of shape (S,)
+        Standard uncertainty of the difference of a strut's mean widths that comes from focus and light, which
+        two pictures never share: each half level off by 1 per cent of the contrast, independently (declared,
+        common practice, no source).
     """
 
     registration: Registration
@@ -42,6 +49,12 @@ class Comparison:
     lengths_before: np.ndarray
     width_before: np.ndarray
     width_before_uncertainty: np.ndarray
+    levels_apart: np.ndarray
+
+    @property
+    def places(self) -> np.ndarray:
+        """Places compared on each strut after, shape (S,), int."""
+        return np.bincount(self.match.strut_after, minlength=len(self.levels_apart) + 1)[1:]
 
 
 def compare(
@@ -67,8 +80,8 @@ def compare(
         Silhouettes.
     before, after : Stations
     scale_before, scale_after : Calibration or None
-        Where both are known the scale is held; otherwise it is fitted and widths before are brought to px
-        after by it.
+        Where both are known the scale is held; otherwise it is fitted to the centrelines and widths before
+        are brought to px after by it.
     max_rotation_deg, max_shift_fraction : float
         Limits of the search.
     before_field, after_field : ndarray of bool
@@ -105,8 +118,10 @@ def compare(
     if not place.accepted:
         return None, [
             f"Nothing is compared with {path}: {place.fault}. Set before_max_rotation_deg and "
-            "before_max_shift_fraction, or check that both show the same part."
+            "before_max_shift_fraction in a settings file, or check that both show the same part."
         ]
+    if sizes is None:
+        place = placed_by_centrelines(place, before, after, solid_before.shape)
     grown = float(np.sqrt(abs(np.linalg.det(place.matrix[:, :2]))))
     match = match_struts(
         before,
@@ -119,8 +134,12 @@ def compare(
     )
     warnings = []
     if len(match.outside):
+        some = "1 strut" if len(match.outside) == 1 else f"{len(match.outside)} struts"
+        warnings.append(f"Outside this field, or mostly so, and not compared: {some} of {path}.")
+    if sizes is None and place.scale_uncertainty > _DOUBTFUL_SCALE:
         warnings.append(
-            f"{len(match.outside)} struts of {path} lie outside this field, or mostly so: not compared."
+            f"How large {path} is beside this picture was fitted to the centrelines, to "
+            f"{100 * place.scale_uncertainty:.1f} % only, and loss is no surer: give both pixel sizes."
         )
     width_before = np.full(len(after.s), np.nan)
     there = match.station_after >= 0
@@ -142,6 +161,7 @@ def compare(
             lengths_before=before.length * grown,
             width_before=width_before,
             width_before_uncertainty=_uncertainty_before(before, after.n_struts, match) * grown,
+            levels_apart=_levels_apart(before, after, match, grown),
         ),
         warnings,
     )
@@ -155,6 +175,21 @@ def _same_scale(one: Calibration, other: Calibration) -> bool:
             (one.pixel_size_y_um, other.pixel_size_y_um),
         )
     )
+
+
+def _levels_apart(before: Stations, after: Stations, match: StrutMatch, grown: float) -> np.ndarray:
+    """Of the difference of mean widths of each strut after, px after."""
+    shift = np.full(len(after.s), np.nan)
+    usable = after.fault == ""
+    shift[usable] = after.common_uncertainty[usable]
+    known = (before.fault == "") & np.isfinite(before.common_uncertainty)
+    was = float(np.median(before.common_uncertainty[known])) * grown if known.any() else 0.0
+    out = np.full(after.n_struts, np.nan)
+    for k in range(after.n_struts):
+        own = shift[after.of(k + 1)]
+        if np.isfinite(own).any() and match.of_after(k + 1).any():
+            out[k] = _LEVELS_APART * np.hypot(float(np.nanmean(own)), was)
+    return out
 
 
 def _uncertainty_before(before: Stations, n_after: int, match: StrutMatch) -> np.ndarray:

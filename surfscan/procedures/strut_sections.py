@@ -13,6 +13,8 @@ from surfscan.measurement.strut_widths import Z95, StrutWidths
 from surfscan.procedures.settings import StrutSettings
 from surfscan.procedures.strut_comparison import Comparison
 
+_TWICE, _ABOVE = 2.0, 0.01  # uncertainties, and share at least, by which more section than drawn is told
+
 
 @dataclass(frozen=True)
 class StrutSections:
@@ -94,16 +96,15 @@ def strut_sections(
         drawn = _drawn(good, width, comparison, settings, unit)
         found = sections(width, drawn, thickness)
         along["area_um2"][good] = found.area
+        where[k] = widths.least_station[k]
         if drawn_thickness is None or not _width_known(good, comparison, settings):
             continue
         along["fraction"][good] = found.fraction
         along["equal_loss"][good] = found.equal_loss_fraction
         means["fraction"][k] = found.fraction.mean()
         means["equal_loss"][k] = found.equal_loss_fraction.mean()
-        at = int(widths.least_station[k])
-        if at < 0:
+        if where[k] < 0:
             continue
-        where[k] = at
         limits = np.array([widths.least[k], widths.least_low[k], widths.least_high[k]]) * unit
         of = sections(np.maximum(limits, 0), drawn, thickness)
         for name, values, equal in (
@@ -126,6 +127,7 @@ def strut_sections(
                 max(0.0, value - math.hypot(value - float(values[1]), others)),
                 value + math.hypot(float(values[2]) - value, others),
             )
+    warnings += _above_one(means["fraction"], settings)
     basis = "" if not known else "drawn" if thickness is None else "measured"
     return (
         StrutSections(
@@ -141,6 +143,19 @@ def strut_sections(
         ),
         warnings,
     )
+
+
+def _above_one(fraction: np.ndarray, settings: StrutSettings) -> list[str]:
+    """Struts with more section than drawn, by more than drawn sizes are uncertain."""
+    many = fraction > 1 + max(_TWICE * math.sqrt(2) * settings.drawn_relative_uncertainty, _ABOVE)
+    if not many.any():
+        return []
+    k = int(np.nanargmax(fraction))
+    which = "1 strut has" if np.count_nonzero(many) == 1 else f"{np.count_nonzero(many)} struts have"
+    return [
+        f"{which} more section than before (strut {k + 1}: {fraction[k]:.4g} times): product measured as "
+        "metal, another scale, or other drawn sizes than given. Check them before using any fraction."
+    ]
 
 
 def _width_known(at: np.ndarray, comparison: Comparison | None, settings: StrutSettings) -> bool:

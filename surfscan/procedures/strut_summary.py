@@ -12,12 +12,12 @@ from surfscan.columns import Table
 from surfscan.images import Calibration
 from surfscan.measurement.mesh_loss import mean_with_gaps
 from surfscan.measurement.stations import Stations
-from surfscan.measurement.strut_faults import CRACK, FRAGMENT, GAP
+from surfscan.measurement.strut_faults import CRACK, FRAGMENT, FREE_END, GAP
 from surfscan.measurement.strut_widths import Z95, StrutWidths
 from surfscan.procedures.settings import StrutSettings
 from surfscan.procedures.strut_comparison import Comparison
 from surfscan.procedures.strut_sections import StrutSections
-from surfscan.procedures.strut_tables import BROKEN, LOOSE, MISSING
+from surfscan.procedures.strut_tables import BROKEN, LOOSE, MISSING, WHOLE
 
 _FIGURES = (
     "total_length_um",
@@ -31,6 +31,7 @@ _FIGURES = (
     "min_width_px",
     "min_width_px_ci95",
     "min_width_strut",
+    "min_width_condition",
     "min_width_s_um",
     "min_width_s_px",
     "min_width_row_px",
@@ -143,7 +144,7 @@ def strut_summary(
         summary |= _mean_width(struts, widths_px, k, scale, unit)
         summary |= _least_width(struts, k)
         summary |= _section_figures(struts, cut, k)
-        summary |= _loss_figures(struts, k, settings, scale)
+        summary |= _loss_figures(struts, k, comparison)
     summary |= _lost_metal(struts, faults, carries, cut, comparison, unit)
     if comparison is not None:
         place = comparison.registration
@@ -163,7 +164,35 @@ def strut_summary(
             f"Broken struts: {summary['broken_count']}, fragments: {summary['fragment_count']} (table "
             "strut_faults). Least widths and sections are those of metal that still stands."
         )
+    doubts += _least_of_the_whole(struts, summary, carries)
+    if comparison is None and (struts["broken"] & found & ~fragment).any():
+        doubts += _lost_unseen(faults)
     return summary, doubts
+
+
+def _least_of_the_whole(struts: Table, summary: dict[str, Any], carries: np.ndarray) -> list[str]:
+    """Says where the least width is that of a broken strut, and what it is of the others."""
+    if summary["min_width_condition"] != BROKEN:
+        return []
+    text = f"The least width is that of strut {summary['min_width_strut']}, a broken one"
+    whole = np.flatnonzero(carries & (struts["condition"] == WHOLE))
+    if not whole.size:
+        return [text + "."]
+    k = int(whole[np.argmin(struts["min_width_px"][whole])])
+    um = float(struts["min_width_um"][k])
+    size = f"{um:.4g} µm" if math.isfinite(um) else f"{struts['min_width_px'][k]:.1f} px"
+    return [f"{text}; of the whole ones it is {size}, on strut {struts['strut'][k]}."]
+
+
+def _lost_unseen(faults: Table) -> list[str]:
+    ends = int(np.count_nonzero(faults["kind"] == FREE_END))
+    if not ends:
+        return []
+    which = "1 free end faces" if ends == 1 else f"{ends} free ends face"
+    return [
+        f"{which} no other metal: how much was lost there is not known; lost length and figures with lost "
+        "metal leave it out. A picture before tells it."
+    ]
 
 
 def _known(value: float) -> float | None:
@@ -196,6 +225,7 @@ def _least_width(struts: Table, k: np.ndarray) -> dict[str, Any]:
     least = int(k[np.argmin(struts["min_width_px"][k])])
     out: dict[str, Any] = {
         "min_width_strut": int(struts["strut"][least]),
+        "min_width_condition": str(struts["condition"][least]),
         "min_width_row_px": float(struts["min_row_px"][least]),
         "min_width_col_px": float(struts["min_col_px"][least]),
     }
@@ -235,14 +265,22 @@ def _section_figures(struts: Table, cut: StrutSections, k: np.ndarray) -> dict[s
     return out
 
 
-def _loss_figures(
-    struts: Table, k: np.ndarray, settings: StrutSettings, scale: Calibration | None
-) -> dict[str, Any]:
-    """Loss of mean width over struts that have a reference; common uncertainties do not average out."""
+def _loss_figures(struts: Table, k: np.ndarray, comparison: Comparison | None) -> dict[str, Any]:
+    """Loss of mean width over struts that have a reference; common uncertainties do not average out.
+
+    Every place compared with the picture before weighs alike, as does every place that counts where a strut
+    is compared with the drawing.
+    """
     known = k[np.isfinite(struts["loss_fraction"][k])]
     if not known.size:
         return {}
-    weight = struts["counted_length_px"][known] / struts["counted_length_px"][known].sum()
+    length = struts["counted_length_px"][known].copy()
+    if comparison is not None:
+        seen = struts["loss_against"][known] == "before"
+        shown = comparison.places[known] / np.maximum(struts["station_count"][known], 1)
+        length[seen] *= np.minimum(shown[seen], 1)
+    weight = length * struts["reference_width_px"][known]
+    weight = weight / weight.sum()
     half = (struts["loss_fraction_ci95_high"][known] - struts["loss_fraction_ci95_low"][known]) / 2
     loss, spread = float(weight @ struts["loss_fraction"][known]), float(weight @ half)
     kinds = sorted(set(struts["loss_against"][known].tolist()))

@@ -35,6 +35,7 @@ def station_table(stations: Stations, comparison: Comparison | None, cut: StrutS
     table = stations.table()
     if comparison is not None:
         table["width_before_um"] = comparison.width_before * stations.unit_um
+        table["width_before_px"] = comparison.width_before
     return table | {
         "section_area_um2": cut.area_um2,
         "section_fraction": cut.fraction,
@@ -124,7 +125,7 @@ def strut_table(
         "station_count": widths.stations,
         "min_row_px": widths.least_row,
         "min_col_px": widths.least_col,
-        "broken": broken,
+        "broken": broken | loose,
         "through_pitted": widths.through_pitted,
         "leaves_field": (centrelines.end_kind == "frame").any(axis=1),
         "loss_against": against,
@@ -192,7 +193,9 @@ def _loss(
             reference[k] = comparison.match.width_before[places].mean()
             now[k] = comparison.match.width_after[places].mean()
             relative[k] = math.hypot(
-                comparison.width_before_uncertainty[k] / reference[k], comparison.scale_uncertainty
+                comparison.width_before_uncertainty[k] / reference[k],
+                comparison.scale_uncertainty,
+                comparison.levels_apart[k] / now[k],
             )
     left = now / reference
     half = Z95 * left * np.hypot(own / now, relative)

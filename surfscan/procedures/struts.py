@@ -27,6 +27,9 @@ from surfscan.segmentation.centrelines import Centrelines, find_centrelines
 from surfscan.segmentation.silhouette import NoStrutError, Silhouette, find_silhouette
 
 _SIZES = ("drawn_width_um", "drawn_thickness_um", "drawn_top_width_um", "thickness_um")
+_STEEPEST = math.tan(math.radians(60))  # lean of a trapezoid's flanks
+_OBLONG = 2.0  # length over width of a pixel worth a warning
+_NAMED = 8  # struts named in a warning
 _TOUCHES = 0.5  # share of stations left out because an edge lies beyond the frame that is worth a warning
 
 
@@ -44,6 +47,8 @@ class FoundStruts:
     widths_px : StrutWidths
         Without it.
     faults : list of Fault
+    drawn_ends : int
+        Free ends inside the field that were taken as drawn.
     frame : (row0, row1, col0, col1)
     region : ndarray of shape (M, N), bool
     """
@@ -54,6 +59,7 @@ class FoundStruts:
     widths: StrutWidths
     widths_px: StrutWidths
     faults: list[Fault]
+    drawn_ends: int
     frame: tuple[int, int, int, int]
     region: np.ndarray
 
@@ -116,14 +122,15 @@ def measure_struts(
     try:
         found = _find(image, settings, frame, mask)
     except NoStrutError as nothing:
-        return _no_strut(image, settings, mask, [*warnings, str(nothing)])
+        return _no_strut(image, settings, mask, [*warnings, str(nothing), *_as_stated(settings)])
     if found.stations.n_struts == 0:
         reason = (
             "No strut was found: the metal shows no centreline with an edge on either side. A strut wider "
             "than the field cannot be measured; take a picture that shows both of its edges."
         )
-        return _no_strut(image, settings, mask, [*warnings, *found.silhouette.warnings, reason])
-    warnings += found.silhouette.warnings
+        doubts = [*found.silhouette.warnings, reason, *_as_stated(settings)]
+        return _no_strut(image, settings, mask, [*warnings, *doubts])
+    warnings += [*found.silhouette.warnings, *found.stations.warnings]
     comparison = None
     if before is not None:
         comparison, doubts = _compare(image, before, settings, found)
@@ -199,25 +206,45 @@ def strut_labels(mask: np.ndarray, stations: Stations) -> np.ndarray:
     return labels
 
 
+def _as_stated(settings: StrutSettings) -> list[str]:
+    """What to add to an answer of nothing where the polarity was stated."""
+    if settings.polarity == "auto":
+        return []
+    other = "lighter" if settings.polarity == "dark" else "darker"
+    return [
+        f"Struts were stated to be {settings.polarity}: if they are {other} than their background, or "
+        "if that is not sure, leave polarity at auto."
+    ]
+
+
 def _check_settings(settings: StrutSettings, image: Micrograph) -> None:
     path = image.source.path
     if settings.drawn_top_width_um is not None:
         wide, thick = settings.drawn_width_um, settings.drawn_thickness_um
         if settings.drawn_shape != "trapezoid":
             raise InputError(
-                path, "drawn_top_width_um belongs to a trapezoid", "Set drawn_shape to trapezoid"
+                path,
+                "the width of a narrower face (drawn_top_width_um, --top-width-um) belongs to a trapezoid",
+                "Set the drawn shape (drawn_shape, --shape) to trapezoid",
             )
         if wide is None or thick is None or settings.drawn_top_width_um > wide:
             raise InputError(
                 path,
-                "a trapezoid needs drawn_width_um, drawn_thickness_um and a narrower drawn_top_width_um",
-                "Give the wider face as drawn_width_um, the narrower as drawn_top_width_um",
+                "a trapezoid needs drawn_width_um, drawn_thickness_um and a narrower face",
+                "Give the wider face as drawn_width_um, the narrower as drawn_top_width_um (--top-width-um)",
+            )
+        if wide - settings.drawn_top_width_um > 2 * thick * _STEEPEST:
+            lean = math.degrees(math.atan2((wide - settings.drawn_top_width_um) / 2, thick))
+            raise InputError(
+                path,
+                f"the flanks of the drawn trapezoid lean by {lean:.0f} degrees, more than 60",
+                "Check drawn_width_um, drawn_thickness_um and drawn_top_width_um (--top-width-um)",
             )
     elif settings.drawn_shape == "trapezoid":
         raise InputError(
             path,
             "a trapezoid needs the width of its narrower face",
-            "Set drawn_top_width_um, or another shape",
+            "Set drawn_top_width_um (--top-width-um), or another shape",
         )
 
 
@@ -262,10 +289,10 @@ def _find(
         relative_scale_uncertainty=0.0 if scale is None else scale.relative_uncertainty,
     )
     widths_px = measure_widths(stations, axes=axes, edge_uncertainty=edge)
-    faults = find_faults(
+    faults, drawn_ends = find_faults(
         silhouette, centrelines, stations, widths.mean, region=mask, free_ends=settings.free_ends
     )
-    return FoundStruts(silhouette, centrelines, stations, widths, widths_px, faults, frame, mask)
+    return FoundStruts(silhouette, centrelines, stations, widths, widths_px, faults, drawn_ends, frame, mask)
 
 
 def _clear_of(region: np.ndarray, stations: Stations) -> Stations:
@@ -351,6 +378,25 @@ def _no_strut(image: Micrograph, settings: StrutSettings, mask: np.ndarray, warn
     )
 
 
+def _without_width(found: FoundStruts) -> list[str]:
+    """Struts no width is given for: stubs that the frame cuts off put apart from the others."""
+    none = np.flatnonzero(~np.isfinite(found.widths.mean))
+    cut = (found.centrelines.end_kind[none] == "frame").any(axis=1)
+    out = []
+    for which, text in (
+        (none[~cut], "No width is given for {}: too short between fillets or ends."),
+        (
+            none[cut],
+            "The frame cuts {} too short for a width: not measured, and no sign of corrosion.",
+        ),
+    ):
+        names = ", ".join(str(k + 1) for k in which[:_NAMED]) + (" and more" if len(which) > _NAMED else "")
+        if len(which):
+            of = f"of {found.stations.n_struts} struts"
+            out.append(text.format(f"{len(which)} {of} ({names})"))
+    return out
+
+
 def _remarks(found: FoundStruts, scale: Calibration | None, settings: StrutSettings) -> list[str]:
     """What the reader should know about how the widths came about."""
     remarks: list[str] = []
@@ -359,12 +405,19 @@ def _remarks(found: FoundStruts, scale: Calibration | None, settings: StrutSetti
         given: list[Any] = [settings.drawn_width_um, settings.drawn_thickness_um, settings.thickness_um]
         if any(value is not None for value in given) or settings.edge_uncertainty_um > 0:
             remarks.append("Sizes in µm cannot be used without a scale: no loss or section is worked out.")
-    unmeasured = [str(k + 1) for k in range(found.stations.n_struts) if not np.isfinite(found.widths.mean[k])]
-    if unmeasured:
-        which = ", ".join(unmeasured[:8]) + (" and more" if len(unmeasured) > 8 else "")
+    elif max(scale.pixel_size_x_um, scale.pixel_size_y_um) > _OBLONG * min(
+        scale.pixel_size_x_um, scale.pixel_size_y_um
+    ):
         remarks.append(
-            f"No width is given for {len(unmeasured)} of {found.stations.n_struts} struts ({which}): too "
-            "short between fillets, or an edge lies outside the field."
+            f"Pixels are {scale.pixel_size_x_um:g} by {scale.pixel_size_y_um:g} µm, far from square: check "
+            "the scale."
+        )
+    remarks += _without_width(found)
+    if found.drawn_ends:
+        which = "1 free end" if found.drawn_ends == 1 else f"{found.drawn_ends} free ends"
+        remarks.append(
+            f"{which} inside the field faced no other metal and passed for drawn: if metal broke off there, "
+            "set free_ends to broken in a settings file, or give a picture before."
         )
     cut = [f for f in found.faults if f.kind == CRACK and not f.through]
     if cut:
@@ -375,9 +428,9 @@ def _remarks(found: FoundStruts, scale: Calibration | None, settings: StrutSetti
     unseen = int(found.widths.unseen.sum())
     if unseen:
         remarks.append(
-            f"At {unseen} stations between others no edge was found: the least width of their struts may lie "
-            "there, below the one given; the lower end of its interval allows for a pit with flanks of 45 "
-            "degrees. Look at them on the picture."
+            f"No edge was located at {unseen} place{'s' if unseen > 1 else ''} between others: the least "
+            "width of a strut may lie there, below the one given; the lower end of its interval allows for "
+            "the silhouette's width there and for a pit with flanks of 45 degrees. Look at the picture."
         )
     outside = found.stations.fault == "frame"
     if outside.size and outside.mean() > _TOUCHES:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from surfscan.report.rounding import NO_VALUE, at_least, at_most, round_to_interval
+from surfscan.report.rounding import NO_VALUE, at_least, greatest_words, round_to_interval
 
 HEADS = {
     "pit_density_per_mm2": ("Pit density", "mm⁻²", 1.0),
@@ -24,6 +25,7 @@ HEADS = {
     "min_strut_width_um": ("Least strut width", "µm", 1.0),
     "strut_loss_fraction": ("Loss of width", "%", 100.0),
     "width_penetration_um": ("Penetration from width", "µm", 1.0),
+    "least_section_left_fraction": ("Least section left", "%", 100.0),
     "least_section_fraction": ("Least section", "%", 100.0),
     "least_section_equal_loss_fraction": ("Least section, equal loss", "%", 100.0),
     "mean_width_um": ("Mean width", "µm", 1.0),
@@ -56,6 +58,9 @@ HEADS = {
     "resistance_rise_fraction": ("Rise of hydraulic resistance", "%", 100.0),
 }
 """Figure -> (head, unit on the page, factor from the stored unit)."""
+
+GREATEST = ("max_section_penetration_um", "max_penetration_um")
+"""Figures that are above 0 by noise alone: "not above" a limit where their interval holds 0."""
 
 
 @dataclass(frozen=True)
@@ -109,10 +114,21 @@ def estimate_cell(
     scale: float = 1.0,
     lines: Sequence[str] = (),
     places: int | None = None,
+    doubt: float = math.nan,
     is_lower_bound: bool = False,
-    is_upper_bound: bool = False,
 ) -> Cell:
-    """A value with its interval on a line below, both rounded to the interval; "≥", "≤" before a bound."""
-    number = round_to_interval(value, low, high, scale=scale, places=places)
+    """A value with its interval on a line below, both rounded to the interval; "≥" before a lower bound.
+
+    `places` and `doubt` as in `surfscan.report.rounding.round_to_interval`.
+    """
+    number = round_to_interval(value, low, high, scale=scale, places=places, doubt=doubt)
     interval = (number.interval,) if number.has_interval else ()
-    return Cell(at_most(at_least(number.value, is_lower_bound), is_upper_bound), (*interval, *lines))
+    return Cell(at_least(number.value, is_lower_bound), (*interval, *lines))
+
+
+def greatest_cell(
+    value: float, low: float, high: float, *, lines: Sequence[str] = (), doubt: float = math.nan
+) -> Cell:
+    """A greatest value with its interval below; "not above" a limit where it cannot be told from none."""
+    text, interval = greatest_words(value, low, high, doubt=doubt)
+    return Cell(text, (*filter(None, [interval]), *lines))

@@ -57,7 +57,6 @@ def group_chart(summaries: Sequence[GroupSummary], kind: Shows = "surface") -> s
                     high * scale,
                     [v * scale for v in seen],
                     group.lower_bounds(name),
-                    group.upper_bounds(name),
                 )
             )
         panels.append(figures.Panel(f"{text}\n({unit})", bars))

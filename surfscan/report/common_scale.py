@@ -10,6 +10,7 @@ from surfscan.columns import FIGURES_OF
 from surfscan.estimates.groups import GroupEstimate
 from surfscan.report.pooling import SpecimenSummary, common_scale
 from surfscan.report.records import FieldRecord
+from surfscan.report.strut_records import MEASURED_THICKNESS
 from surfscan.study.entries import Shows
 
 _Z = 1.959963984540054
@@ -100,6 +101,9 @@ def _of_struts(summary: SpecimenSummary, figure: str, value: float, pooled: Sequ
         return 1 - value if drawn else 0.0
     if figure == "width_penetration_um":
         return float(row["mean_strut_width_um"]) / 2 if drawn else value
+    if figure == "least_section_left_fraction":
+        is_measured = row["least_section_left_basis"] == MEASURED_THICKNESS
+        figure = "least_section_fraction" if is_measured else "least_section_equal_loss_fraction"
     record = next((r for r in pooled if r.image_id == row["least_section_image"]), None)
     if record is None:
         return 0.0

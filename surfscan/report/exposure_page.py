@@ -28,6 +28,7 @@ def exposure_page(content: PageContent) -> OnPage | None:
         "most_open": _MOST_OPEN,
     }
     return OnPage(
+        "Rig logs",
         "rig logs",
         exposure_prose.exposure_sentences(logs),
         [Part("exposure", "Exposure", "parts/exposures.html.j2", shown)],

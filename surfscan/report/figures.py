@@ -56,8 +56,6 @@ class GroupBar:
         Values of worst-seen fields: drawn apart, in no mean.
     lower_bounds : sequence of bool
         Which of `values` are lower bounds: drawn as triangles that point on. The mean is one if any is.
-    upper_bounds : sequence of bool
-        Likewise upper bounds: triangles that point back.
     """
 
     values: Sequence[float]
@@ -66,7 +64,6 @@ class GroupBar:
     high: float
     worst_seen: Sequence[float] = ()
     lower_bounds: Sequence[bool] = ()
-    upper_bounds: Sequence[bool] = ()
 
 
 @dataclass(frozen=True)
@@ -317,11 +314,8 @@ def _draw_groups(ax: Axes, panel: Panel) -> None:
     for row, bar in enumerate(panel.bars):
         values = np.asarray(bar.values, dtype=float)
         places = row + _spread(len(values))
-        below, above = (
-            np.asarray(flags, dtype=bool) if len(flags) else np.zeros_like(values, bool)
-            for flags in (bar.lower_bounds, bar.upper_bounds)
-        )
-        for marker, which in (("o", ~below & ~above), (">", below), ("<", above)):
+        below = np.asarray(bar.lower_bounds, bool) if len(bar.lower_bounds) else np.zeros_like(values, bool)
+        for marker, which in (("o", ~below), (">", below)):
             ax.plot(
                 values[which],
                 places[which],
@@ -336,7 +330,7 @@ def _draw_groups(ax: Axes, panel: Panel) -> None:
         if not math.isnan(bar.low):
             ax.plot([bar.low, bar.high], [row, row], color=LOSS, linewidth=2.2, zorder=3)
         if not math.isnan(bar.mean):
-            marker = ">" if below.any() else "<" if above.any() else "D"
+            marker = ">" if below.any() else "D"
             ax.plot([bar.mean], [row], marker, color=LOSS, markersize=6, markeredgecolor="white", zorder=4)
         ax.annotate(
             f"n = {len(values)}",

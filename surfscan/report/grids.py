@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from surfscan.columns import FIGURES_OF, SUBTRACTED_FIGURES
-from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
+from surfscan.columns import BESIDE_FIGURES, FIGURES_OF, SUBTRACTED_FIGURES
+from surfscan.report.cells import GREATEST, HEADS, Cell, Grid, Head, estimate_cell, greatest_cell
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.rate_records import NOUNS, RateRecord
@@ -35,8 +35,9 @@ _TRUE_OF = {kind: name.lower() for kind, name in _OF_KIND.items()} | {
 
 
 def shown_figures(groups: Sequence[GroupSummary], kind: Shows) -> list[str]:
-    """Figures of `FIGURES_OF` one kind of image that at least one specimen has."""
-    return [name for name in FIGURES_OF[kind] if any(g.values(name) for g in groups)]
+    """Figures of `FIGURES_OF` one kind of image that at least one specimen has, less `BESIDE_FIGURES`."""
+    names = [name for name in FIGURES_OF[kind] if name not in BESIDE_FIGURES]
+    return [name for name in names if any(g.values(name) for g in groups)]
 
 
 def shown_groups(groups: Sequence[GroupSummary], kind: Shows) -> list[GroupSummary]:
@@ -47,6 +48,7 @@ def shown_groups(groups: Sequence[GroupSummary], kind: Shows) -> list[GroupSumma
 def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
     """One row a group: mean and difference of every figure of one kind of image."""
     names = shown_figures(groups, kind)
+    subtracted = [name for name in names if name in SUBTRACTED_FIGURES]
     heads = [Head("Group"), Head("Exposure", "h", number=True), Head("Specimens", "n", number=True)]
     for name in names:
         text, unit, _ = HEADS[name]
@@ -56,7 +58,7 @@ def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
     rows = []
     for group in shown_groups(groups, kind):
         cells = [
-            Cell(group.name, (f"baseline: {group.baseline}",) if group.baseline else ()),
+            Cell(group.name, (f"baseline: {group.baseline}",) if _is_subtracted(group, subtracted) else ()),
             Cell(hours(group.row["exposure_h"])),
             Cell(str(len(group.members))),
         ]
@@ -68,7 +70,7 @@ def group_grid(groups: Sequence[GroupSummary], kind: Shows = "surface") -> Grid:
         f"{whose} over specimens, 95 % interval below; SD between specimens; n where not every specimen has "
         "the figure"
     )
-    if any(name in SUBTRACTED_FIGURES for name in names):
+    if subtracted:
         caption += "; difference from the mean of the baseline group with both uncertainties"
     return Grid(caption, heads, rows).without_empty_columns()
 
@@ -217,6 +219,11 @@ def settings_grid(title: str, settings: BaseModel) -> Grid:
     return Grid(title, [Head("Setting"), Head("Value"), Head("Origin"), Head("Meaning")], rows)
 
 
+def _is_subtracted(group: GroupSummary, names: Sequence[str]) -> bool:
+    """Whether a baseline is taken from any of these figures of a group."""
+    return any((d := group.differences.get(n)) and not math.isnan(d.value) for n in names)
+
+
 def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
     """Mean, and difference where one is taken: without interval no finer than the mean it comes from."""
     scale = HEADS[name][2]
@@ -229,20 +236,24 @@ def _group_cells(group: GroupSummary, name: str) -> list[Cell]:
     behind = [] if math.isnan(mean.sd) else [f"SD {significant(mean.sd * scale, 2)}"]
     behind += [] if mean.n == len(group.members) else [f"n {mean.n}"]
     low, high = mean.ci95 or (math.nan, math.nan)
+    lines = [*refused, *([", ".join(behind)] if behind else [])]
+    doubt = group.doubt(name)
+    if name in GREATEST:
+        return [greatest_cell(mean.value, *group.greatest_limits(name), lines=lines, doubt=doubt), *none]
     cells = [
         estimate_cell(
             mean.value,
             low,
             high,
             scale=scale,
-            lines=[*refused, *([", ".join(behind)] if behind else [])],
+            lines=lines,
+            doubt=doubt,
             is_lower_bound=any(group.lower_bounds(name)),
-            is_upper_bound=any(group.upper_bounds(name)),
         ),
     ]
     if difference is None or math.isnan(difference.value):
         return [*cells, *none]
-    places = round_to_interval(mean.value, low, high, scale=scale).places
+    places = round_to_interval(mean.value, low, high, scale=scale, doubt=doubt).places
     low, high = difference.ci95 or (math.nan, math.nan)
     lines = [] if difference.ci95 else ["no interval"]
     return [*cells, estimate_cell(difference.value, low, high, scale=scale, lines=lines, places=places)]

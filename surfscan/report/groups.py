@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surfscan.columns import (
+    BESIDE_FIGURES,
     FIGURES_OF,
     GROUP_FIGURES,
     LOWER_BOUND_FIGURES,
@@ -24,6 +25,7 @@ from surfscan.report.pooling import POOLS, SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, about, words
 from surfscan.report.rounding import significant
 from surfscan.report.section_specimens import rests_on_product
+from surfscan.report.strut_records import MEASURED_THICKNESS
 from surfscan.report.strut_specimens import UPPER_BOUND_FIGURES, has_upper_bound
 from surfscan.study.entries import PROCEDURES_BY_KIND, Shows
 
@@ -34,8 +36,9 @@ _AREAS_ALIKE = 1.2
 """Areas that differ by less hardly change the greatest depth (common practice, no source)."""
 
 
-_MAY_BE_BELOW_NONE = ("strut_loss_fraction", "width_penetration_um", "section_penetration_um")
+_MAY_BE_BELOW_NONE = ("strut_loss_fraction", "width_penetration_um")
 _MAY_BE_ABOVE_ALL = (
+    "least_section_left_fraction",
     "least_section_fraction",
     "least_section_equal_loss_fraction",
     "remaining_section_fraction",
@@ -77,6 +80,27 @@ class GroupSummary:
     def values(self, figure: str) -> list[float]:
         """One value a specimen that has the figure."""
         return [v for m in self.members if not math.isnan(v := m.figure(figure))]
+
+    def doubt(self, figure: str) -> float:
+        """Half width of what the specimens' own intervals give the mean, at least: no digit below it counts.
+
+        Not-a-number where none of them has an interval.
+        """
+        halves = [h for m in self.members if not math.isnan(h := m.half_width(figure))]
+        return math.hypot(*halves) / len(halves) if halves else math.nan
+
+    def greatest_limits(self, figure: str) -> tuple[float, float]:
+        """Limits of the mean of a greatest value, or those of specimens none of which can be told from 0.
+
+        A mean lies below the highest of the upper limits.
+        """
+        limits = self.means[figure].ci95
+        if limits:
+            return limits
+        own = [m.limits(figure) for m in self.members if not math.isnan(m.figure(figure))]
+        if own and all(low <= 0 for low, _ in own):
+            return 0.0, max(high for _, high in own)
+        return math.nan, math.nan
 
     def lower_bounds(self, figure: str) -> list[bool]:
         """Whether each of those values is a lower bound."""
@@ -195,6 +219,32 @@ def _warn(group: GroupSummary, control: GroupSummary | None) -> None:
             f"{significant(max(areas))} mm²), and the greatest depth grows with it."
         )
     group.kind_warnings["section"] += _rough_originals(group)
+    group.kind_warnings["strut"] += _different_bases(group)
+    for kind in ("strut", "section"):
+        group.kind_warnings[kind] += _left_out(group, kind)
+
+
+def _left_out(group: GroupSummary, kind: Shows) -> list[str]:
+    """Names the specimens on which more metal was measured than there was."""
+    beyond = [m.specimen.id for m in group.members if m.by_kind[kind].beyond]
+    if not beyond:
+        return []
+    return [
+        f"{', '.join(beyond)}: more metal than before or as drawn, beyond the interval, on pictures that are "
+        "left out of means of loss, penetration and section."
+    ]
+
+
+def _different_bases(group: GroupSummary) -> list[str]:
+    """How many specimens have their least section with measured thickness, where not all have."""
+    bases = [b for m in group.members if (b := m.by_kind["strut"].row.get("least_section_left_basis"))]
+    n = bases.count(MEASURED_THICKNESS)
+    if n in (0, len(bases)):
+        return []
+    return [
+        f"Least section left: with measured thickness on {n} of {count(len(bases), 'specimen')}, with equal "
+        "loss all round on the others; the two may differ more than specimens do."
+    ]
 
 
 def _rough_originals(group: GroupSummary) -> list[str]:
@@ -214,11 +264,14 @@ def _refusals(group: GroupSummary, control: GroupSummary | None, names: Sequence
     """Intervals that are not given, or that say less than they seem to, of these figures."""
     refusals: dict[str, list[str]] = {}
     for name in names:
+        if name in BESIDE_FIGURES:
+            continue
         mean, figure = group.means[name], GROUP_FIGURES[name][1]
         if mean.n and mean.refused:
             refusals.setdefault(f"no interval of the mean ({mean.refused}).", []).append(figure)
         difference = group.differences.get(name)
-        if difference and mean.n and not mean.refused and difference.refused:
+        told = difference is not None and not math.isnan(difference.value)
+        if difference and told and not mean.refused and difference.refused:
             refusals.setdefault(f"no interval of the difference ({difference.refused}).", []).append(figure)
     warnings = [about(figures, reason) for reason, figures in refusals.items()]
     if control and any(

@@ -25,7 +25,8 @@ def height_page(content: PageContent) -> OnPage | None:
         "height-pictures", "Pictures of height maps", "parts/height_pictures.html.j2", {"gallery": shown}
     )
     return OnPage(
-        "pit depth, volume and areal texture from height maps",
+        "Height maps",
+        "pit depth, volume and areal texture (height maps)",
         [
             *height_prose.height_sentences(content.records),
             *prose.group_sentences(content.groups, ("volume_per_area_um",)),

@@ -46,29 +46,19 @@ METHOD = (
 
 
 def height_sentences(records: Sequence[FieldRecord]) -> list[str]:
-    """How many height maps there are, and the deepest pit of all."""
-    maps = of_kind(records, "heights")
-    if not maps:
-        return []
-    done = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in maps)
-    worst = sum(not r.enters_means for r in maps)
-    out = [
-        f"{done} of {count(len(maps), 'height map')} measured in full"
-        + (f"; {worst} worst-seen, shown but in no pooled figure." if worst else ".")
-    ]
-    with_pits = [r for r in maps if not math.isnan(r.figure("pits", "max_depth_um"))]
+    """The deepest pit of all height maps."""
+    out = []
+    with_pits = [r for r in of_kind(records, "heights") if not math.isnan(r.figure("pits", "max_depth_um"))]
     if with_pits:
         top = max(
             with_pits,
             key=lambda r: (r.figure("pits", "max_depth_um"), r.flag("pits", "max_depth_is_lower_bound")),
         )
         bounds = sum(r.flag("pits", "max_depth_is_lower_bound") for r in with_pits)
-        text = (
-            f"The deepest pit seen is {_depth(top, '95 % interval ')}, on {top.image_id} ({top.specimen.id})"
-        )
+        text = f"Deepest pit seen: {_depth(top, '95 % interval ')}, on {top.image_id} ({top.specimen.id})"
         text += ", a worst-seen map" if not top.enters_means else ""
         text += ", cut by the frame" if _is_cut(top) else ""
-        text += "." if not bounds else f"; on {count(bounds, 'map')} the greatest depth is a lower bound."
+        text += "." if not bounds else f"; on {count(bounds, 'map')} the greatest depth is a lower bound (≥)."
         out.append(text)
     return out
 

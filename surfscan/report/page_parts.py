@@ -62,6 +62,8 @@ class OnPage:
 
     Attributes
     ----------
+    title : str
+        What such images are called.
     what : str
         What was measured, in words.
     sentences : sequence of str
@@ -73,6 +75,7 @@ class OnPage:
     not_measured, method, cautions : sequence of str
     """
 
+    title: str
     what: str
     sentences: Sequence[str]
     figures: Sequence[Part]

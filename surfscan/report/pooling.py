@@ -73,12 +73,15 @@ class Figures:
     warnings : list of str
     remarks : dict of str to list of str
         Text -> figures it is about, so that one fault of three figures is one warning.
+    beyond : list of str
+        Images with more metal than before or as drawn, beyond their interval: in no mean of loss.
     """
 
     records: list[FieldRecord]
     row: dict[str, Any] = field(default_factory=dict)
     warnings: list[str] = field(default_factory=list)
     remarks: dict[str, list[str]] = field(default_factory=dict)
+    beyond: list[str] = field(default_factory=list)
 
     def warn(self, text: str) -> None:
         """Add a warning."""
@@ -139,8 +142,20 @@ class SpecimenSummary:
 
     def figure(self, name: str) -> float:
         """A figure of `GROUP_FIGURES`; not-a-number where the specimen has none."""
-        figures = next(own for kind, own in self.by_kind.items() if name in FIGURES_OF[kind])
-        return float(figures.row.get(name, math.nan))
+        return float(self._row_of(name).get(name, math.nan))
+
+    def half_width(self, name: str) -> float:
+        """Half of the 95 % interval of such a figure; not-a-number where it has none."""
+        low, high = self.limits(name)
+        return (high - low) / 2
+
+    def limits(self, name: str) -> tuple[float, float]:
+        """The 95 % interval of such a figure; not-a-numbers where it has none."""
+        row = self._row_of(name)
+        return row.get(f"{name}_ci95_low", math.nan), row.get(f"{name}_ci95_high", math.nan)
+
+    def _row_of(self, name: str) -> dict[str, Any]:
+        return next(own.row for kind, own in self.by_kind.items() if name in FIGURES_OF[kind])
 
 
 def pool_fields(specimens: Iterable[Specimen], records: Sequence[FieldRecord]) -> list[SpecimenSummary]:
@@ -165,7 +180,8 @@ def general_warnings(figures: Figures, noun: str = "field") -> None:
     unmeasured = [r for r in figures.records if _not_all_done(r)]
     figures.row |= {"n_worst_seen": len(worst), "n_failed": len(unmeasured)}
     if worst:
-        figures.warn(f"{count(len(worst), noun)} picked as worst seen: shown, but in no mean and no density.")
+        density = " and no density" if noun == "field" else ""
+        figures.warn(f"{count(len(worst), noun)} picked as worst seen: shown, but in no mean{density}.")
     if unmeasured:
         images = count(len(unmeasured), "image" if noun == "field" else noun)
         figures.warn(f"{images} not measured: {', '.join(r.image_id for r in unmeasured)}.")

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from surfscan.estimates.groups import GroupEstimate
 from surfscan.report.cells import HEADS
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, FieldRecord, of_kind, words
-from surfscan.report.rounding import round_to_interval, significant
+from surfscan.report.rounding import Rounded, round_to_interval, significant
+
+if TYPE_CHECKING:
+    from surfscan.study.entries import Shows
 
 CAUTIONS = (
     "These are laboratory measurements for comparing surfaces. They are no clinical, safety or release "
@@ -40,9 +44,9 @@ METHOD = (
     "outlines run (pitted area), common to all fields, is added in quadrature.",
     "Two or three fields may agree by chance better than independent pits can; then density keeps the "
     "Poisson interval of the pooled count, and pitted area the pooled intervals of its fields.",
-    "Not in the intervals of density and area: the pixel size, whose relative standard uncertainty stands in "
+    "Intervals of densities per mm² hold the pixel size, whose relative standard uncertainty stands in "
     "tables/images.csv (1 % is declared where there is no certificate: 2 % of a length, 4 % of an area or a "
-    "density, at 95 %).",
+    "density, at 95 %); area fractions do not depend on it.",
     "Nothing is subtracted from a median diameter, for diameters do not add up.",
     "Ratings by ASTM G46: nearest class on a logarithmic scale; beyond the chart it says 'outside chart'.",
 )
@@ -52,26 +56,39 @@ METHOD_OF_GROUPS = (
     "Groups: mean over specimens with t-interval (ASTM G16); below three specimens no interval is given. The "
     "baseline group's mean is subtracted; u² of both add up, degrees of freedom by Welch-Satterthwaite "
     "(JCGM 100). A negative difference stays as it is.",
-    "Group intervals hold the scatter between specimens, not what all images share, such as the pixel size "
-    "and where outlines and class boundaries run.",
-    "Numbers here are rounded to two digits of the interval's half width; the tables hold all digits.",
+    "Group intervals hold the scatter between specimens and the uncertainty of the scale, which more "
+    "specimens do not average out; not what else all images share, such as where outlines and class "
+    "boundaries run.",
+    "Specimens with more metal than before or as drawn, beyond their interval, enter no mean of loss, "
+    "section or penetration; warnings name them.",
+    "Numbers here are rounded to two digits of the interval's half width, means without an interval to those "
+    "of their specimens; the tables hold all digits. A greatest penetration whose interval holds 0 is given "
+    "as 'not above' its upper limit.",
 )
 """What holds for every kind of image."""
 
 _LEADING = ("pit_density_per_mm2", "degraded_area_fraction")
+_KINDS: dict[Shows, str] = {
+    "surface": "of surfaces",
+    "heights": "height maps",
+    "strut": "of struts",
+    "section": "of cross-sections",
+}
 
 
 def study_sentence(
     records: Sequence[FieldRecord], groups: Sequence[GroupSummary], specimens: Sequence[SpecimenSummary]
 ) -> str:
-    """How many specimens and groups there are, and how many pictures of surfaces were measured."""
-    seen = of_kind(records, "surface")
-    measured = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in seen)
-    worst = sum(not r.enters_means for r in seen)
-    text = f"{count(len(specimens), 'specimen')} in {count(len(groups), 'group')}"
-    if seen:
-        text += f"; {measured} of {count(len(seen), 'image')} measured in full"
-        text += f"; {worst} worst-seen, shown but in no mean" if worst else ""
+    """How many specimens and groups there are, and how many images of which kind were measured."""
+    text = f"{count(len(specimens), 'specimen')} in {count(len(groups), 'group')}."
+    if not records:
+        return text
+    measured = sum(all(r.status(p) == "done" for p in r.image.procedures) for r in records)
+    worst = sum(not r.enters_means for r in records)
+    kinds = [f"{n} {said}" for kind, said in _KINDS.items() if (n := len(of_kind(records, kind)))]
+    text += f" {measured} of {count(len(records), 'image')} measured in full"
+    text += f" ({', '.join(kinds)})" if len(kinds) > 1 else ""
+    text += f"; {worst} worst-seen, shown but in no mean" if worst else ""
     return f"{text}."
 
 
@@ -88,7 +105,7 @@ def surface_sentences(records: Sequence[FieldRecord], groups: Sequence[GroupSumm
 
 
 def group_sentences(groups: Sequence[GroupSummary], names: Sequence[str]) -> list[str]:
-    """Largest and smallest group mean of some figures, with intervals and numbers behind them."""
+    """Largest group mean of some figures, and less its baseline, or else the smallest beside it."""
     out = []
     for name in names:
         head, plain_unit, scale = HEADS[name]
@@ -100,24 +117,35 @@ def group_sentences(groups: Sequence[GroupSummary], names: Sequence[str]) -> lis
         if not ranked:
             continue
         top = ranked[-1]
-        text = f"{head} is highest in “{top.name}”: {_estimate(top, name, unit, scale)}"
-        if len(ranked) > 1:
-            text += f"; lowest in “{ranked[0].name}”: {_estimate(ranked[0], name, unit, scale)}"
-        out.append(text + ".")
+        text = f"{head} is highest in “{top.name}”: {group_estimate(top, name)}"
         difference = top.differences.get(name)
         if difference and not math.isnan(difference.value):
-            places = round_to_interval(top.means[name].value, *_limits(top.means[name]), scale=scale).places
+            places = _rounded(top, name).places
             number = round_to_interval(difference.value, *_limits(difference), scale=scale, places=places)
-            sure = (
-                f"95 % interval {number.interval}"
-                if number.has_interval
-                else f"no interval: {difference.refused}"
-            )
-            out.append(
-                f"Less its baseline “{top.baseline}”, {head.lower()} of “{top.name}” is "
-                f"{number.value}{unit} ({sure})."
-            )
+            sure = number.interval if number.has_interval else f"no interval: {difference.refused}"
+            text += f"; less its baseline “{top.baseline}” {number.value}{unit} ({sure})"
+        elif len(ranked) > 1:
+            text += f"; lowest in “{ranked[0].name}”: {group_estimate(ranked[0], name)}"
+        out.append(text + ".")
     return out
+
+
+def group_estimate(group: GroupSummary, name: str) -> str:
+    """Mean of a figure over the specimens of a group, how sure, and of how many."""
+    number = _rounded(group, name)
+    sure = f"95 % interval {number.interval}, " if number.has_interval else "no interval, "
+    return f"{number.value}\u00a0{HEADS[name][1]} ({sure}{count(group.means[name].n, 'specimen')})"
+
+
+def beyond_sentence(groups: Sequence[GroupSummary], kind: Shows) -> list[str]:
+    """Names the specimens on which more metal was measured than there was; none where there are none."""
+    named = [m.specimen.id for g in groups for m in g.members if m.by_kind[kind].beyond]
+    if not named:
+        return []
+    return [
+        f"More metal than before or as drawn, beyond the interval, on pictures of {', '.join(named)}: they "
+        "are in no mean of loss, section or penetration; check scale and sizes."
+    ]
 
 
 def field_caption(record: FieldRecord, scale_words: str) -> str:
@@ -185,11 +213,9 @@ def _figure(record: FieldRecord, procedure: str, name: str, unit: str, scale: fl
     return f"{number.value}{unit}" + (f" ({number.interval})" if number.has_interval else "")
 
 
-def _estimate(group: GroupSummary, name: str, unit: str, scale: float) -> str:
+def _rounded(group: GroupSummary, name: str) -> Rounded:
     mean = group.means[name]
-    number = round_to_interval(mean.value, *_limits(mean), scale=scale)
-    sure = f"95 % interval {number.interval}, " if number.has_interval else "no interval, "
-    return f"{number.value}{unit} ({sure}{count(mean.n, 'specimen')})"
+    return round_to_interval(mean.value, *_limits(mean), scale=HEADS[name][2], doubt=group.doubt(name))
 
 
 def _limits(estimate: GroupEstimate) -> tuple[float, float]:

@@ -29,6 +29,7 @@ def rate_page(content: PageContent) -> OnPage | None:
     }
     materials = rate_grids.material_grid(content.rates)
     return OnPage(
+        "Rates",
         "rates of corrosion",
         rate_prose.rate_sentences(rates, groups),
         [Part("rates", "Rates", "parts/rates.html.j2", shown)],

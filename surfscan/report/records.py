@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from surfscan.columns import Table, empty_table
 
 if TYPE_CHECKING:
@@ -131,7 +133,9 @@ class FieldRecord:
         if name not in self._unpacked:
             stored = self.done(_MEASURED_BY[name])
             self._unpacked[name] = (
-                stored.tables[name] if stored and name in stored.tables else empty_table(name)
+                _completed(name, stored.tables[name])
+                if stored and name in stored.tables
+                else empty_table(name)
             )
         return self._unpacked[name]
 
@@ -144,6 +148,17 @@ class FieldRecord:
             if stored and stored.status == "done":
                 seen.update(dict.fromkeys(stored.warnings))
         return tuple(seen)
+
+
+def _completed(name: str, table: Table) -> Table:
+    """A stored table, with the columns that a later version added empty."""
+    length = len(next(iter(table.values()), ()))
+    added = {
+        column: np.full(length, math.nan) if empty.dtype.kind == "f" else np.zeros(length, empty.dtype)
+        for column, empty in empty_table(name).items()
+        if column not in table
+    }
+    return {**table, **added}
 
 
 def of_kind(records: Iterable[FieldRecord], kind: Shows) -> list[FieldRecord]:

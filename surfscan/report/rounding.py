@@ -53,6 +53,7 @@ def round_to_interval(
     *,
     scale: float = 1.0,
     places: int | None = None,
+    doubt: float = math.nan,
 ) -> Rounded:
     """Round a value and its interval to two significant digits of the interval's half width.
 
@@ -67,6 +68,8 @@ def round_to_interval(
     places : int, optional
         Decimal places to use where there is no interval, such as those of the mean that a difference
         comes from.
+    doubt : float, optional
+        Half width to round by where there is no interval and `places` is not given.
 
     Notes
     -----
@@ -78,6 +81,8 @@ def round_to_interval(
         return Rounded(NO_VALUE, NO_VALUE, NO_VALUE)
     value = value * scale
     if low is None or high is None or math.isnan(low) or math.isnan(high):
+        if places is None and 0 < doubt < math.inf:
+            places = min(_decimals(doubt * scale, 2), _decimals(value, _MOST_DIGITS))
         if places is None:
             return Rounded(significant(value), NO_VALUE, NO_VALUE, _decimals(value, 3))
         return Rounded(_fixed(value, places), NO_VALUE, NO_VALUE, places)
@@ -94,6 +99,17 @@ def round_to_interval(
         texts = [_with_power(number, places) for number in (value, low, high)]
         return Rounded(texts[0], texts[1], texts[2], places)
     return Rounded(_fixed(value, places), _fixed(low, places), _fixed(high, places), places)
+
+
+def greatest_words(value: float, low: float, high: float, *, doubt: float = math.nan) -> tuple[str, str]:
+    """A greatest value and its interval; where that holds 0, "not above" the upper limit, and nothing.
+
+    The greatest of many readings is above 0 by noise alone, so its value says nothing there.
+    """
+    number = round_to_interval(value, low, high, doubt=doubt)
+    if number.has_interval and low <= 0:
+        return f"not above\u00a0{number.high}", ""
+    return number.value, number.interval
 
 
 def significant(value: float | None, digits: int = 3) -> str:

@@ -17,6 +17,8 @@ _WIDTH = 600.0
 ALONE, AMONG_OTHERS = 400.0, 268.0
 """Heights of a chart that stands alone beside its picture, and of one of several."""
 _LEFT, _RIGHT, _TOP, _BOTTOM = 58.0, 16.0, 34.0, 46.0
+_UNDERCUT = 1.1
+"""A place is called undercut where attack goes deeper than the metal's face by a tenth or more."""
 _SHARE_OF_RUN = 0.004
 """Stretches without metal shorter than this share of the outline would not be seen, and are not hatched."""
 
@@ -46,6 +48,13 @@ def greatest_station(section: Section) -> int:
     return int(np.argmax(section.stations()["deepest_px"]))
 
 
+def _is_undercut(section: Section, k: int) -> bool:
+    """Whether metal still stands above the deepest place at a station, by more than the drawing can hide."""
+    stations = section.stations()
+    depth, deepest = float(stations["penetration_px"][k]), float(stations["deepest_px"][k])
+    return bool(stations["reaches_metal"][k]) and deepest > _UNDERCUT * max(depth, 1.0)
+
+
 def _penetration_chart(section: Section, height: float) -> str:
     table, unit = section.stations(), section.unit
     if len(table["s_px"]) < 2:
@@ -62,9 +71,9 @@ def _penetration_chart(section: Section, height: float) -> str:
     word = section.unit_word
     parts = [axes(frame, f"Arc length along the original outline ({word})", f"Penetration ({word})", up=5)]
     parts += [_hatch(frame, a, b) for a, b in _stretches(~reaches, s, length)]
-    for values, name in ((deepest, "sec-under"), (depth, "sec-gone")):
-        edge = frame.points(closed_s, np.r_[values, values[0]])
-        parts.append(f'<path class="{name}" d="{band(frame.points(closed_s, 0.0 * closed_s), edge)}"/>')
+    face, last = (frame.points(closed_s, np.r_[values, values[0]]) for values in (depth, deepest))
+    parts.append(f'<path class="sec-gone" d="{band(frame.points(closed_s, 0.0 * closed_s), face)}"/>')
+    parts.append(f'<path class="sec-under" d="{band(face, last)}"/>')
     met = np.where(reaches, depth, np.nan)
     parts.append(f'<path class="sec-metal" d="{line(frame.points(closed_s, np.r_[met, met[0]]))}"/>')
     parts.append(f'<path class="sec-original" d="{_level(frame, 0.0)}"/>')
@@ -73,10 +82,15 @@ def _penetration_chart(section: Section, height: float) -> str:
     at = [(letter, float(s[k])) for letter, k in marks(section)]
     parts.append(_lettered(frame, [*at, (LETTERS[0], length)]))
     mean = section.rounded("mean_penetration").value
-    most = section.rounded("max_penetration").value
+    most = section.length_words("max_penetration")[0]
     alt = (
         f"Penetration along the original outline of section {section.number} of {section.record.image_id}: "
         f"mean {mean} {word}, greatest {most} {word}"
+        + (
+            ", below metal that still stands (undercut)"
+            if _is_undercut(section, greatest_station(section))
+            else ""
+        )
     )
     return svg(parts, _WIDTH, height, alt)
 
@@ -161,7 +175,9 @@ def _greatest(frame: Frame, section: Section, s: np.ndarray, deepest: np.ndarray
     if section.unit == "um" and not math.isnan(low) and not math.isnan(high):
         y0, y1 = frame.y(low), frame.y(high)
         bar = f'<path class="sec-bar" d="M{x:.1f} {y0:.1f}V{y1:.1f}"/>'
-    text = f"greatest {section.rounded('max_penetration').value} {section.unit_word}"
+    text = f"greatest {section.length_words('max_penetration')[0]} {section.unit_word}"
+    if _is_undercut(section, k):
+        text += ", undercut"
     return _measured(x, top, foot) + bar + _beside(x, foot - 4, text)
 
 

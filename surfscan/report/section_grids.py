@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
+from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell, greatest_cell
 from surfscan.report.grids import hours
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.records import NOT_STATED, FieldRecord, of_kind, words
@@ -130,7 +130,10 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
         Cell(significant(row["metal_area_um2"])),
         Cell(significant(row["original_area_um2"])),
         estimate("section_penetration_um"),
-        Cell(significant(row["max_section_penetration_um"])),
+        greatest_cell(
+            *(row[f"max_section_penetration_um{end}"] for end in ("", "_ci95_low", "_ci95_high")),
+            lines=[] if not row["max_penetration_image"] or row["n_profiles"] < 2 else ["one section"],
+        ),
         Cell(significant(row["local_pitting_factor"], 2)),
         Cell(significant(row["least_ligament_um"])),
         Cell(
@@ -166,7 +169,7 @@ def _section_cells(section: Section) -> list[Cell]:
         shown("original_area_um2"),
         shown("mean_thickness_um"),
         estimate("mean_penetration_um"),
-        estimate("max_penetration_um"),
+        greatest_cell(section.figure("max_penetration_um"), *section.interval("max_penetration_um")),
         shown("local_pitting_factor", 2),
         shown("least_ligament_um"),
         Cell(

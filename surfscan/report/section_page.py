@@ -7,7 +7,7 @@ from typing import Any
 from surfscan.report import charts, grids, section_grids, section_prose
 from surfscan.report.page_parts import OnPage, PageContent, Part, gallery
 from surfscan.report.pictures import FieldPicture
-from surfscan.report.prose import group_sentences
+from surfscan.report.prose import beyond_sentence
 from surfscan.report.records import FieldRecord, of_kind
 from surfscan.report.section_charts import ALONE, AMONG_OTHERS, section_chart
 from surfscan.report.section_pictures import BESIDE
@@ -30,10 +30,12 @@ def section_page(content: PageContent) -> OnPage | None:
         {"gallery": shown},
     )
     return OnPage(
-        "remaining metal from polished cross-sections",
+        "Cross-sections",
+        "remaining metal and penetration (polished cross-sections)",
         [
+            *section_prose.least_left_sentence(content.groups),
             *section_prose.section_sentences(content.records),
-            *group_sentences(content.groups, ("remaining_section_fraction",)),
+            *beyond_sentence(content.groups, "section"),
         ],
         [figures],
         [pictures] if shown else [],

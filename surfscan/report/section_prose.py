@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import count
-from surfscan.report.prose import taken_sentence
+from surfscan.report.prose import group_estimate, taken_sentence
 from surfscan.report.records import FieldRecord, of_kind
-from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
+from surfscan.report.rounding import NO_VALUE, greatest_words, round_to_interval, significant
 from surfscan.report.section_records import (
     FALLBACK,
     ORIGINALS,
@@ -61,33 +62,47 @@ _MOST_SAID = 4
 """Sections of one picture that its caption tells of one by one."""
 
 
-def section_sentences(records: Sequence[FieldRecord]) -> list[str]:
-    """How many sections there are, where their original outlines come from, and the greatest penetration."""
-    pictures = of_kind(records, "section")
-    if not pictures:
+def least_left_sentence(groups: Sequence[GroupSummary]) -> list[str]:
+    """The group with the least metal left, and its baseline beside it."""
+    name, depth = "remaining_section_fraction", "section_penetration_um"
+    known = [g for g in groups if g.means[name].n]
+    if not known:
         return []
-    done = sum(r.status("section") == "done" for r in pictures)
-    worst = sum(not r.enters_means for r in pictures)
-    found = sections_of(pictures)
-    text = f"{done} of {count(len(pictures), 'picture')} of cross-sections measured"
-    text += f", with {count(len(found), 'section')}" if found else ""
-    text += f"; {worst} worst-seen, shown but in no mean" if worst else ""
-    out = [f"{text}."]
-    with_loss = [s for s in found if s.is_measured]
-    if with_loss:
-        doubtful = sum(s.original == FALLBACK for s in with_loss)
-        text = f"Original outline of {count(len(with_loss), 'section')}: {sources_counted(with_loss)}"
-        out.append(text + ("; the last is rough and stands marked (§)." if doubtful else "."))
+    least = min(known, key=lambda g: g.means[name].value)
+    text = f"Least metal is left in “{least.name}”: {group_estimate(least, name)}"
+    control = next((g for g in known if g.name == least.baseline), None)
+    if control:
+        text += f", against {group_estimate(control, name)} in its baseline “{control.name}”"
+    difference = least.differences.get(depth)
+    if difference and not math.isnan(difference.value):
+        number = round_to_interval(difference.value, *(difference.ci95 or (math.nan, math.nan)))
+        sure = number.interval if number.has_interval else f"no interval: {difference.refused}"
+        text += f"; mean penetration less that baseline {number.value}\u00a0µm ({sure})"
+    return [f"{text}."]
+
+
+def section_sentences(records: Sequence[FieldRecord]) -> list[str]:
+    """The greatest penetration, and how many sections are compared with the outer edge of product."""
+    with_loss = [s for s in sections_of(of_kind(records, "section")) if s.is_measured]
     deep = [s for s in with_loss if not math.isnan(s.figure("max_penetration_um"))]
+    out = []
     if deep:
         top = max(deep, key=lambda s: s.figure("max_penetration_um"))
-        number = round_to_interval(top.figure("max_penetration_um"), *top.interval("max_penetration_um"))
-        sure = f" (95 % interval {number.interval})" if number.has_interval else ""
-        text = f"The greatest penetration seen is {number.value}\u00a0µm{sure}, on {top.record.image_id}"
+        value, interval = greatest_words(
+            top.figure("max_penetration_um"), *top.interval("max_penetration_um")
+        )
+        sure = f" (95 % interval {interval})" if interval else ""
+        text = f"Greatest penetration: {value}\u00a0µm{sure}, on {top.record.image_id}"
         text += f" ({top.record.specimen.id})" + (
             ", a worst-seen picture" if not top.record.enters_means else ""
         )
         out.append(text + ".")
+    doubtful = sum(s.original == FALLBACK for s in with_loss)
+    if doubtful:
+        out.append(
+            f"{doubtful} of {count(len(with_loss), 'section')} are compared with the outer edge of product, "
+            "which is rough, and stand marked (§)."
+        )
     return out
 
 
@@ -137,6 +152,12 @@ def section_sentence(section: Section) -> str:
     """What is left of one section, against what, how deep attack went, and how many islands there are."""
     if section.crosses:
         return _crossing_sentence(section)
+    if section.exceeds_original:
+        share = section.figure("metal_area_px") / section.figure("original_area_px")
+        return (
+            f"{significant(100 * share)}\u00a0% of the metal that {ORIGINALS[section.original]} gives, "
+            "beyond the interval: no loss can be told. Check scale and size."
+        )
     if not section.is_measured:
         return "Cut by the frame: no area and no loss."
     number = round_to_interval(
@@ -184,8 +205,7 @@ def _crossing_sentence(section: Section) -> str:
 
 def _length(section: Section, name: str) -> str:
     """A length with its interval and unit; empty where there is none."""
-    number = section.rounded(name)
-    if number.value == NO_VALUE:
+    value, interval = section.length_words(name)
+    if value == NO_VALUE:
         return ""
-    text = f"{number.value}\u00a0{section.unit_word}"
-    return text + (f" ({number.interval})" if number.has_interval else "")
+    return f"{value}\u00a0{section.unit_word}" + (f" ({interval})" if interval else "")

@@ -11,7 +11,9 @@ import numpy as np
 from surfscan.columns import Table
 from surfscan.report.pooling import count
 from surfscan.report.records import FieldRecord
-from surfscan.report.rounding import Rounded, round_to_interval
+from surfscan.report.rounding import Rounded, greatest_words, round_to_interval
+
+_Z95 = 1.959963984540054
 
 FALLBACK = "outer edge of product"
 """The source of an original outline that nobody can state an uncertainty of."""
@@ -71,8 +73,20 @@ class Section:
 
     @property
     def is_measured(self) -> bool:
-        """Whether it lies whole in the picture and has an original area, so that its loss is known."""
-        return not self.crosses and not math.isnan(self.figure("remaining_fraction"))
+        """Whether it lies whole in the picture and has an original area that holds it: its loss is known."""
+        known = not math.isnan(self.figure("remaining_fraction"))
+        return not self.crosses and known and not self.exceeds_original
+
+    @property
+    def exceeds_original(self) -> bool:
+        """Whether it holds more metal than originally, beyond the 95 % interval: no loss is known."""
+        if self.crosses:
+            share, doubt = thickness_share(self), _thickness_doubt(self.record)
+            return share * (1 - _Z95 * doubt) > 1
+        share, (least, _) = self.figure("remaining_fraction"), self.interval("remaining_fraction")
+        if math.isnan(share):
+            return self.figure("metal_area_px") > self.figure("original_area_px")
+        return (share if math.isnan(least) else least) > 1
 
     @property
     def unit(self) -> str:
@@ -82,10 +96,18 @@ class Section:
 
     def rounded(self, name: str) -> Rounded:
         """A length such as "mean_penetration" in `unit`, rounded to its interval where it has one."""
-        limits = (math.nan, math.nan)
-        if self.unit == "um" and name in ("mean_penetration", "max_penetration"):
-            limits = self.interval(f"{name}_um")
-        return round_to_interval(self.figure(f"{name}_{self.unit}"), *limits)
+        return round_to_interval(self.figure(f"{name}_{self.unit}"), *self._limits(name))
+
+    def length_words(self, name: str) -> tuple[str, str]:
+        """The same and its interval in words; a greatest penetration that may be none is "not above" it."""
+        if name == "max_penetration":
+            return greatest_words(self.figure(f"{name}_{self.unit}"), *self._limits(name))
+        number = self.rounded(name)
+        return number.value, number.interval
+
+    def _limits(self, name: str) -> tuple[float, float]:
+        has_interval = self.unit == "um" and name in ("mean_penetration", "max_penetration")
+        return self.interval(f"{name}_um") if has_interval else (math.nan, math.nan)
 
     @property
     def unit_word(self) -> str:
@@ -123,6 +145,15 @@ def original_thickness(section: Section) -> float:
 def thickness_share(section: Section) -> float:
     """Mean thickness of a section that crosses the picture over its original one; not-a-number if unknown."""
     return section.figure(f"mean_thickness_{section.unit}") / original_thickness(section)
+
+
+def _thickness_doubt(record: FieldRecord) -> float:
+    """Relative standard uncertainty of a thickness over the drawn one."""
+    stored = record.done("section")
+    if stored is None or stored.calibration is None:
+        return 0.0
+    drawn = stored.settings.get("drawn_relative_uncertainty") or 0.0
+    return math.hypot(float(drawn), stored.calibration.relative_uncertainty)
 
 
 def sections_of(records: Iterable[FieldRecord]) -> list[Section]:

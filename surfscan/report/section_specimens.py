@@ -11,7 +11,16 @@ from surfscan.columns import Table, columns, conform
 from surfscan.estimates import fields
 from surfscan.report.pooling import NO_INTERVAL, Figures, SpecimenSummary, count, general_warnings, number
 from surfscan.report.records import about
-from surfscan.report.section_records import FALLBACK, Section, known, sections_of, sources
+from surfscan.report.rounding import significant
+from surfscan.report.section_records import (
+    FALLBACK,
+    ORIGINALS,
+    Section,
+    known,
+    sections_of,
+    sources,
+    thickness_share,
+)
 
 FRACTION = "remaining_section_fraction"
 _PENETRATION = "section_penetration_um"
@@ -27,7 +36,8 @@ def fill_sections(summary: SpecimenSummary) -> None:
     outline runs, the original area, the scale) is averaged over them by original area; from several
     sections the t-interval between them (ratio estimator) is added in quadrature. Mean penetration likewise,
     weighted by original perimeter. Sections whose original outline is the outer edge of product enter only
-    where the specimen has no better one.
+    where the specimen has no better one. Sections with more metal than their original outline holds, beyond
+    their interval, enter nothing.
     """
     figures = summary.by_kind["section"]
     if not figures.records:
@@ -44,7 +54,7 @@ def fill_sections(summary: SpecimenSummary) -> None:
         "n_pooled": len(pooled),
     }
     general_warnings(figures, "section picture")
-    found = _of_one_scale(figures, _trusted(figures, sections_of(pooled)))
+    found = _of_one_scale(figures, _trusted(figures, _without_those_beyond(figures, sections_of(pooled))))
     closed = [s for s in found if s.is_measured]
     crossing = [s for s in found if s.crosses]
     _fill_fraction(figures, closed)
@@ -75,6 +85,24 @@ def section_specimen_table(summaries: Sequence[SpecimenSummary]) -> Table:
 def rests_on_product(summary: SpecimenSummary) -> bool:
     """Whether its figures come from sections whose original outline is the outer edge of product."""
     return bool(summary.by_kind["section"].row.get("original_outline", "") == FALLBACK)
+
+
+def _without_those_beyond(figures: Figures, found: Sequence[Section]) -> list[Section]:
+    """Sections without those that hold more metal than there was; these are named."""
+    beyond = [s for s in found if s.exceeds_original]
+    figures.beyond = list(dict.fromkeys(s.record.image_id for s in beyond))
+    for section in beyond:
+        share = (
+            thickness_share(section)
+            if section.crosses
+            else section.figure("metal_area_px") / section.figure("original_area_px")
+        )
+        figures.warn(
+            f"Section {section.number} of {section.record.image_id} holds {significant(share)} times the "
+            "metal of its original outline, beyond the interval: left out of these figures. Check pixel "
+            f"size, {ORIGINALS[section.original]} and what was taken for metal."
+        )
+    return [s for s in found if not s.exceeds_original]
 
 
 def _trusted(figures: Figures, found: Sequence[Section]) -> list[Section]:
@@ -127,8 +155,9 @@ def _fill_fraction(figures: Figures, closed: Sequence[Section]) -> None:
 def _fill_penetration(figures: Figures, closed: Sequence[Section], crossing: Sequence[Section]) -> None:
     """Penetration of whole sections; where there is none, of those that cross the picture, by thickness."""
     row = figures.row
-    row |= {"local_pitting_factor": math.nan, _GREATEST: math.nan, "max_penetration_image": ""}
+    row |= {"local_pitting_factor": math.nan, "max_penetration_image": ""}
     figures.put(_PENETRATION, math.nan, NO_INTERVAL)
+    figures.put(_GREATEST, math.nan, NO_INTERVAL)
     own = closed or crossing
     scaled = [s for s in own if not math.isnan(s.figure("mean_penetration_um"))]
     if not scaled:
@@ -148,7 +177,7 @@ def _fill_penetration(figures: Figures, closed: Sequence[Section], crossing: Seq
     with_greatest = [s for s in scaled if not math.isnan(s.figure("max_penetration_um"))]
     if with_greatest:
         deepest = max(with_greatest, key=lambda s: s.figure("max_penetration_um"))
-        row[_GREATEST] = deepest.figure("max_penetration_um")
+        figures.put(_GREATEST, deepest.figure("max_penetration_um"), deepest.interval("max_penetration_um"))
         row["max_penetration_image"] = deepest.record.image_id
         if any(not math.isnan(s.figure("local_pitting_factor")) for s in with_greatest):
             row["local_pitting_factor"] = row[_GREATEST] / value

@@ -15,15 +15,13 @@ _NUMBERS = (
     "profile_count",
     "measured_profile_count",
     "original_area_um2",
-    "mean_penetration_um",
-    "max_penetration_um",
     "local_pitting_factor",
     "least_ligament_um",
     "mean_thickness_um",
     "remaining_thickness_fraction",
     "cut_angle_deg",
 )
-_ESTIMATES = ("metal_area_um2", "remaining_fraction")
+_ESTIMATES = ("metal_area_um2", "remaining_fraction", "mean_penetration_um", "max_penetration_um")
 
 
 def section_tables(records: Sequence[FieldRecord], specimens: Sequence[SpecimenSummary]) -> dict[str, Table]:

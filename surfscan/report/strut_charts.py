@@ -47,9 +47,8 @@ def width_chart(record: FieldRecord) -> str:
     parts, top = [], _TITLE
     for place, k in enumerate(shown):
         start, end = spans[int(struts["strut"][k])]
-        ends = (0.0, float(table[f"s_{unit}"][end - 1]))
-        ends = ends[::-1] if runs_backwards(table, start, end) else ends
-        frame = Frame(_LEFT, top, _WIDTH - _LEFT - _RIGHT, high, *ends, low_value, high_value)
+        length = float(table[f"s_{unit}"][end - 1])
+        frame = Frame(_LEFT, top, _WIDTH - _LEFT - _RIGHT, high, 0.0, length, low_value, high_value)
         last = place == len(shown) - 1
         parts.append(_panel(record, k, start, end, frame, unit, last=last))
         top += high + _FOOT + (_X_TITLE if last else _GAP + _TITLE)
@@ -137,7 +136,7 @@ def _panel(record: FieldRecord, k: int, start: int, end: int, frame: Frame, unit
     """One strut: its width with the 95 % band, what was drawn, what is left out, the least place."""
     table, struts = record.table("stations"), record.table("struts")
     own = slice(start, end)
-    s, width = table[f"s_{unit}"][own], table[f"width_{unit}"][own]
+    s, width = _positions(table, start, end, unit), table[f"width_{unit}"][own]
     counts = table["fault"][own] == ""
     shown = np.where(counts, width, np.nan)
     half = _half_width(record, own, unit)
@@ -146,7 +145,7 @@ def _panel(record: FieldRecord, k: int, start: int, end: int, frame: Frame, unit
     condition = str(struts["condition"][k])
     title = f"Strut {number}{'' if condition == 'whole' else f', {condition}'} "
     title += f"(n = {count(int(counts.sum()), 'station')})"
-    references, said = _references(record, k, own, frame, unit)
+    references, said = _references(record, k, start, end, frame, unit)
     above = frame.top - 8
     parts = [
         f'<text class="plot-title" x="{frame.left:g}" y="{above:.1f}">{title}</text>'
@@ -154,7 +153,7 @@ def _panel(record: FieldRecord, k: int, start: int, end: int, frame: Frame, unit
         *(_hatch(frame, s, a, b) for a, b in runs(~counts)),
         axes(
             frame,
-            f"Position along the strut ({word})" if last else "",
+            f"Distance from the left or upper end ({word})" if last else "",
             f"Width ({word})",
             up=4 if frame.height > _PANEL else 3,
         ),
@@ -169,6 +168,7 @@ def _panel(record: FieldRecord, k: int, start: int, end: int, frame: Frame, unit
     ]
     least, at = float(struts[f"min_width_{unit}"][k]), float(struts[f"min_s_{unit}"][k])
     if math.isfinite(least) and math.isfinite(at):
+        at = frame.end - at if runs_backwards(table, start, end) else at
         x, y = frame.x(at), min(frame.y(least), frame.foot - 2)
         parts.append(f'<path class="plot-least" d="M{x:.1f} {y + 2:.1f}l-6 9h12z"/>')
         left = x > frame.left + 0.6 * frame.width
@@ -189,9 +189,12 @@ def _least_words(struts: Table, k: int, unit: str) -> str:
     return round_to_interval(float(struts[name][k]), *limits).value
 
 
-def _references(record: FieldRecord, k: int, own: slice, frame: Frame, unit: str) -> tuple[list[str], str]:
+def _references(
+    record: FieldRecord, k: int, start: int, end: int, frame: Frame, unit: str
+) -> tuple[list[str], str]:
     """Width as drawn, dashed, and width before at every place, dotted; and both in words."""
     table, struts = record.table("stations"), record.table("struts")
+    own = slice(start, end)
     parts, said = [], []
     drawn = drawn_width_um(record)
     if unit == "um" and frame.low <= drawn <= frame.high:
@@ -201,7 +204,7 @@ def _references(record: FieldRecord, k: int, own: slice, frame: Frame, unit: str
     before = table["width_before_um"][own]
     counts = table["fault"][own] == ""
     if unit == "um" and np.isfinite(before).any():
-        points = frame.points(table["s_um"][own], np.where(counts, before, np.nan))
+        points = frame.points(_positions(table, start, end, unit), np.where(counts, before, np.nan))
         parts.append(f'<path class="plot-before" d="{line(points)}"/>')
         mean = float(struts["reference_width_um"][k])
         said.append(f"dotted: before {significant(mean)} µm")
@@ -253,18 +256,22 @@ def _strip(
 ) -> list[tuple[int, float, float]]:
     """Coloured stretches of one strut: step of the colours, and from where to where."""
     start, end = span
-    s = record.table("stations")[f"s_{unit}"][start:end]
+    s = _positions(record.table("stations"), start, end, unit)
     if len(s) < 2:
         return []
-    pitch = float(np.median(np.diff(s)))
-    if runs_backwards(record.table("stations"), start, end):
-        s = float(s[-1]) - s
+    pitch = abs(float(np.median(np.diff(s))))
     step = max(1, math.ceil(_SEEN_PX / max(pitch / (frame.end - frame.start) * frame.width, 1e-6)))
     out = []
     for a, b, level in coloured_runs(colours.values[start:end], colours, step):
         low, high = sorted((float(s[a]), float(s[b - 1])))
         out.append((level, frame.x(max(low - pitch / 2, 0.0)), frame.x(high + pitch / 2)))
     return out
+
+
+def _positions(table: Table, start: int, end: int, unit: str) -> np.ndarray:
+    """Distances of the stations of one strut from its left or upper end, whichever end it begins at."""
+    s = table[f"s_{unit}"][start:end]
+    return float(s[-1]) - s if runs_backwards(table, start, end) else s
 
 
 def _row_words(record: FieldRecord, k: int, y: float, frame: Frame, colours: Colours) -> str:
@@ -292,8 +299,10 @@ def _has_line(record: FieldRecord, span: tuple[int, int] | None) -> bool:
 
 
 def _hatch(frame: Frame, s: np.ndarray, start: int, end: int) -> str:
-    half = float(s[1] - s[0]) / 2
-    x0, x1 = sorted((frame.x(float(s[start]) - half), frame.x(float(s[end - 1]) + half)))
+    half = abs(float(s[1] - s[0])) / 2
+    x0, x1 = sorted(frame.x(float(s[k])) for k in (start, end - 1))
+    reach = half / frame.end * frame.width
+    x0, x1 = x0 - reach, x1 + reach
     x0, x1 = max(x0, frame.left), min(x1, frame.right)
     return (
         f'<rect class="plot-none" x="{x0:.1f}" y="{frame.top:g}" width="{max(x1 - x0, 0.5):.1f}" '

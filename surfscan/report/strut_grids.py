@@ -9,10 +9,20 @@ from surfscan.report.cells import HEADS, Cell, Grid, Head, estimate_cell
 from surfscan.report.grids import hours
 from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, of_kind, words
-from surfscan.report.rounding import NO_VALUE, significant
+from surfscan.report.rounding import NO_VALUE, at_most, significant
 from surfscan.report.strut_prose import faults_words
-from surfscan.report.strut_records import is_upper_bound, lost_metal, section_basis
+from surfscan.report.strut_records import (
+    EQUAL_LOSS,
+    MEASURED_THICKNESS,
+    exceeds_reference,
+    is_upper_bound,
+    least_section,
+    lost_metal,
+)
 from surfscan.report.strut_specimens import has_upper_bound
+
+_BASES = {MEASURED_THICKNESS: "measured", EQUAL_LOSS: "equal loss"}
+"""What a least section left rests on, in a narrow column."""
 
 
 def strut_specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
@@ -27,13 +37,14 @@ def strut_specimen_grid(specimens: Sequence[SpecimenSummary]) -> Grid:
         Head("Loss of width", "%", number=True),
         Head("Penetration", "µm, one side", number=True),
         Head("Loss with lost metal", "%, survivors below", number=True),
-        Head("Least section", "%", number=True),
-        Head("Least section, equal loss", "%", number=True),
+        Head("Least section left", "%, basis", number=True),
+        Head("Beside it", "%", number=True),
         Head("Worst-seen picture", "in no figure"),
     ]
     caption = (
-        "Specimens: struts of all pictures pooled, 95 % interval below. ≤ marks an upper bound: the "
-        "thickness was not measured"
+        "Specimens: struts of all pictures pooled, 95 % interval below. Beside the least section left: ≤ "
+        "marks the upper bound with the thickness as drawn; where the thickness was measured, the estimate "
+        "with equal loss all round, to compare with"
     )
     rows = [_specimen_cells(s) for s in specimens if s.by_kind["strut"].row]
     return Grid(caption, heads, rows).without_empty_columns()
@@ -68,8 +79,8 @@ def strut_image_grid(records: Sequence[FieldRecord]) -> Grid:
         *(Head(*HEADS[name][:2], number=True) for name in ("mean_width_um", "min_width_um")),
         Head("Loss of width", "%, against", number=True),
         Head("Loss with lost metal", "%, survivors below", number=True),
-        Head("Least section", "%, thickness", number=True),
-        Head("Least section, equal loss", "%", number=True),
+        Head("Least section left", "%, basis", number=True),
+        Head("Beside it", "%", number=True),
         Head("Warnings", "n", number=True),
     ]
     rows = [_image_cells(r) for r in of_kind(records, "strut") if r.done("struts")]
@@ -90,9 +101,10 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
         if holds
     )
 
-    def estimate(name: str, *, is_upper_bound: bool = False) -> Cell:
+    def estimate(name: str, lines: Sequence[str] = ()) -> Cell:
         low, high = row[f"{name}_ci95_low"], row[f"{name}_ci95_high"]
-        return estimate_cell(row[name], low, high, scale=HEADS[name][2], is_upper_bound=is_upper_bound)
+        lines = [] if math.isnan(row[name]) else lines
+        return estimate_cell(row[name], low, high, scale=HEADS[name][2], lines=lines)
 
     broken = [
         f"{word} {row[name]:.0f}"
@@ -114,8 +126,12 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
         _lost_cell(
             row["lost_length_fraction"], row["loss_with_lost_fraction"], row["loss_of_survivors_fraction"]
         ),
-        estimate("least_section_fraction", is_upper_bound=has_upper_bound(summary)),
-        estimate("least_section_equal_loss_fraction"),
+        estimate("least_section_left_fraction", [_BASES.get(row["least_section_left_basis"], "")]),
+        _beside_cell(
+            row["least_section_fraction"] if has_upper_bound(summary) else math.nan,
+            row["least_section_equal_loss_fraction"],
+            row["least_section_left_basis"],
+        ),
         Cell(
             "" if math.isnan(worst) else "× shown", () if math.isnan(worst) else (f"{significant(worst)} µm",)
         ),
@@ -123,18 +139,11 @@ def _specimen_cells(summary: SpecimenSummary) -> list[Cell]:
 
 
 def _image_cells(record: FieldRecord) -> list[Cell]:
-    def estimate(name: str, lines: Sequence[str] = (), *, is_upper_bound: bool = False) -> Cell:
+    def estimate(name: str, lines: Sequence[str] = ()) -> Cell:
         low, high = record.interval("struts", name)
         scale = 100.0 if name.endswith("_fraction") else 1.0
         value = record.figure("struts", name)
-        return estimate_cell(
-            value,
-            math.nan if is_upper_bound else low,
-            high,
-            scale=scale,
-            lines=[] if math.isnan(value) else lines,
-            is_upper_bound=is_upper_bound,
-        )
+        return estimate_cell(value, low, high, scale=scale, lines=[] if math.isnan(value) else lines)
 
     stored = record.done("struts")
     scale = stored.calibration if stored else None
@@ -144,9 +153,10 @@ def _image_cells(record: FieldRecord) -> list[Cell]:
         pixel = " × ".join(sizes)
     lost = lost_metal(record)
     faults = [text for text in faults_words(record).split(", ") if text]
-    thickness = section_basis(record)
-    if not is_upper_bound(record):
-        thickness += f" {significant(record.figure('struts', 'thickness_um'))} µm"
+    left, beyond = least_section(record), exceeds_reference(record)
+    basis = _BASES.get(left.basis, "")
+    if left.basis == MEASURED_THICKNESS:
+        basis += f" {significant(record.figure('struts', 'thickness_um'))} µm"
     return [
         Cell(f"{record.image_id}{'' if record.enters_means else ' ×'}"),
         Cell(record.specimen.id),
@@ -156,12 +166,29 @@ def _image_cells(record: FieldRecord) -> list[Cell]:
             estimate(f"{name}_width_um") if scale else estimate(f"{name}_width_px", ("px",))
             for name in ("mean", "min")
         ),
-        estimate("loss_fraction", (record.text("struts", "loss_against"),)),
-        _lost_cell(lost.length_fraction, lost.with_lost, lost.of_survivors),
-        estimate("least_section_fraction", (thickness,), is_upper_bound=is_upper_bound(record)),
-        estimate("least_section_equal_loss_fraction"),
+        Cell(NO_VALUE, ("more than", "there was"))
+        if beyond
+        else estimate("loss_fraction", (record.text("struts", "loss_against"),)),
+        Cell("") if beyond else _lost_cell(lost.length_fraction, lost.with_lost, lost.of_survivors),
+        estimate_cell(left.value, left.low, left.high, scale=100, lines=[basis] if basis else []),
+        _beside_cell(
+            record.figure("struts", "least_section_fraction")
+            if is_upper_bound(record) and not beyond
+            else math.nan,
+            record.figure("struts", "least_section_equal_loss_fraction"),
+            left.basis,
+        ),
         Cell(str(len(record.warnings))),
     ]
+
+
+def _beside_cell(bound: float, equal_loss: float, basis: str) -> Cell:
+    """What stands beside a least section: the upper bound, and the estimate that a measured one replaces."""
+    if not math.isnan(bound):
+        return Cell(at_most(significant(100 * bound), True), ("as drawn",))
+    if basis == MEASURED_THICKNESS and not math.isnan(equal_loss):
+        return Cell("", (f"{significant(100 * equal_loss)} with", _BASES[EQUAL_LOSS]))
+    return Cell("")
 
 
 def _lost_cell(length: float, with_lost: float, survivors: float) -> Cell:

@@ -15,9 +15,9 @@ from surfscan.report.drawing import SHOWN_WIDTH_PX, SPECK_PX2, encode, outside, 
 from surfscan.report.pictures import FieldPicture, eight_bit, open_as_measured, stretch, um_per_px
 from surfscan.report.plotting import GLYPH, path_of
 from surfscan.report.records import FieldRecord
-from surfscan.report.rounding import at_most, round_to_interval, significant
+from surfscan.report.rounding import round_to_interval, significant
 from surfscan.report.strut_colours import colour_table, coloured_runs, strut_colours
-from surfscan.report.strut_records import is_upper_bound, stretches, worst_first
+from surfscan.report.strut_records import least_section, stretches, worst_first
 
 _RIBBON = 0.62
 """Share of the width that is coloured, so that the metal stays visible on both sides."""
@@ -253,9 +253,9 @@ def _least(record: FieldRecord, zoom: tuple[float, float], labels: _Labels) -> s
     if math.isnan(at[0][0]) or not width:
         return ""
     same = section and math.hypot(at[0][0] - at[1][0], at[0][1] - at[1][1]) < 1
-    places = [("cross", at[0], f"least {width}, section {section}" if same else f"least {width}")]
+    places = [("cross", at[0], f"least {width}, section left {section}" if same else f"least {width}")]
     if section and not same:
-        places.append(("triangle", at[1], f"least section {section}"))
+        places.append(("triangle", at[1], f"least section left {section}"))
     signs, texts = [], []
     arm = 6 * labels.unit
     for sign, (row, col), text in places:
@@ -297,13 +297,11 @@ def least_width_words(record: FieldRecord) -> str:
 
 
 def least_section_words(record: FieldRecord) -> str:
-    """The least section of a picture in per cent, "≤" before an upper bound; empty where there is none."""
-    value = record.figure("struts", "least_section_fraction")
-    if math.isnan(value):
+    """The least section left of a picture in per cent; empty where there is none."""
+    left = least_section(record)
+    if not left.basis:
         return ""
-    low, high = record.interval("struts", "least_section_fraction")
-    number = round_to_interval(value, low, high, scale=100).value
-    return f"{at_most(number, is_upper_bound(record))}\u00a0%"
+    return f"{round_to_interval(left.value, left.low, left.high, scale=100).value}\u00a0%"
 
 
 def _faults(record: FieldRecord, zoom: tuple[float, float], labels: _Labels) -> str:

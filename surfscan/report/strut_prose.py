@@ -5,22 +5,25 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from surfscan.report.pooling import count
+from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.prose import taken_sentence
 from surfscan.report.records import FieldRecord, of_kind
-from surfscan.report.rounding import at_most, round_to_interval, significant
+from surfscan.report.rounding import round_to_interval, significant
 from surfscan.report.strut_records import (
-    DRAWN,
+    EQUAL_LOSS,
+    MEASURED_THICKNESS,
     counted_length_um,
-    is_upper_bound,
+    exceeds_reference,
+    excess_words,
+    least_section,
     lost_metal,
-    section_basis,
 )
+
+NBSP = "\u00a0"
 
 NOT_MEASURED = (
     "Thickness of struts: a silhouette shows width only. Without a side view or a height map the section "
-    "is worked out from the thickness as drawn and is an upper bound (≤); the estimate with equal loss "
-    "all round stands beside it.",
+    "left is an estimate with equal loss all round; with the thickness as drawn it is an upper bound (≤).",
     "Attack on the faces that look at the camera, undercut, and pits that do not go through.",
     "Struts out of focus, and product as dark as the metal: both make edges look further apart than the "
     "metal is. Pictures of cleaned parts show metal alone.",
@@ -40,60 +43,54 @@ METHOD = (
     "the scale of pictures whose scale has one origin. One picture: its own interval.",
     "Loss of width: 1 less mean width over the width before at the same places or, without a picture "
     "before, as drawn. Penetration is half of the width lost: the loss on one side if both lost alike.",
-    "Section: from width and thickness for the drawn shape. With a drawn thickness it is an upper bound "
-    "and a mean with one in it gets no interval; the estimate with equal loss on all sides of the section "
-    "takes the lost thickness from the lost width. Where only some thicknesses of a specimen were "
-    "measured, its least section is an upper bound too.",
+    "Section: from width and thickness for the drawn shape. Least section left: with the measured thickness "
+    "where there is one; else estimated with equal loss all round, which takes the lost thickness from the "
+    "lost width. Width and drawn thickness alone give an upper bound (≤), which stands beside it and enters "
+    "no mean here.",
     "Lost metal: what is gone against a picture before (missing struts), or between ends that face each "
     "other (gaps), counts as zero width. Loss stands with it and without it (survivors). Least width and "
     "least section are those of metal that still stands.",
-    "Nothing is subtracted from widths; loss already compares each strut with its own reference.",
+    "Nothing is subtracted from widths and sections; the baseline group's loss and penetration, which hold "
+    "what drawn size and scale are off by, are.",
 )
 
 
-def strut_sentences(records: Sequence[FieldRecord]) -> list[str]:
-    """How many pictures of struts there are, the least section of all, and what is broken."""
+def least_sentence(records: Sequence[FieldRecord]) -> list[str]:
+    """The least section left of all pictures and what it rests on; without sections the least width."""
     shown = of_kind(records, "strut")
-    if not shown:
+    told = [r for r in shown if least_section(r).basis]
+    if told:
+        least = min(told, key=lambda r: least_section(r).value)
+        return [f"Least section left: {_left(least, '95 % interval ')}, {_where(least)}; {_basis(least)}."]
+    with_width = [r for r in shown if not math.isnan(r.figure("struts", "min_width_um"))]
+    if not with_width:
         return []
-    done = sum(r.status("struts") == "done" for r in shown)
-    worst = sum(not r.enters_means for r in shown)
-    out = [
-        f"{done} of {count(len(shown), 'picture')} of struts measured"
-        + (f"; {worst} worst-seen, shown but in no mean." if worst else ".")
+    least = min(with_width, key=lambda r: r.figure("struts", "min_width_um"))
+    return [f"Least width seen: {_estimate(least, 'min_width_um', NBSP + 'µm')}, {_where(least)}."]
+
+
+def lost_metal_sentence(specimens: Sequence[SpecimenSummary]) -> list[str]:
+    """What is broken or missing, and what that does to the loss of the specimen that lost most."""
+    rows = [row for s in specimens if (row := s.by_kind["strut"].row)]
+    broken, missing = (
+        sum(v for r in rows if (v := r[f"{what}_count"]) > 0) for what in ("broken", "missing")
+    )
+    if not broken and not missing:
+        return []
+    said = [f"{n:.0f} {what}" for n, what in ((broken, "broken"), (missing, "missing")) if n]
+    on = [r["specimen"] for r in rows if r["broken_count"] > 0 or r["missing_count"] > 0]
+    text = f"Struts lost: {', '.join(said)}, on {', '.join(on)}"
+    known = [
+        r for r in rows if r["lost_length_fraction"] > 0 and not math.isnan(r["loss_with_lost_fraction"])
     ]
-    with_section = [r for r in shown if not math.isnan(r.figure("struts", "least_section_fraction"))]
-    if with_section:
-        least = min(
-            with_section,
-            key=lambda r: (
-                r.figure("struts", "least_section_equal_loss_fraction")
-                if is_upper_bound(r)
-                else r.figure("struts", "least_section_fraction")
-            ),
+    if known:
+        most = max(known, key=lambda r: r["loss_with_lost_fraction"])
+        text += (
+            f": with lost metal as zero width the loss of {most['specimen']} is "
+            f"{significant(100 * most['loss_with_lost_fraction'])}{NBSP}%, against "
+            f"{significant(100 * most['loss_of_survivors_fraction'])}{NBSP}% over what still stands"
         )
-        where = f"on {least.image_id} ({least.specimen.id})"
-        where += "" if least.enters_means else ", a worst-seen picture"
-        out.append(f"The least section is left {where}: {_section(least)}.")
-    else:
-        with_width = [r for r in shown if not math.isnan(r.figure("struts", "min_width_um"))]
-        if with_width:
-            least = min(with_width, key=lambda r: r.figure("struts", "min_width_um"))
-            width = _estimate(least, "min_width_um", "\u00a0µm")
-            out.append(f"The least width seen is {width}, on {least.image_id} ({least.specimen.id}).")
-    broken = sum(v for r in shown if (v := r.figure("struts", "broken_count")) > 0)
-    missing = sum(v for r in shown if (v := r.figure("struts", "missing_count")) > 0)
-    if broken or missing:
-        on = sum(
-            r.figure("struts", "broken_count") > 0 or r.figure("struts", "missing_count") > 0 for r in shown
-        )
-        said = [f"broken: {broken:.0f}"] if broken else []
-        said += [f"missing: {missing:.0f}"] if missing else []
-        out.append(
-            f"Struts {', '.join(said)}, on {count(on, 'picture')}; widths and sections are those of metal "
-            "that still stands, and loss stands with and without what is gone."
-        )
-    return out
+    return [f"{text}; the least section is that of metal that still stands."]
 
 
 def strut_caption(record: FieldRecord, scale_words: str) -> str:
@@ -146,17 +143,24 @@ def _found(record: FieldRecord) -> list[str]:
         where = f", strut {which:.0f}" if n > 1 and not math.isnan(which) else ""
         sentences.append(f"Mean width {mean}; least {least}{where}.")
     loss = _estimate(record, "loss_fraction", "\u00a0%", 100.0)
-    if loss:
+    if exceeds_reference(record):
+        said = excess_words(record)
+        sentences.append(
+            f"{said[0].upper()}{said[1:]}, beyond the interval: no loss and no section can be told."
+        )
+    elif loss:
         against = {"drawn": "the width as drawn", "before": "the picture before"}
         sentences.append(
             f"Loss of width {loss} against "
             f"{against.get(record.text('struts', 'loss_against'), 'widths before and as drawn')}."
         )
-    section = _section(record)
-    if section:
+    if least_section(record).basis:
         which = record.figure("struts", "least_section_strut")
         where = f" (strut {which:.0f})" if n > 1 and not math.isnan(which) else ""
-        sentences.append(f"Least section{where}: {section}.")
+        basis = "thickness measured"
+        if least_section(record).basis == EQUAL_LOSS:
+            basis = f"{EQUAL_LOSS}; {_bound(record).replace('at most (≤)', '≤')}"
+        sentences.append(f"Least section left{where}: {_left(record)}, {basis}.")
     faults = faults_words(record)
     if faults:
         sentences.append(f"{faults[0].upper()}{faults[1:]}.")
@@ -166,6 +170,8 @@ def _found(record: FieldRecord) -> list[str]:
 
 def _lost_sentence(record: FieldRecord) -> list[str]:
     lost = lost_metal(record)
+    if exceeds_reference(record):
+        return []
     if not lost.length_fraction > 0:
         return []
     text = f"Of the length {significant(100 * lost.length_fraction, 2)}\u00a0% is gone"
@@ -177,19 +183,31 @@ def _lost_sentence(record: FieldRecord) -> list[str]:
     return [text + "."]
 
 
-def _section(record: FieldRecord) -> str:
-    """The least section with its basis and the estimate with equal loss; empty where there is none."""
+def _left(record: FieldRecord, interval: str = "") -> str:
+    """The least section left with its interval."""
+    left = least_section(record)
+    if left.high == 0:
+        return f"none (0{NBSP}%)"
+    number = round_to_interval(left.value, left.low, left.high, scale=100)
+    return f"{number.value}{NBSP}%" + (f" ({interval}{number.interval})" if number.has_interval else "")
+
+
+def _basis(record: FieldRecord) -> str:
+    """What the least section left rests on, and the upper bound beside it."""
+    if least_section(record).basis == MEASURED_THICKNESS:
+        return f"with a measured thickness of {significant(record.figure('struts', 'thickness_um'))}{NBSP}µm"
+    return f"estimated from the width with {EQUAL_LOSS}, {_bound(record)} with the thickness as drawn"
+
+
+def _bound(record: FieldRecord) -> str:
     value = record.figure("struts", "least_section_fraction")
-    if math.isnan(value):
-        return ""
-    equal = _estimate(record, "least_section_equal_loss_fraction", "\u00a0%", 100.0)
-    if section_basis(record) == DRAWN:
-        number = round_to_interval(value, *record.interval("struts", "least_section_fraction"), scale=100)
-        bound = at_most(number.value, True)
-        return f"{bound}\u00a0% with the thickness as drawn, {equal} with equal loss all round"
-    measured = _estimate(record, "least_section_fraction", "\u00a0%", 100.0)
-    thickness = significant(record.figure("struts", "thickness_um"))
-    return f"{measured} with a measured thickness of {thickness}\u00a0µm, {equal} with equal loss all round"
+    number = round_to_interval(value, *record.interval("struts", "least_section_fraction"), scale=100)
+    return f"at most (≤) {number.value}{NBSP}%"
+
+
+def _where(record: FieldRecord) -> str:
+    where = f"on {record.image_id} ({record.specimen.id})"
+    return where if record.enters_means else f"{where}, a worst-seen picture"
 
 
 def _estimate(record: FieldRecord, name: str, unit: str, scale: float = 1.0) -> str:

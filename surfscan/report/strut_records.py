@@ -10,8 +10,12 @@ import numpy as np
 
 from surfscan.columns import Table
 from surfscan.report.records import FieldRecord
+from surfscan.report.rounding import significant
 
 MEASURED, DRAWN = "measured", "drawn"
+MEASURED_THICKNESS, EQUAL_LOSS = "measured thickness", "equal loss all round"
+"""What a least section left rests on, the better one first."""
+
 COUNTS = (
     "strut_count",
     "broken_count",
@@ -39,6 +43,24 @@ class LostMetal:
     length_fraction: float
     with_lost: float
     of_survivors: float
+
+
+@dataclass(frozen=True)
+class LeastSection:
+    """The least section left on a picture over the section before or as drawn.
+
+    Attributes
+    ----------
+    value, low, high : float
+        With its 95 % interval; not-a-number where there is none.
+    basis : str
+        `MEASURED_THICKNESS` or `EQUAL_LOSS`; empty where there is none.
+    """
+
+    value: float
+    low: float
+    high: float
+    basis: str
 
 
 def carrying(struts: Table) -> np.ndarray:
@@ -91,6 +113,46 @@ def section_basis(record: FieldRecord) -> str:
     return next((basis for basis in (MEASURED, DRAWN) if text.startswith(basis)), "")
 
 
+def least_section(record: FieldRecord) -> LeastSection:
+    """The estimate of the least section to go by: with measured thickness, else with equal loss all round.
+
+    Width and drawn thickness alone give an upper bound, which stands beside it. There is none where the
+    picture shows more metal than there was (`exceeds_reference`).
+    """
+    if exceeds_reference(record):
+        return LeastSection(math.nan, math.nan, math.nan, "")
+    return _least_section(record)
+
+
+def exceeds_reference(record: FieldRecord) -> bool:
+    """Whether struts are wider, or sections larger, than before or as drawn by more than their 95 % interval.
+
+    Scale, drawn size or the part before are then not those of this part, or product was taken for metal: no
+    loss and no section can be told.
+    """
+    loss, (_, most) = record.figure("struts", "loss_fraction"), record.interval("struts", "loss_fraction")
+    least = _least_section(record)
+    smallest = least.value if math.isnan(least.low) else least.low
+    return (loss if math.isnan(most) else most) < 0 or smallest > 1
+
+
+def excess_words(record: FieldRecord) -> str:
+    """By how much a picture shows more metal than there was."""
+    loss = record.figure("struts", "loss_fraction")
+    if loss < 0:
+        return f"struts {significant(1 - loss)} times as wide as before or as drawn"
+    share = significant(_least_section(record).value)
+    return f"a least section {share} times that before or as drawn"
+
+
+def _least_section(record: FieldRecord) -> LeastSection:
+    is_measured = section_basis(record) == MEASURED
+    name = "least_section_fraction" if is_measured else "least_section_equal_loss_fraction"
+    value = record.figure("struts", name)
+    basis = "" if math.isnan(value) else MEASURED_THICKNESS if is_measured else EQUAL_LOSS
+    return LeastSection(value, *record.interval("struts", name), basis)
+
+
 def is_upper_bound(record: FieldRecord) -> bool:
     """Whether section fractions of a picture are upper bounds, for its thickness was not measured."""
     return section_basis(record) == DRAWN
@@ -99,12 +161,14 @@ def is_upper_bound(record: FieldRecord) -> bool:
 def station_shares(record: FieldRecord) -> np.ndarray:
     """Remaining width of every station over its width before or as drawn; not-a-number where not counted.
 
-    All not-a-number where nothing is known to compare with.
+    All not-a-number where nothing is known to compare with, or where that cannot be right.
     """
     stations, struts = record.table("stations"), record.table("struts")
     reference = np.full(len(stations["strut"]), np.nan)
     for number, width in zip(struts["strut"], struts["reference_width_px"], strict=True):
         reference[stations["strut"] == number] = width
+    if exceeds_reference(record):
+        return np.full(len(reference), np.nan)
     now, wide = stations["width_um"], stations["width_px"]
     there = np.isfinite(now) & (now > 0)
     before = np.divide(stations["width_before_um"] * wide, now, out=np.full(len(now), np.nan), where=there)
@@ -131,7 +195,7 @@ def stretches(numbers: np.ndarray) -> list[tuple[int, int]]:
 
 
 def runs_backwards(stations: Table, start: int, end: int) -> bool:
-    """Whether a strut begins at its right or lower end, so that a chart drawn as the picture is turned."""
+    """Whether a strut begins at its right or lower end, so that charts count its positions from the other."""
     across = float(stations["col_px"][end - 1] - stations["col_px"][start])
     down = float(stations["row_px"][end - 1] - stations["row_px"][start])
     return (across if abs(across) >= abs(down) else down) < 0

@@ -23,8 +23,13 @@ from surfscan.report.records import NOT_STATED, WITH_PRODUCT, FieldRecord, about
 from surfscan.report.strut_records import (
     COUNTS,
     DRAWN,
+    EQUAL_LOSS,
     MEASURED,
+    MEASURED_THICKNESS,
     counted_length_um,
+    exceeds_reference,
+    excess_words,
+    least_section,
     lost_metal,
     penetration_um,
     section_basis,
@@ -75,8 +80,10 @@ def fill_struts(summary: SpecimenSummary) -> None:
     added in quadrature to what pictures have in common: their own intervals are averaged, not reduced, for
     levels and edges err alike on all; so is the scale of pictures whose scale has one origin, and scales of
     different origin add as squares. Least width and least section are the least of any pooled picture, with
-    the interval there. A least section from a drawn thickness is an upper bound; where only some thicknesses
-    were measured the least of all is one too. Lost metal counts over the length that was there before.
+    the interval there. The least section left is that with measured thickness, else that with equal loss all
+    round. From a drawn thickness it is an upper bound; where only some thicknesses were measured the least of
+    all is one too. Lost metal counts over the length that was there before. Pictures with more metal than
+    before or as drawn, beyond their interval, enter neither loss nor penetration nor section.
     """
     figures = summary.by_kind["strut"]
     if not figures.records:
@@ -110,9 +117,10 @@ def fill_struts(summary: SpecimenSummary) -> None:
     lengths = [v for r in scaled if not math.isnan(v := r.figure("struts", "total_length_um"))]
     figures.row["total_length_um"] = sum(lengths) if lengths else math.nan
     _fill_widths(figures, scaled)
-    _fill_loss(figures, scaled)
-    _fill_lost_metal(figures, scaled)
-    _fill_sections(figures, scaled)
+    sound = _without_those_beyond(figures, scaled)
+    _fill_loss(figures, sound)
+    _fill_lost_metal(figures, sound)
+    _fill_sections(figures, sound)
     _warn_of_what_widths_miss(figures, pooled)
     worst = [
         v
@@ -133,6 +141,20 @@ def strut_specimen_table(summaries: Sequence[SpecimenSummary]) -> Table:
 def has_upper_bound(summary: SpecimenSummary) -> bool:
     """Whether `UPPER_BOUND_FIGURES` of a specimen are upper bounds."""
     return DRAWN in summary.by_kind["strut"].row.get("section_basis", "")
+
+
+def _without_those_beyond(figures: Figures, scaled: Sequence[FieldRecord]) -> list[FieldRecord]:
+    """Pictures without those that show more metal than there was; these are named."""
+    figures.beyond = [r.image_id for r in scaled if exceeds_reference(r)]
+    for record in scaled:
+        if record.image_id not in figures.beyond:
+            continue
+        figures.warn(
+            f"{record.image_id} shows {excess_words(record)}, beyond the interval: left out of loss, "
+            "penetration and section. Check pixel size, drawn_strut_width_um and drawn_thickness_um (in µm), "
+            "the picture before, and whether product was taken for metal."
+        )
+    return [r for r in scaled if r.image_id not in figures.beyond]
 
 
 def _fill_widths(figures: Figures, scaled: Sequence[FieldRecord]) -> None:
@@ -196,7 +218,24 @@ def _fill_lost_metal(figures: Figures, scaled: Sequence[FieldRecord]) -> None:
 
 def _fill_sections(figures: Figures, scaled: Sequence[FieldRecord]) -> None:
     row = figures.row
-    row |= {"section_basis": "", "least_section_image": "", "least_section_strut": math.nan}
+    row |= {"least_section_left_basis": "", "least_section_image": "", "least_section_strut": math.nan}
+    figures.put("least_section_left_fraction", math.nan, NO_INTERVAL)
+    told = [r for r in scaled if least_section(r).basis]
+    if told:
+        worst = min(told, key=lambda r: least_section(r).value)
+        left = least_section(worst)
+        figures.put("least_section_left_fraction", left.value, (left.low, left.high))
+        row |= {
+            "least_section_left_basis": left.basis,
+            "least_section_image": worst.image_id,
+            "least_section_strut": worst.figure("struts", "least_section_strut"),
+        }
+        if len({least_section(r).basis for r in told}) > 1:
+            n = sum(least_section(r).basis == MEASURED_THICKNESS for r in told)
+            figures.remark(
+                "least_section_left_fraction",
+                [f"Thickness measured on {n} of {count(len(told), 'picture')}; the others by {EQUAL_LOSS}."],
+            )
     known = [r for r in scaled if not math.isnan(r.figure("struts", "least_section_fraction"))]
     bases = {section_basis(r) for r in known}
     row["section_basis"] = " and ".join(b for b in (MEASURED, DRAWN) if b in bases)
@@ -207,9 +246,6 @@ def _fill_sections(figures: Figures, scaled: Sequence[FieldRecord]) -> None:
             low, high = least.interval("struts", name)
             bound = name in UPPER_BOUND_FIGURES and DRAWN in bases
             figures.put(name, least.figure("struts", name), (math.nan if bound else low, high))
-            if name == "least_section_fraction":
-                row["least_section_image"] = least.image_id
-                row["least_section_strut"] = least.figure("struts", "least_section_strut")
     if len(bases) > 1:
         figures.remark(
             "least_section_fraction",

@@ -8,7 +8,7 @@ from typing import Any
 from surfscan.columns import Table
 from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.records import FieldRecord, of_kind
-from surfscan.report.strut_records import COUNTS, lost_metal, section_basis
+from surfscan.report.strut_records import COUNTS, least_section, lost_metal, section_basis
 from surfscan.report.strut_specimens import strut_specimen_table
 from surfscan.report.tables import figures_of, object_table, table_of, taken_row
 
@@ -37,7 +37,7 @@ def strut_tables(records: Sequence[FieldRecord], specimens: Sequence[SpecimenSum
 
 
 def _row(record: FieldRecord) -> dict[str, Any]:
-    lost = lost_metal(record)
+    lost, least = lost_metal(record), least_section(record)
     return {
         **taken_row(record),
         "status": record.status("struts"),
@@ -46,5 +46,9 @@ def _row(record: FieldRecord) -> dict[str, Any]:
         "lost_length_fraction": lost.length_fraction,
         "loss_with_lost_fraction": lost.with_lost,
         "loss_of_survivors_fraction": lost.of_survivors,
+        "least_section_left_fraction": least.value,
+        "least_section_left_fraction_ci95_low": least.low,
+        "least_section_left_fraction_ci95_high": least.high,
+        "least_section_left_basis": least.basis,
         "section_basis": section_basis(record),
     }

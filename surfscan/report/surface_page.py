@@ -35,7 +35,8 @@ def surface_page(content: PageContent) -> OnPage | None:
     }
     sizes = Part("sizes", "Pit sizes", "parts/sizes.html.j2", {"charts": [Markup(c) for c in size_charts]})
     return OnPage(
-        "pit density and degraded area from micrographs",
+        "Surfaces",
+        "pit density and degraded area (micrographs)",
         prose.surface_sentences(content.records, groups),
         [
             Part("groups", "Groups", "parts/groups.html.j2", shown_groups),

@@ -27,6 +27,7 @@ def sweep_page(content: PageContent) -> OnPage | None:
         "most_open": _MOST_OPEN,
     }
     return OnPage(
+        "Sweeps",
         "potential sweeps",
         sweep_prose.sweep_sentences(sweeps),
         [Part("sweeps", "Sweeps", "parts/sweeps.html.j2", shown)],

@@ -43,6 +43,14 @@ _BETWEEN, _MOST_BETWEEN = 0.2, 0.2  # so near half level, of the contrast; at mo
 _ROUNDS = 2
 
 
+_SMALLEST_SIDE = 16  # px
+_NO_STEP = "No strut was found: nowhere does the grey step between two levels as at an edge."
+_NO_STEP_REMEDY = (
+    "The picture shows no strut, or a strut wider than the field or under 6 px wide, or is out of focus: "
+    "take one that shows both edges of the strut and background beside them."
+)
+
+
 class NoStrutError(ValueError):
     """The picture shows nothing whose width could be measured.
 
@@ -124,19 +132,26 @@ def find_silhouette(
     Raises
     ------
     NoStrutError
-        If there are no two classes of grey with an edge between them.
+        If there are no two classes of grey with an edge between them, or the picture is under 16 px high or
+        wide.
     ValueError
         If the arrays do not fit together.
     """
-    if pixels.ndim not in (2, 3) or min(pixels.shape[:2]) < 16:
-        raise ValueError(f"a picture of at least 16 by 16 px is needed, got shape {pixels.shape}")
+    if pixels.ndim not in (2, 3):
+        raise ValueError(f"a picture is needed, got shape {pixels.shape}")
+    if min(pixels.shape[:2]) < _SMALLEST_SIDE:
+        raise NoStrutError(
+            f"The picture is {pixels.shape[1]} x {pixels.shape[0]} px: too small to show a strut between "
+            "backgrounds.",
+            f"Take one of at least {_SMALLEST_SIDE} px a side.",
+        )
     grey, used = _telling_channel(pixels, valid)
     noise = pixel_noise(grey)
-    light = _light_class(grey, used)
+    light = _two_classes(_light_class(grey, used), used)
     levels = local_levels(grey, light, ~light, used)
     smoothed, noise_share = _smoothed(grey, noise, levels)
     for _ in range(_ROUNDS):
-        light = smoothed > levels.half(grey.shape)
+        light = _two_classes(smoothed > levels.half(grey.shape), used)
         levels = local_levels(grey, light, ~light, used)
     found, doubt = polarity_of(smoothed > levels.half(grey.shape), used)
     stated = found if polarity == "auto" else polarity
@@ -147,11 +162,7 @@ def find_silhouette(
     struts, whole = share > _level_between(share, used), share > 0.5
     one_class = np.array_equal(struts, whole) and _share_in_between(share, used) > _MOST_BETWEEN
     if one_class or not any(_steps_at_the_edge(grey, cut, used, levels) for cut in (whole, struts)):
-        raise NoStrutError(
-            "No strut was found: nowhere does the grey step between two levels as at an edge.",
-            "The picture shows no strut, or a strut wider than the field or under 6 px wide, or is out of "
-            "focus: take one that shows both edges of the strut and background beside them.",
-        )
+        raise NoStrutError(_NO_STEP, _NO_STEP_REMEDY)
     struts = (struts | (share < -_BEYOND)) & used
     judged = judge_holes(struts, share, used, holes)
     mask, dropped = _without_specks(judged.mask)
@@ -223,6 +234,13 @@ def given_silhouette(
         pixel_noise(grey),
         judged.warnings,
     )
+
+
+def _two_classes(light: np.ndarray, used: np.ndarray) -> np.ndarray:
+    """The lighter class, where either class has pixels at all."""
+    if not (light & used).any() or not (~light & used).any():
+        raise NoStrutError(_NO_STEP, _NO_STEP_REMEDY)
+    return light
 
 
 def _median_step(levels: ClassLevels) -> float:
@@ -340,7 +358,8 @@ def _level_between(share: np.ndarray, used: np.ndarray) -> float:
     step = max(1, round(np.sqrt(share.size / _SAMPLES / 4)))
     values = share[::step, ::step][used[::step, ::step]]
     metal = values[values > 0.5]
-    if not metal.size or _spread(metal[metal > _THIRD[1]]) > _EVEN:
+    full = metal[metal > _THIRD[1]]
+    if not full.size or _spread(full) > _EVEN:
         return 0.5
     count, edges = np.histogram(values, bins=60, range=(0.0, 1.2))
     density = cv2.GaussianBlur(count[None].astype(np.float32), (0, 0), 1.5)[0]

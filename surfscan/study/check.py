@@ -20,10 +20,12 @@ from surfscan.study.inputs import open_companion, open_entry
 from surfscan.study.manifest import ManifestReader
 from surfscan.study.part_checks import (
     companion_doubts,
+    companion_entry_fault,
     is_the_image_itself,
     needs_scale,
     no_loss,
     shape_fault,
+    unusual_sizes,
 )
 from surfscan.study.rate_checks import named_in_entries, rate_findings, specimens_in_entries
 from surfscan.study.tasks import DRAWN_SIZES, with_drawn_sizes
@@ -149,6 +151,11 @@ class _Check:
             return
         if isinstance(companion, np.ndarray):
             return
+        entry = next((other for other in self.images.values() if other.image_id == name), None)
+        fault = companion_entry_fault(image, role, entry)
+        if fault:
+            what, remedy = fault
+            yield Finding("error", where, f"{name}: {what}", remedy)
         if is_the_image_itself(opened, companion):
             yield Finding(
                 "error",
@@ -178,25 +185,28 @@ class _Check:
             yield self.warning(self.manifest.where("image", i, "file"), f"{image.file} {what}", remedy)
 
     def drawn_sizes(self) -> Iterator[Finding]:
-        """Drawn sizes that do not fit together, though each is sound by itself."""
+        """Drawn sizes that do not fit together, though each is sound by itself, or look like another unit."""
         places = {specimen.id: i for i, specimen in self.specimens.items()}
-        seen = set()
+        found: dict[tuple[str, str], Finding] = {}
         for image in self.images.values():
             settings = self.part_settings(image)
-            fault = shape_fault(settings) if settings else None
-            if fault is None:
+            if settings is None:
                 continue
-            name, what, remedy = fault
             i = places[image.specimen]
             own = [key for key in DRAWN_SIZES if getattr(self.specimens[i], key) is not None]
-            key = next((k for k in own if DRAWN_SIZES[k] == name), None)
-            if own:
-                where = self.manifest.where("specimen", i, key or own[0])
-            else:
-                where = self.manifest.where("settings", image.procedures[0], name)
-            if (where, what) not in seen:
-                seen.add((where, what))
-                yield Finding("error", where, what, remedy)
+            fault = shape_fault(settings)
+            doubts = unusual_sizes(settings)
+            for name, what, remedy in [fault, *doubts] if fault else doubts:
+                key = next((k for k in own if DRAWN_SIZES[k] == name), None)
+                is_fault = (name, what, remedy) == fault
+                if key or (is_fault and own):
+                    where = self.manifest.where("specimen", i, key or own[0])
+                else:
+                    where = self.manifest.where("settings", image.procedures[0], name)
+                found.setdefault(
+                    (where, what), Finding("error" if is_fault else "warning", where, what, remedy)
+                )
+        yield from found.values()
 
     def nearest(self, path: Path) -> str:
         names = [other.name for other in path.parent.iterdir()] if path.parent.is_dir() else []

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from surfscan.errors import InputError
-from surfscan.study.entries import ROLES_BY_KIND, Shows
+from surfscan.study.entries import COMPANIONS, ROLES_BY_KIND, Shows
 from surfscan.study.folder import find_false_images, find_images
 from surfscan.study.manifest import FILE_NAME
 from surfscan.study.names import NameGuess, companion_of, guess, is_in_mask_folder, stem_of, stems_owned
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from surfscan.images import HeightMap, Micrograph
 
 _LISTED = 8
+_PART_ROLES = ("before", "side_view", "thickness_map", "twin")
 _ASK_FOR_SIZE = "# pixel_size_um = ...  # not in the file"
 _HEAD = """\
 # Drafted by surfscan from file names and metadata. Every line is a guess until you have read it:
@@ -286,6 +287,11 @@ def _unclear(
             _unique(n.specimen for n in names if n.is_number_unclear),
         ),
         (
+            "Named like something that belongs to another image (before, side, stage, twin), but no image "
+            "has the rest of its name: drafted as an image of its own. Name it where it belongs",
+            [i.file for i in images if (companion_of(i.file) or ("", ""))[1] in _PART_ROLES],
+        ),
+        (
             "Condition of the surface: as received, with product or cleaned",
             [i.file for i in images if i.name.condition == "not_stated"],
         ),
@@ -360,6 +366,9 @@ def _images(images: Sequence[_Image]) -> list[str]:
         else:
             lines.append('# field_choice = "..."  # "systematic", "random" or "worst_seen"')
         lines += [f"{role} = {_quoted(name)}" for role, name in image.companions.items()]
+        if image.kind in ("strut", "section"):
+            wanted = [role for role in ROLES_BY_KIND[image.kind] if role in _PART_ROLES]
+            lines += [f'# {r} = "..."  # {COMPANIONS[r]}' for r in wanted if r not in image.companions]
         lines.append("")
     return lines
 

@@ -106,16 +106,19 @@ def companion_of(file: str) -> tuple[str, str] | None:
 
 
 def stems_owned(file: str) -> list[str]:
-    """Stems by which companions may name an image: its own, and that without a last word for what it shows.
+    """Stems by which companions may name an image: its own, and that without exposure and what it shows.
 
     Examples
     --------
-    >>> stems_owned("struts/U07-1_strut.png")
-    ['U07-1_strut', 'U07-1']
+    >>> stems_owned("struts/U07-1_strut_28d.png")
+    ['U07-1_strut_28d', 'U07-1_strut', 'U07-1']
     """
-    stem = stem_of(file)
-    bare = re.fullmatch(rf"(.+?)[ _-]+(?:{_PART.pattern})", stem, re.IGNORECASE)
-    return [stem, bare[1]] if bare else [stem]
+    stems = [stem_of(file)]
+    for pattern in (_EXPOSURE.pattern, rf"(?:{_PART.pattern})"):
+        bare = re.fullmatch(rf"(.+?)[ _-]+{pattern}", stems[-1], re.IGNORECASE)
+        if bare:
+            stems.append(bare[1])
+    return stems
 
 
 def is_in_mask_folder(file: str) -> bool:

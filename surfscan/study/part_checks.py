@@ -6,13 +6,17 @@ from typing import TYPE_CHECKING
 
 from surfscan.calibration.metadata import REMEDY
 from surfscan.procedures.settings import SectionSettings, StrutSettings
-from surfscan.study.entries import ImageEntry
+from surfscan.study.entries import COMPANIONS, ImageEntry
 
 if TYPE_CHECKING:
     from surfscan.images import HeightMap, Micrograph
 
 _IN_UM = ("drawn_width_um", "drawn_thickness_um", "drawn_top_width_um", "thickness_um", "original_area_um2")
 _OWN_LOSS = ("before", "twin")
+_SHOWN_BY = {"before": None, "side_view": "strut", "thickness_map": "heights", "twin": "section"}
+"""Role of a companion -> what it shows; None: what its image shows."""
+USUAL_SIZE_UM = (20.0, 5000.0)
+"""Drawn sizes of thin parts beyond this are asked about (common practice, no source)."""
 
 
 def shape_fault(settings: StrutSettings | SectionSettings) -> tuple[str, str, str] | None:
@@ -49,6 +53,47 @@ def shape_fault(settings: StrutSettings | SectionSettings) -> tuple[str, str, st
             "drawn_top_width_um",
             f"the narrower face, {top:g} µm, is wider than the wider one, {width:g} µm",
             "Write the wider face of the trapezoid as the width",
+        )
+    return None
+
+
+def unusual_sizes(settings: StrutSettings | SectionSettings) -> list[tuple[str, str, str]]:
+    """Drawn sizes that look like another unit: the setting, what, remedy."""
+    low, high = USUAL_SIZE_UM
+    return [
+        (
+            name,
+            f"a drawn size of {size:g} µm is {'small' if size < low else 'large'} for a thin part",
+            "Write it in µm (0.25 mm is 250), or leave it if it is meant",
+        )
+        for name in ("drawn_width_um", "drawn_thickness_um", "drawn_top_width_um")
+        if (size := getattr(settings, name)) is not None and not low <= size <= high
+    ]
+
+
+def companion_entry_fault(image: ImageEntry, role: str, entry: ImageEntry | None) -> tuple[str, str] | None:
+    """What is wrong with a companion that the study also measures as an image: (what, remedy).
+
+    Parameters
+    ----------
+    image : ImageEntry
+    role : str
+    entry : ImageEntry or None
+        The study's own entry of the companion's file; None where it has none.
+    """
+    if entry is None or role not in _SHOWN_BY:
+        return None
+    shown = _SHOWN_BY[role] or image.kind
+    if entry.kind != shown:
+        return (
+            f"as {COMPANIONS[role]} it is to show {shown!r}, and this study measures it as {entry.kind!r}",
+            "Name the file that was meant, or correct its shows",
+        )
+    if role != "twin" and entry.specimen != image.specimen:
+        return (
+            f"as {COMPANIONS[role]} of {image.specimen!r} it is to show that specimen, and this study "
+            f"measures it as one of {entry.specimen!r}",
+            "Name the file that was meant, or correct its specimen",
         )
     return None
 

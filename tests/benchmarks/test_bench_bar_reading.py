@@ -26,6 +26,9 @@ def test_outcomes():
     assert outcome(reading(5.0), picture(BAR)) == "wrong"
     assert outcome(reading(None), picture(BAR)) == "no bar"
     assert outcome(reading(0.5), picture()) == "wrong"
+    ticked = DrawnBar(10.0, 20.5, 80.5, 3.0, True, "50 µm", 50.0, 2.0)
+    assert outcome(reading(50 / 61), picture(ticked)) == "taken"
+    assert outcome(reading(50 / 60), picture(ticked)) == "wrong"  # 3 % by its outer edges
     other = DrawnBar(50.0, 20.5, 120.5, 3.0, False, "20 µm", 20.0)
     assert outcome(reading(0.5), picture(BAR, other)) == "wrong"
 

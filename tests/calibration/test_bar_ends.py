@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from surfscan.calibration.bar_ends import ROUNDED_FLOOR_PX, SOFT_FLOOR_PX, crossing, edge_of, tick_centre
+from surfscan.calibration.bar_ends import ROUNDED_FLOOR_PX, SOFT_FLOOR_PX, crossing, edge_of, tick_at
 
 
 def test_sharp_edge_lies_between_pixels_and_is_uncertain_by_rounding():
@@ -49,19 +49,18 @@ def test_no_ground_no_end():
 
 
 @pytest.mark.parametrize(("first", "last"), [(20, 20), (20, 21), (20, 22)])
-def test_tick_centre(first, last):
+def test_tick(first, last):
     profile = np.full(60, 255.0)
     profile[first : last + 1] = 0
-    centre, uncertainty = tick_centre(
-        profile, first, last, slice(first - 8, first - 1), slice(last + 2, last + 9)
-    )
-    assert centre == pytest.approx((first + last) / 2, abs=1e-9)
-    assert uncertainty >= SOFT_FLOOR_PX
+    tick = tick_at(profile, first, last, slice(first - 8, first - 1), slice(last + 2, last + 9))
+    assert tick.centre_px == pytest.approx((first + last) / 2, abs=1e-9)
+    assert tick.width_px == pytest.approx(last - first + 1, abs=1e-9)
+    assert tick.uncertainty_px >= SOFT_FLOOR_PX
 
 
-def test_tick_at_the_border_has_no_centre():
+def test_tick_at_the_border_is_none():
     profile = np.r_[0.0, np.full(30, 255.0)]
-    assert tick_centre(profile, 0, 0, slice(0, 0), slice(2, 9)) is None
+    assert tick_at(profile, 0, 0, slice(0, 0), slice(2, 9)) is None
 
 
 def test_a_long_slope_of_colour_is_measured_to_the_ground_and_is_uncertain():

@@ -26,7 +26,9 @@ def test_ticks():
     assert found.ticks and (found.up, found.down) == (8, 8)
     assert found.tick_columns == ((50, 51), (248, 249))
     assert all(row < 100 or row >= 102 for row in found.tick_rows)
-    assert found.centre(levels, 0)[0] == 50.5 and found.centre(levels, 1)[0] == 248.5
+    left, right = found.tick(levels, 0), found.tick(levels, 1)
+    assert (left.centre_px, right.centre_px) == (50.5, 248.5)
+    assert (left.width_px, right.width_px) == (2, 2)
 
 
 def test_one_tick_or_two_unlike_ones():

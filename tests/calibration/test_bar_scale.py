@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from surfscan.calibration import bar_scale, label_evidence
-from surfscan.calibration.bar_scale import ACCEPTED_FROM, as_bytes, read_scale
+from surfscan.calibration.bar_scale import ACCEPTED_FROM, read_scale
 from surfscan.calibration.labels import parse_label
 from surfscan.calibration.uncertainty import DECLARED_SCALE_ALLOWANCE
 
@@ -144,14 +144,25 @@ def test_without_the_extra(barred, monkeypatch):
     )
 
 
+@pytest.mark.parametrize(("length", "accepted"), [(200, True), (80, False)])
+def test_what_part_of_its_ticks_a_bar_counts_is_in_doubt(ground, draw_bar, length, accepted):
+    """Ticks of 3 px: outer edges and centres differ by 3 px, 1.5 % of 200 px and 3.8 % of 80 px."""
+    picture = draw_bar(ground, "50 µm", row=300, col=60, length=length)
+    picture[294:310, 60:63] = picture[294:310, 57 + length : 60 + length] = 255
+    reading = read_scale(picture)
+    (first,) = reading.readings
+    assert first.bar.ticks
+    assert first.bar.length_px == pytest.approx(length - 1.5, abs=0.1)
+    assert first.uncertainty.ends == pytest.approx(1.5 / np.sqrt(3) / length, rel=0.15)
+    assert first.accepted is accepted
+    assert accepted or "end ticks are 3.0 px wide" in reading.warnings[0]
+    other = read_scale(picture, metadata_um=2 * first.pixel_size_um, only_contradiction=True)
+    assert "-50.0 %" in other.contradiction
+
+
 @pytest.mark.parametrize("dtype", [np.uint16, np.float32])
 def test_other_number_types(barred, dtype):
     assert read_scale(barred.astype(dtype) * dtype(3)).calibration is not None
-
-
-def test_as_bytes_spreads_the_range():
-    np.testing.assert_array_equal(as_bytes(np.array([[1.0, np.nan], [2.0, 3.0]])), [[0, 0], [128, 255]])
-    assert as_bytes(np.full((2, 2), 7.0)).tolist() == [[0, 0], [0, 0]]
 
 
 def test_a_tiny_picture():

@@ -37,6 +37,7 @@ def test_plain_bar_in_a_strip(thickness, ground, ink):
     assert bar.length_px == pytest.approx(100, abs=0.02)
     assert bar.row_px == pytest.approx(449.5 + thickness / 2, abs=0.05)
     assert bar.thickness_px == pytest.approx(thickness, abs=0.1)
+    assert bar.tick_width_px == 0
     assert bar.style == "plain" and not bar.ticks and bar.polarity == ("dark" if ink < ground else "light")
     assert bar.evidence > 0.8
     # Ends on whole pixels tell no more than that the drawing was rounded.
@@ -44,7 +45,7 @@ def test_plain_bar_in_a_strip(thickness, ground, ink):
 
 
 @pytest.mark.parametrize("ways", ["both", "up", "down"])
-def test_ends_of_a_bar_with_ticks_are_the_tick_centres(ways):
+def test_ends_of_a_bar_with_ticks_lie_between_tick_centres_and_outer_edges(ways):
     picture = with_strip()
     picture[450:452, 40:140] = 0
     top, bottom = 450 - 8 * (ways != "down"), 452 + 8 * (ways != "up")
@@ -52,7 +53,8 @@ def test_ends_of_a_bar_with_ticks_are_the_tick_centres(ways):
     picture[top:bottom, 138:140] = 0
     bar = only(picture)
     assert bar.style == "ticks" and bar.ticks
-    assert (bar.col_start_px, bar.col_end_px) == pytest.approx((40.5, 138.5), abs=0.02)
+    assert (bar.col_start_px, bar.col_end_px) == pytest.approx((40, 139), abs=0.02)
+    assert bar.tick_width_px == pytest.approx(2, abs=0.02)
     assert bar.box == (top, bottom, 40, 140)
 
 

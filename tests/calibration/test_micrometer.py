@@ -18,6 +18,37 @@ def test_a_ruler(draw_divisions, angle_deg):
     assert found.uncertainty.anisotropy == ANISOTROPY_ALLOWANCE
 
 
+@pytest.mark.parametrize("pitch_px", [6.2, 13.37, 25.2, 58.6])
+def test_a_ruler_placed_by_hand(draw_divisions, pitch_px):
+    """A little off the pixels' axes, where the steepest gradients are still those along the axes."""
+    for tenths in (1, 7, 9, 12, 16, 22, 50):
+        width = min(3.0, pitch_px / 3)
+        picture = draw_divisions(
+            pitch_px=(pitch_px, None), angle_deg=tenths / 10, width_px=width, noise=6, seed=tenths
+        )
+        found = fit_divisions(picture, 10)
+        assert found is not None, tenths
+        assert found.pixel_size_x_um == pytest.approx(10 / pitch_px, rel=2e-4), tenths
+        assert found.x.angle_deg == pytest.approx(tenths / 10, abs=0.05)
+        assert found.y is None
+
+
+@pytest.mark.parametrize("angle_deg", [0.7, 3.3, 33])
+def test_a_tilted_grid(draw_divisions, angle_deg):
+    found = fit_divisions(draw_divisions(pitch_px=(25.2, 25.7), angle_deg=angle_deg), 10)
+    assert found.x.pitch_px == pytest.approx(25.2, rel=2e-4)
+    assert found.y.pitch_px == pytest.approx(25.7, rel=2e-4)
+
+
+def test_a_narrow_grid_is_not_taken_by_its_diagonals(draw_divisions):
+    """Whose knots stand in line too, the pitch / sqrt(2) apart."""
+    for angle_deg in (0, 3.1):
+        picture = draw_divisions(pitch_px=(6.9, 7.04), angle_deg=angle_deg, width_px=1.5)
+        found = fit_divisions(picture, 10)
+        assert found.x.pitch_px == pytest.approx(6.9, rel=2e-4)
+        assert found.y.pitch_px == pytest.approx(7.04, rel=2e-4)
+
+
 def test_a_ruler_that_stands(draw_divisions):
     found = fit_divisions(draw_divisions(pitch_px=(None, 25.4), angle_deg=2), 10)
     assert found.x is None

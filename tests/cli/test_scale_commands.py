@@ -110,6 +110,7 @@ def test_a_stated_pixel_size_is_held_against_the_bar(folder, capsys):
 
 @pytest.mark.parametrize(("arguments", "said"), [
     (("--label", "fifty"), "is not a length"),
+    (("--label", "-200 nm"), "is not a length above 0"),
     (("--division-um", "10"), "no five lines at one pitch"),
     (("--certificate-relative-uncertainty", "2"), "not between 0 and 1"),
     (("--against", "plain.tif"), "has no scale"),
@@ -118,6 +119,18 @@ def test_what_cannot_be_used(folder, capsys, monkeypatch, arguments, said):
     monkeypatch.chdir(folder)
     assert main(["scale", "barred.tif", *arguments]) == 2
     assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("option", [
+    ("--label", "50 µm"), ("--crop", "crop.png"), ("--pixel-size-um", "0.5"),
+], ids=str)  # fmt: skip
+def test_options_that_contradict_each_other(folder, capsys, monkeypatch, option):
+    monkeypatch.chdir(folder)
+    assert main(["scale", "ruler.tif", "--division-um", "10", *option]) == 2
+    said = capsys.readouterr().err
+    assert option[0] in said
+    assert "--division-um" in said
+    assert not (folder / "crop.png").exists()
 
 
 def test_settings_file(folder, tmp_path, capsys):

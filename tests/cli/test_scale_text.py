@@ -38,10 +38,13 @@ def test_a_comparison():
     rows = scale_rows(
         BAR
         | {
-            "against": "other.png", "against_pixel_size_x_um": 0.131, "against_origin": "stated",
-            "against_difference_fraction": -0.0061, "against_normalised_difference": 0.21,
-            "against_agrees": True,
+            "against": "other.png", "against_origin": "stated",
+            "against_pixel_size_x_um": 0.131, "against_pixel_size_y_um": 0.14,
+            "against_difference_x_fraction": -0.0061, "against_normalised_difference_x": 0.21,
+            "against_difference_y_fraction": -0.0701, "against_normalised_difference_y": 2.4,
+            "against_agrees_x": True, "against_agrees_y": False,
         }
     )  # fmt: skip
-    assert rows["against"] == "other.png, 0.131 µm per pixel (stated)"
-    assert rows["  difference"] == "-0.61 %, 0.21 of the expanded uncertainty (k = 2): agrees"
+    assert rows["against"] == "other.png, 0.131 x 0.14 µm per pixel (stated)"
+    assert rows["  difference in x"] == "-0.61 %, 0.21 of the expanded uncertainty (k = 2): agrees"
+    assert rows["  difference in y"] == "-7.01 %, 2.40 of the expanded uncertainty (k = 2): does not agree"

@@ -81,7 +81,7 @@ def test_lower_bounds_stay_lower_bounds():
         "10.00 (9.60 to 10.40)",
         "≥\u00a011.00",
         "12.00 (11.60 to 12.40)",
-        "≥\u00a011.0",
+        "≥\u00a011.00",
     ]
 
 
@@ -92,3 +92,34 @@ def test_what_failed_and_what_belongs_nowhere_is_said():
     lines = said([specimen("s", "other", {})], ["g"], [FieldRecord("a.png", image, own, {"pits": failed})])
     assert lines[:3] == ["T: 1 image, 1 specimen", "1 procedure failed", "1 procedure not measured yet"]
     assert "In no group: s" in lines
+
+
+def test_least_section_left_says_what_it_rests_on():
+    def left(value, basis):
+        own = with_interval("least_section_left_fraction", value, 0.02)
+        return {"strut": own | {"least_section_left_basis": basis, "least_section_image": ""}}
+
+    first, second = left(0.5, "measured thickness"), left(0.3, "equal loss all round")
+    lines = said([specimen("A", "g", first), specimen("B", "g", second)], ["g"])
+    at = lines.index("Struts")
+    assert lines[at + 1].split() == ["Least", "section", "left,", "%"]
+    assert lines[at + 3 : at + 6] == [
+        "  A     50.0 (48.0 to 52.0), measured",
+        "  B     30.0 (28.0 to 32.0), equal loss",
+        "  mean  40.0",
+    ]
+    assert lines[at + 6] == (
+        "  (measured: with measured thickness; equal loss: estimated from width with equal loss all round)"
+    )
+
+
+def test_greatest_penetration_that_may_be_none_is_not_above_its_limit():
+    def deepest(value, half):
+        row = with_interval("max_section_penetration_um", value, half)
+        rest = {"remaining_section_fraction": NAN, "section_penetration_um": NAN}
+        return {"section": row | rest | {"original_outline": "twin"}}
+
+    lines = said([specimen("A", "g", deepest(1.8, 2.5)), specimen("B", "h", deepest(9.0, 2.5))], ["g", "h"])
+    at = lines.index("Cross-sections")
+    assert lines[at + 3 : at + 5] == ["  A     not above\u00a04.3", "  mean  not above\u00a04.3"]
+    assert lines[at + 6 : at + 8] == ["  B     9.0 (6.5 to 11.5)", "  mean  9.0"]

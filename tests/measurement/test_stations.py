@@ -183,3 +183,54 @@ def test_a_thin_layer_on_one_side_of_part_of_a_strut():
     assert not found.product[counts & beside].any()
     for part in (over, beside):
         assert found.width[counts & part].mean() == pytest.approx(37, abs=0.15)
+
+
+@pytest.mark.parametrize("share", [0.45, 0.6])
+def test_a_notch_past_the_middle(share):
+    """Edges are those of the metal beside it: the least width, and its place, in metal."""
+    t = np.linspace(-20, 360, 800)
+    left = 130 - 20 + share * 40 * np.exp(-(((t - 170) / 12) ** 2) / 2)
+    outline = np.concatenate([np.column_stack([left, t]), np.column_stack([np.full(800, 150.0), t])[::-1]])
+    share_of = coverage([outline], SHAPE)
+    grey = developed(share_of, np.random.default_rng(0), inside=40, outside=200, blur=1.0, noise=0.02)
+    found = measured(grey)
+    counts = found.fault == ""
+    assert not (found.fault == "no edge").any()
+    least = int(np.argmin(np.where(counts, found.width, np.inf)))
+    assert found.width[least] == pytest.approx(40 * (1 - share), abs=0.4)
+    assert found.row[least] == pytest.approx(150 - 20 * (1 - share), abs=0.5)
+    assert found.mask_width[least] == pytest.approx(found.width[least], abs=4)
+
+
+def test_fillet_of_a_junction_that_the_frame_cuts():
+    """A mesh whose node lies on the frame: what flares towards it is no width of the strut."""
+    bars = [((130, -60), (130, 400), 24), ((-60, 345), (320, 345), 24), ((-60, 100), (320, 100), 24)]
+    corners = [bar(np.array(p, float), np.array(q, float), w) for p, q, w in bars]
+    turn = np.linspace(0, np.pi / 2, 20)
+    for sign in (1, -1):  # fillets of 20 px beside the struts' crossing at the frame
+        arc = np.column_stack([130 + sign * (32 - 20 * np.cos(turn)), 313 + 20 * np.sin(turn)])
+        corners.append(np.concatenate([arc, [[130.0, 335.0], [130.0, 313.0]]]))
+    grey = developed(
+        coverage(corners, SHAPE), np.random.default_rng(0), inside=40, outside=200, blur=1.0, noise=0.02
+    )
+    found = measured(grey)
+    flare = (np.abs(found.row - 130) < 5) & (found.col > 323)
+    assert flare.any() and not (found.fault[flare] == "").any()
+    beside = (np.abs(found.row - 130) < 5) & (found.col > 270) & (found.col < 308)
+    assert (found.fault[beside] == "").all()
+    assert found.width[found.fault == ""].max() < 25
+
+
+def test_thin_product_that_blur_hides_is_flagged():
+    """2 px at half the contrast along part of one edge: measured as metal, said so, and allowed for."""
+    share = coverage([bar(np.array([130.0, -50]), np.array([130.0, 400]), 40)], SHAPE)
+    layer = coverage([bar(np.array([151.0, 100]), np.array([151.0, 240]), 2)], SHAPE)
+    rng = np.random.default_rng(0)
+    grey = developed(share, rng, inside=40, outside=200, blur=1.0, noise=0.02, finishing=-0.5 * 160 * layer)
+    found = measured(grey)
+    under = (found.fault == "") & (found.col > 120) & (found.col < 220)
+    clear = (found.fault == "") & ((found.col < 80) | (found.col > 260))
+    assert (found.hidden[under] > 0).all() and (found.hidden[clear] == 0).all()
+    assert (found.width[under] - found.hidden[under]).mean() < 40 < found.width[under].mean()
+    assert any("softer" in text for text in found.warnings)
+    assert found.table()["soft_edge"][under].all()

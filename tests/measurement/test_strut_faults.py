@@ -19,7 +19,7 @@ def faults_of(picture, *, region=None, free_ends="auto"):
     lines = find_centrelines(silhouette.solid)
     stations = place_stations(silhouette, lines)
     mean = measure_widths(stations).mean
-    found = find_faults(silhouette, lines, stations, mean, region=region, free_ends=free_ends)
+    found, _ = find_faults(silhouette, lines, stations, mean, region=region, free_ends=free_ends)
     return found, broken_struts(found, lines.n)
 
 
@@ -111,3 +111,50 @@ def test_an_end_at_what_was_not_looked_at_is_no_fault():
     region = np.ones(picture.shape, bool)
     region[130:165, 180:250] = False
     assert faults_of(picture, region=region)[0] == []
+
+
+def severed(removed):
+    """One strut across the field with so much taken out of its middle."""
+    picture = np.zeros((200, 420), bool)
+    picture[85:115] = True
+    picture[:, 210 - removed // 2 : 210 + removed // 2] = False
+    return picture
+
+
+@pytest.mark.parametrize("removed", [60, 160, 240])
+def test_ends_on_one_line_over_any_distance(removed):
+    """Both are broken and what lies between is lost; unless ends are stated to be drawn."""
+    found, broken = faults_of(severed(removed))
+    assert [f.kind for f in found] == ["gap"]
+    assert found[0].length == pytest.approx(removed, abs=1)
+    assert broken.all()
+    stated, _ = faults_of(severed(removed), free_ends="drawn")
+    assert [f.kind for f in stated] == (["gap"] if removed < 120 else [])
+
+
+@pytest.mark.parametrize("radius", [4, 8, 12, 20])
+def test_round_fragments(radius):
+    """Largest Feret diameter and area of a disc; it neither cracks nor breaks anything."""
+    rows, cols = np.mgrid[:200, :420]
+    covered = np.clip(radius + 0.5 - np.hypot(rows - 40, cols - 200), 0, 1)
+    covered[100:130] = 1
+    grey = cv2.GaussianBlur((200 - 160 * covered).astype(np.float32), (0, 0), 0.8)
+    silhouette = find_silhouette(np.round(grey).astype(np.uint8), polarity="dark")
+    lines = find_centrelines(silhouette.solid)
+    stations = place_stations(silhouette, lines)
+    found, drawn = find_faults(silhouette, lines, stations, measure_widths(stations).mean)
+    assert [f.kind for f in found] == ["fragment"] and not found[0].through
+    assert found[0].length == pytest.approx(2 * radius, abs=1)
+    assert found[0].area == pytest.approx(np.pi * radius**2, rel=0.02)
+    assert drawn == 0
+
+
+def test_drawn_ends_are_counted():
+    """Ends of a test strut inside the field pass for drawn: somebody should know."""
+    picture = np.zeros((200, 420), bool)
+    picture[85:115, 60:420] = True
+    grey = cv2.GaussianBlur(np.where(picture, 40, 200).astype(np.uint8), (0, 0), 0.8)
+    silhouette = find_silhouette(grey, polarity="dark")
+    lines = find_centrelines(silhouette.solid)
+    stations = place_stations(silhouette, lines)
+    assert find_faults(silhouette, lines, stations, measure_widths(stations).mean) == ([], 1)

@@ -115,8 +115,8 @@ def test_two_scales_that_agree(barred):
     summary = measure_scale(micrograph(barred), against=other).summary
     assert summary["against"] == "other.png"
     assert summary["against_ratio_x"] == pytest.approx(0.25 / 0.2525, rel=1e-3)
-    assert summary["against_difference_fraction"] == pytest.approx(-0.0099, abs=1e-3)
-    assert summary["against_normalised_difference"] == pytest.approx(0.0099 / 0.0284, abs=0.03)
+    assert summary["against_difference_x_fraction"] == pytest.approx(-0.0099, abs=1e-3)
+    assert summary["against_normalised_difference_x"] == pytest.approx(0.0099 / 0.0284, abs=0.03)
     assert summary["against_agrees"] is True
 
 
@@ -124,13 +124,33 @@ def test_two_scales_that_do_not(barred):
     other = HeightMap(np.zeros((4, 4)), Calibration(0.3, 0.3, 0.01, "stated"), Source("map.npy"))
     summary = measure_scale(micrograph(barred), against=other).summary
     assert summary["against_agrees"] is False
-    assert summary["against_normalised_difference"] > 1
+    assert summary["against_normalised_difference_x"] > 1
+
+
+def test_scales_that_agree_along_one_axis_alone(barred):
+    other = micrograph(barred, Calibration(0.25, 0.35, 0.01, "stated"), "other.png")
+    summary = measure_scale(micrograph(barred), against=other).summary
+    assert summary["against_agrees_x"] is True
+    assert summary["against_agrees_y"] is False
+    assert summary["against_agrees"] is False
+    assert summary["against_difference_y_fraction"] == pytest.approx(0.25 / 0.35 - 1, abs=1e-3)
+
+
+def test_a_label_and_a_division_contradict_each_other(ruler):
+    with pytest.raises(InputError, match=r"--label 50 µm.*--division-um 10"):
+        measure_scale(micrograph(ruler), label="50 µm", division_um=10)
+
+
+@pytest.mark.parametrize("label", ["-200 nm", "−200 nm", "0 nm", "5O µm", "50 pm", "|50 µm", "50 Mm"])
+def test_a_label_is_taken_as_it_is_written_or_not_at_all(barred, label):
+    with pytest.raises(InputError, match="is not a length above 0"):
+        measure_scale(micrograph(barred), label=label)
 
 
 def test_against_a_micrometer(ruler):
     """Both are taken for micrometers where a division is given."""
     summary = measure_scale(micrograph(ruler), division_um=10, against=micrograph(ruler)).summary
-    assert summary["against_difference_fraction"] == 0
+    assert summary["against_difference_x_fraction"] == 0
 
 
 def test_against_an_image_without_scale(barred, ground):

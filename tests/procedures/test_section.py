@@ -172,8 +172,11 @@ def test_a_foil_from_side_to_side_has_a_thickness(draw_section):
 
 def test_more_metal_than_drawn_is_pointed_out(corroded):
     result = measure_section(picture(corroded), SectionSettings(drawn_width_um=40, drawn_thickness_um=30))
-    assert any("more metal than the original outline holds" in text for text in result.warnings)
-    assert result.summary["mean_penetration_um"] == 0
+    assert any("more metal than originally" in text for text in result.warnings)
+    assert any("Check scale and drawn size" in text for text in result.warnings)
+    for figure in ("remaining_fraction", "mean_penetration_um", "max_penetration_um"):
+        assert result.summary[figure] is None
+    assert result.summary["metal_area_um2"] > 0 and len(result.tables["outline"]["s_um"]) == 0
 
 
 def test_a_twin_without_a_section_is_not_used(corroded):

@@ -51,7 +51,14 @@ def tables(stations, solid_of):
             there = match.station_after >= 0
             width_before[match.station_after[there]] = match.width_before[there]
             comparison = Comparison(
-                HERE, match, mesh_loss(match), 0.0, before.length, width_before, np.full(2, 0.05)
+                HERE,
+                match,
+                mesh_loss(match),
+                0.0,
+                before.length,
+                width_before,
+                np.full(2, 0.05),
+                np.zeros(2),
             )
         chosen = StrutSettings(**settings)
         widths = measure_widths(after, relative_scale_uncertainty=SCALE.relative_uncertainty)

@@ -294,3 +294,70 @@ def test_a_map_without_a_strut_gives_no_thickness_and_says_so(whole):
 def test_two_sources_of_thickness_are_refused(whole):
     with pytest.raises(InputError, match=r"lying\.npy.*Give one of the two"):
         measure_struts(whole, side_view=whole, thickness_map=on_a_stage(90.0))
+
+
+def test_a_trapezoid_that_cannot_be(whole):
+    """Flanks flatter than 60 degrees are refused in words, and so are sizes without end."""
+    flat = StrutSettings(
+        drawn_shape="trapezoid", drawn_width_um=400, drawn_thickness_um=20, drawn_top_width_um=1
+    )
+    with pytest.raises(InputError, match="84 degrees"):
+        measure_struts(whole, flat)
+    with pytest.raises(ValueError, match="finite"):
+        StrutSettings(drawn_width_um=math.inf)
+
+
+def test_a_stated_polarity_that_finds_nothing_is_named(whole):
+    cover = draw([(-20, 240, 400, 240, 60.0)])
+    result = measure_struts(micrograph(cover), StrutSettings(polarity="light"))
+    assert result.summary["strut_count"] == 0
+    assert any("stated to be light" in text for text in result.warnings)
+
+
+def test_sections_without_a_drawn_thickness():
+    """In µm², the least one too."""
+    picture = micrograph(draw([(180, -20, 180, 520, 40.0)]))
+    result = measure_struts(picture, StrutSettings(drawn_width_um=22, thickness_um=10))
+    struts = result.tables["struts"]
+    assert struts["least_section_area_um2"][0] == pytest.approx(10 * struts["min_width_um"][0])
+    assert np.isnan(struts["least_section_fraction"][0])
+    assert any("none is drawn" in text for text in result.warnings)
+
+
+def test_more_section_than_drawn_is_doubted():
+    picture = micrograph(draw([(180, -20, 180, 520, 40.0)]))
+    thick = measure_struts(picture, StrutSettings(drawn_width_um=18.5, drawn_thickness_um=10))
+    assert any("more section than before" in text for text in thick.warnings)
+    true = measure_struts(picture, StrutSettings(drawn_width_um=20, drawn_thickness_um=10))
+    assert not any("more section" in text for text in true.warnings)
+
+
+def test_the_scale_between_pictures_comes_from_centrelines(whole):
+    """Without pixel sizes, uniform loss is no shrinkage."""
+    cover = draw(thinner(RAILS + RUNGS, 4.0))
+    found = measure_struts(
+        micrograph(cover, None),
+        StrutSettings(before_max_rotation_deg=20, before_max_shift_fraction=0.1),
+        before=Micrograph(whole.pixels, None, whole.source),
+    )
+    assert found.summary["registration_scale"] == pytest.approx(1, abs=3e-4)
+    struts = found.tables["struts"]
+    known = np.isfinite(struts["loss_fraction"])
+    width = struts["reference_width_px"][known]
+    true = 4 / width
+    assert (struts["loss_fraction_ci95_low"][known] <= true).all()
+    assert (true <= struts["loss_fraction_ci95_high"][known]).all()
+    assert np.isfinite(found.tables["stations"]["width_before_px"]).any()
+    half = struts["loss_fraction_ci95_high"][known] - struts["loss_fraction"][known]
+    assert (half * width > 0.05).all()  # two pictures share neither focus nor light
+
+
+def test_stubs_at_the_frame_are_put_apart():
+    """And the least width of a broken strut's stub is named beside that of the whole ones."""
+    cover = draw([*RAILS, (70, 100, 280, 100, 20.0), (70, 320, 150, 320, 14.0), (-20, 200, 60, 200, 20.0)])
+    cover[: cover.shape[0] - 60] = cover[60:].copy()
+    result = measure_struts(micrograph(cover[:280]))
+    text = " ".join(result.warnings)
+    assert "The frame cuts" in text
+    assert result.summary["min_width_condition"] == "broken"
+    assert "a broken one; of the whole ones it is" in text

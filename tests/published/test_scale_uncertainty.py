@@ -14,6 +14,7 @@ from surfscan.calibration.uncertainty import (
     WHOLE_PIXEL_PX,
     bar_uncertainty,
     length_relative_uncertainty,
+    tick_doubt_px,
     two_ends_px,
     widened,
 )
@@ -25,6 +26,14 @@ def test_a_bar_read_with_a_cursor():
     """Two ends, each within half a pixel: 0.408 px; 0.20 % of a bar of 200 px (worked out from the GUM)."""
     assert two_ends_px(CURSOR_PX) == pytest.approx(0.408, abs=5e-4)
     assert bar_uncertainty(200, CURSOR_PX).ends == pytest.approx(0.0020, abs=5e-5)
+
+
+def test_what_part_of_its_ticks_a_bar_counts():
+    """Each end in an interval of half a tick's width, rectangular: a / sqrt 3 with a = w / 4; both ends alike
+    (fully correlated, GUM 5.2.2, note 1), so 2 a / sqrt 3: 0.58 px for ticks of 2 px.
+    """
+    assert tick_doubt_px(2.0) == pytest.approx(0.5774, abs=5e-5)
+    assert bar_uncertainty(100, 0, tick_width_px=2.0).ends == pytest.approx(0.005774, abs=5e-7)
 
 
 def test_one_step_of_resolution():

@@ -50,6 +50,8 @@ class Part:
                 "width_penetration_um": (wide - width) / 2,
                 "least_section_fraction": width * thick / (wide * THICK),
                 "least_section_equal_loss_fraction": width * left / (wide * THICK),
+                "least_section_left_fraction": width * left / (wide * THICK),
+                "least_section_left_basis": "equal loss all round",
                 "least_section_image": "a.png",
             },
             "section": {
@@ -110,7 +112,16 @@ def test_parts_are_what_another_scale_does(part):
             assert scale_part(summary, name) == pytest.approx(U * change, rel=1e-4, abs=1e-9), (name, value)
 
 
-_EQUAL = ("least_section_equal_loss_fraction",)
+_EQUAL = ("least_section_equal_loss_fraction", "least_section_left_fraction")
+
+
+def test_least_section_left_has_the_part_of_what_it_rests_on():
+    summary = Part(thickness_px=250.0, companions={"side_view": "c.png"}).summary()
+    summary.by_kind["strut"].row["least_section_left_fraction"] = 0.5
+    equal = scale_part(summary, "least_section_left_fraction")
+    summary.by_kind["strut"].row["least_section_left_basis"] = "measured thickness"
+    assert scale_part(summary, "least_section_left_fraction") == pytest.approx(2 * U * 0.5)
+    assert equal != pytest.approx(2 * U * 0.5)
 
 
 def test_the_greatest_penetration_has_the_part_of_the_mean_one():

@@ -35,7 +35,7 @@ def test_parts_in_their_order(content_of, height_folder):
     ]
     heights = said.figures[0].shown
     assert heights["has_pictures"] and heights["has_bounds"]
-    assert any(text.startswith("The deepest pit seen is") for text in said.sentences)
+    assert any(text.startswith("Deepest pit seen: ") for text in said.sentences)
     assert any(text.startswith("Pit volume per area is highest in") for text in said.sentences)
 
 

@@ -2,10 +2,13 @@
 
 import math
 
+import numpy as np
 import pytest
 
-from surfscan.report.records import gather, of_kind
-from surfscan.store.results import ResultsStore
+from surfscan.columns import columns
+from surfscan.report.records import FieldRecord, gather, of_kind
+from surfscan.store.results import ResultsStore, StoredResult
+from surfscan.study.entries import ImageEntry, Specimen
 from surfscan.study.manifest import load_study
 
 
@@ -66,3 +69,12 @@ def test_figures_of_a_map_come_from_whichever_procedure_ran(height_folder):
     assert record.map_text("form") == "plane"
     assert not record.flag("pits", "max_depth_is_lower_bound")
     assert math.isnan(next(r for r in found if r.image_id == "maps/lost.npy").map_figure("spike_count"))
+
+
+def test_columns_that_an_older_store_lacks_are_empty():
+    old = StoredResult("a.png", "s", "struts", "", "done", tables={"struts": {"strut": np.array([1, 2])}})
+    image = ImageEntry(file="a.png", specimen="s", shows="strut")
+    table = FieldRecord("a.png", image, Specimen(id="s", group="g"), {"struts": old}).table("struts")
+    assert set(table) >= {c.name for c in columns("struts")}
+    assert table["strut"].tolist() == [1, 2] and np.isnan(table["mean_width_um"]).all()
+    assert table["condition"].tolist() == ["", ""] and not table["broken"].any()

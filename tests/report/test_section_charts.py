@@ -74,3 +74,19 @@ def test_without_a_scale_axes_are_in_px(found):
     chart = section_chart(found[5])
     assert "Penetration (px)" in chart and "µm" not in chart
     assert 'class="sec-bar"' not in chart
+
+
+def test_greatest_below_metal_is_called_undercut(found):
+    section = found[0]
+    stations = section.record.table("outline")
+    own = stations["profile"] == section.number
+    k = greatest_station(section)
+    assert "undercut" not in section_chart(section)
+    at = np.flatnonzero(own)[k]
+    kept = {name: stations[name].copy() for name in ("penetration_px", "reaches_metal")}
+    stations["penetration_px"][at], stations["reaches_metal"][at] = 0.5 * stations["deepest_px"][at], True
+    chart = section_chart(section)
+    for name, values in kept.items():
+        stations[name][:] = values
+    assert re.search(r">greatest [\d.]+ µm, undercut</text>", chart)
+    assert "below metal that still stands (undercut)" in re.search('aria-label="([^"]*)"', chart).group(1)

@@ -30,6 +30,8 @@ def profile(
         "remaining_fraction_ci95_low": fraction - half, "remaining_fraction_ci95_high": fraction + half,
         "mean_penetration_um": penetration * um, "mean_penetration_um_ci95_low": (penetration - 1) * um,
         "mean_penetration_um_ci95_high": (penetration + 1) * um, "max_penetration_um": 2.5 * penetration * um,
+        "max_penetration_um_ci95_low": 2 * penetration * um,
+        "max_penetration_um_ci95_high": 3 * penetration * um, "metal_area_px": fraction * area,
         "local_pitting_factor": 2.5, "least_ligament_um": 70.0 * um, "island_count": 0,
     }  # fmt: skip
 
@@ -71,6 +73,8 @@ def test_one_section_keeps_its_own_interval():
     assert row["remaining_section_fraction_ci95_high"] == pytest.approx(0.82)
     assert row["remaining_section_interval"] == "one section"
     assert (row["max_section_penetration_um"], row["max_penetration_image"]) == (20.0, "a.png")
+    assert row["max_section_penetration_um_ci95_low"] == pytest.approx(16.0)
+    assert row["max_section_penetration_um_ci95_high"] == pytest.approx(24.0)
     assert row["local_pitting_factor"] == pytest.approx(2.5)
 
 
@@ -150,3 +154,23 @@ def test_a_foil_has_penetration_by_thickness_and_no_area(reported_sections):
     assert math.isnan(row["remaining_section_fraction"])
     assert "half the loss of thickness" in row["warnings"]
     assert len(section_specimen_table(list(by_id.values()))["specimen"]) == 4
+
+
+@pytest.mark.parametrize("shown", [1.44, math.nan])
+def test_more_metal_than_there_was_is_named_and_enters_nothing(shown):
+    """Whether the procedure gave the fraction or, since it is refuted, none."""
+    beyond = profile(1, 1.44) | {"remaining_fraction": shown}
+    summary = pooled(record("a.png", [profile(1, 0.8)]), record("b.png", [beyond]))
+    row = summary.by_kind["section"].row
+    assert row["remaining_section_fraction"] == pytest.approx(0.8) and row["n_profiles"] == 1
+    assert "Section 1 of b.png holds 1.44 times the metal of its original outline" in row["warnings"]
+    alone = pooled(record("b.png", [beyond]))
+    for name in ("remaining_section_fraction", "section_penetration_um", "max_section_penetration_um"):
+        assert math.isnan(alone.by_kind["section"].row[name])
+    (group,) = summarise_groups([Group(name="g")], [alone])
+    assert any(w.startswith("S: more metal than before") for w in group.kind_warnings["section"])
+
+
+def test_more_metal_within_the_interval_stays():
+    row = pooled(record("a.png", [profile(1, 1.01)])).by_kind["section"].row
+    assert row["remaining_section_fraction"] == pytest.approx(1.01)

@@ -16,7 +16,7 @@ def titles(text):
 def test_width_against_position_with_band_drawn_and_least(strut_records):
     text = width_chart(strut_records["plain"])
     assert titles(text)[:2] == ["Strut 1 (n = 60 stations)", "dashed: drawn 12.0 µm"]
-    assert "Position along the strut (µm)" in text and "Width (µm)" in text
+    assert "Distance from the left or upper end (µm)" in text and "Width (µm)" in text
     for name in ("plot-metal", "plot-band", "plot-drawn", "plot-least"):
         assert text.count(f'class="{name}"') == 1
     assert "least 10.0 µm" in text

@@ -2,6 +2,7 @@
 
 import pytest
 
+from surfscan.report.cells import Cell
 from surfscan.report.specimens import summarise_specimens
 from surfscan.report.strut_grids import strut_image_grid, strut_specimen_grid, strut_specimen_notes
 
@@ -21,11 +22,12 @@ def cell(grid, row, head, unit=None):
 def test_specimen_grid_marks_bounds_and_lost_metal(specimens):
     grid = strut_specimen_grid(specimens)
     assert len(grid.rows) == 5
-    assert cell(grid, "S <plain>", "Least section").text == "≤\u00a083.3"
-    assert cell(grid, "S <plain>", "Least section").lines == ()
-    assert not cell(grid, "S <notched>", "Least section").text.startswith("≤")
-    assert cell(grid, "S <notched>", "Least section").lines
-    assert cell(grid, "S <plain>", "Least section, equal loss").text.startswith("69")
+    left = cell(grid, "S <plain>", "Least section left")
+    assert left.text == "69.4" and left.lines[-1] == "equal loss"
+    assert cell(grid, "S <plain>", "Beside it") == Cell("≤\u00a083.3", ("as drawn",))
+    left = cell(grid, "S <notched>", "Least section left")
+    assert left.text == "45.8" and left.lines[-1] == "measured"
+    assert cell(grid, "S <notched>", "Beside it").lines[-1] == "equal loss"
     lost = cell(grid, "S <mesh> ✕", "Loss with lost metal")
     assert (lost.text, lost.lines) == ("37.5", ("survivors 25.0", "17\u00a0% of length gone"))
     assert cell(grid, "S <mesh> ✕", "Struts").lines == ("missing 1",)
@@ -42,7 +44,8 @@ def test_image_grid(strut_records):
     assert len(grid.rows) == 6
     assert cell(grid, "struts/worst.png ×", "Mean width").text == "5.000"
     assert cell(grid, "struts/unscaled.png", "Mean width").lines[-1] == "px"
-    assert cell(grid, "struts/notched.png", "Least section").lines[-1] == "measured 11.0 µm"
-    assert cell(grid, "struts/plain.png", "Least section").lines == ("drawn",)
+    assert cell(grid, "struts/notched.png", "Least section left").lines[-1] == "measured 11.0 µm"
+    assert cell(grid, "struts/plain.png", "Least section left").lines[-1] == "equal loss"
+    assert cell(grid, "struts/plain.png", "Beside it").text == "≤\u00a083.3"
     assert cell(grid, "struts/broken.png", "Struts").lines == ("broken 2", "gaps 1")
     assert cell(grid, "struts/mesh.png", "Loss of width").lines[-1] == "before"

@@ -2,9 +2,12 @@
 
 import csv
 import re
+from dataclasses import replace
 
 import openpyxl
 import pytest
+
+from surfscan.report.strut_page import _shared_warnings
 
 
 @pytest.fixture(scope="module")
@@ -19,7 +22,7 @@ def test_parts_of_the_page(text):
     ]  # fmt: skip
     links = re.findall(r'<li><a href="#([^"]*)">', text)
     assert links == sections
-    assert "Widths and remaining sections from pictures of struts." in text
+    assert "Measured: widths and remaining sections (pictures of struts)." in text
 
 
 def test_every_picture_is_shown_once_with_its_chart_and_colours(text):
@@ -37,7 +40,7 @@ def test_bounds_methods_limits_and_settings_are_said(text):
     plain = text.replace("\u00a0", " ")
     for expected in (
         "≤ 83.3",
-        "≤ marks an upper bound",
+        "it would be an upper bound (≤), which stands beside it",
         "Thickness of struts: a silhouette shows width only.",
         "counts as zero width",
         "Settings: struts",
@@ -60,6 +63,13 @@ def test_tables_are_written_and_the_workbook_has_the_stations(reported_struts):
     assert rows[0]["image"] == "struts/plain.png" and rows[0]["specimen"] == "S <plain>"
     book = openpyxl.load_workbook(reported_struts / "tables" / "surfscan.xlsx", read_only=True)
     assert {"strut_images", "strut_specimens", "struts", "strut_faults", "stations"} <= set(book.sheetnames)
+
+
+def test_warnings_of_many_pictures_are_left_to_the_list(strut_records):
+    records = [replace(r, image_id=f"{k}.png") for k, r in enumerate([strut_records["plain"]] * 5)]
+    (text,) = records[0].warnings
+    assert _shared_warnings(records) == {text}
+    assert _shared_warnings(records[:4]) == set()
 
 
 def test_same_study_same_page(reported_struts, text):

@@ -208,3 +208,49 @@ def test_group_mean_with_an_upper_bound_gets_no_interval(strut_result):
     assert "1 of 3 values are upper bounds" in group.means["least_section_fraction"].refused
     assert group.upper_bounds("least_section_equal_loss_fraction") == [False] * 3
     assert group.means["least_section_equal_loss_fraction"].ci95 is not None
+
+
+def test_least_section_left_is_the_measured_one_and_else_that_with_equal_loss(row):
+    measured = row((wide(20), {"thickness_um": 11.0}))
+    assert measured["least_section_left_basis"] == "measured thickness"
+    assert measured["least_section_left_fraction"] == measured["least_section_fraction"]
+    drawn = row((wide(20), {}))
+    assert drawn["least_section_left_basis"] == "equal loss all round"
+    assert drawn["least_section_left_fraction"] == drawn["least_section_equal_loss_fraction"]
+    both = row((wide(20), {"thickness_um": 11.0}), (wide(16), {}))
+    assert both["least_section_image"] == "1.png"
+    assert both["least_section_left_basis"] == "equal loss all round"
+    assert "Thickness measured on 1 of 2 pictures" in both["warnings"].replace("thickness m", "Thickness m")
+
+
+def test_wider_than_drawn_beyond_the_interval_is_named_and_enters_no_loss(strut_result):
+    """12 times as wide as drawn, as where the drawn size was given in another unit."""
+    other = {"drawn_width_um": 1.0}
+    summary = summary_of(strut_result, (wide(20), {}), (wide(24), other))
+    found = summary.by_kind["strut"].row
+    assert found["mean_strut_width_um"] == pytest.approx(11.0)
+    assert found["strut_loss_fraction"] == pytest.approx(1 / 6)
+    assert found["least_section_image"] == "0.png"
+    assert any("1.png shows struts 12.0 times as wide as before or as drawn" in w for w in summary.warnings)
+    alone = summary_of(strut_result, (wide(24), other)).by_kind["strut"].row
+    for name in ("strut_loss_fraction", "width_penetration_um", "least_section_left_fraction"):
+        assert math.isnan(alone[name])
+    assert math.isnan(alone["loss_with_lost_fraction"])
+
+
+def test_wider_than_drawn_within_the_interval_stays(row):
+    found = row((wide(24.1), {}))
+    assert found["strut_loss_fraction"] < 0 < found["strut_loss_fraction_ci95_high"]
+    assert found["least_section_left_fraction"] > 1
+
+
+def test_group_names_who_is_left_out_and_who_has_another_basis(strut_result):
+    members = []
+    for name, more in (("A", {"thickness_um": 11}), ("B", {}), ("C", {"drawn_width_um": 1.0})):
+        own = Specimen(id=name, group="g")
+        members.append(summary_of(strut_result, (wide(20), more), specimen=own))
+    (group,) = summarise_groups([Group(name="g")], members)
+    assert group.means["strut_loss_fraction"].n == 2 and group.means["mean_strut_width_um"].n == 3
+    said = group.kind_warnings["strut"]
+    assert any(text.startswith("C: more metal than before or as drawn") for text in said)
+    assert any("with measured thickness on 1 of 2 specimens" in text for text in said)

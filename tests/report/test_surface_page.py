@@ -33,7 +33,7 @@ def test_parts_in_their_order(content_of, study_folder):
         "sizes",
         "pictures",
     ]
-    assert said.what == "pit density and degraded area from micrographs"
+    assert said.what == "pit density and degraded area (micrographs)"
     assert any(text.startswith("Pits are found by local contrast") for text in said.method)
     groups, specimens = (part.shown for part in said.figures)
     assert groups["has_worst"] and len(specimens["grid"].rows) == 8

@@ -157,7 +157,7 @@ def test_an_outline_that_was_given():
 
 
 def test_nonsense_is_refused():
-    with pytest.raises(ValueError, match="at least 16 by 16"):
+    with pytest.raises(ValueError, match="at least 16 px a side"):
         find_silhouette(np.zeros((5, 5)))
     with pytest.raises(ValueError, match="valid has shape"):
         find_silhouette(picture(bar()), valid=np.ones((3, 3), bool))
@@ -169,3 +169,18 @@ def test_the_same_picture_gives_the_same_mask():
     first, second = find_silhouette(picture(bar())), find_silhouette(picture(bar()))
     assert np.array_equal(first.mask, second.mask)
     assert np.array_equal(first.levels.inside, second.levels.inside)
+
+
+@pytest.mark.parametrize("shape", [(1, 300), (12, 300)])
+def test_a_picture_too_small_for_a_strut(shape):
+    with pytest.raises(NoStrutError, match="too small"):
+        find_silhouette(np.full(shape, 200, np.uint8))
+
+
+@pytest.mark.parametrize("wide", [1, 2, 4])
+def test_a_line_too_thin_to_measure_is_said_so(wide):
+    """Without noise too, where a class may be left without pixels."""
+    grey = np.full((200, 300), 190, np.uint8)
+    grey[100 : 100 + wide] = 50
+    with pytest.raises(NoStrutError, match="under 6 px"):
+        find_silhouette(grey)

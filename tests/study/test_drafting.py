@@ -177,6 +177,10 @@ def test_struts_and_sections_are_guessed_from_names(
     assert "drawn" not in specimen[: specimen.index("[[specimen]]")]
     [said] = [line for line in draft.could_not_tell if line.startswith("What it shows: struts or a cross-")]
     assert "sections/U07-1.png" in said and "images" not in said
+    [said] = [line for line in draft.could_not_tell if line.startswith("Named like something that belongs")]
+    assert "struts/U07-3_before.png" in said and "U07-2" not in said
+    entry = draft.text[draft.text.index('file = "struts/U07-2_mesh.png"') :].split("[[image]]")[0]
+    assert '# side_view = "..."  # side view' in entry and "# before" not in entry
 
 
 def test_one_specimen_at_several_exposures(tmp_path: Path, write_image: WriteImage) -> None:

@@ -92,6 +92,8 @@ def test_companions_of_struts_and_sections(file: str, stem: str, role: str) -> N
 def test_stems_by_which_companions_name_an_image() -> None:
     assert stems_owned("struts/U07-1_strut.png") == ["U07-1_strut", "U07-1"]
     assert stems_owned("U07-1_cross-section.tif") == ["U07-1_cross-section", "U07-1"]
+    assert stems_owned("A1_strut_28d.png") == ["A1_strut_28d", "A1_strut", "A1"]
+    assert stems_owned("A1_28d_strut.png") == ["A1_28d_strut", "A1_28d"]
     assert stems_owned("U07-1_a.png") == ["U07-1_a"] and stems_owned("strut.png") == ["strut"]
 
 

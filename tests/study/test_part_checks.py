@@ -11,7 +11,13 @@ import pytest
 from surfscan.procedures.settings import SectionSettings, StrutSettings
 from surfscan.study.check import check_study
 from surfscan.study.entries import ImageEntry
-from surfscan.study.part_checks import needs_scale, no_loss, shape_fault
+from surfscan.study.part_checks import (
+    companion_entry_fault,
+    needs_scale,
+    no_loss,
+    shape_fault,
+    unusual_sizes,
+)
 
 TOLD = 'condition = "cleaned"\ncleaning = "acid"\nfield_choice = "random"\n'
 STRUT = f'shows = "strut"\n{TOLD}'
@@ -56,6 +62,57 @@ def test_drawn_sizes_must_agree(kind: type, sizes: dict[str, object], fault: str
     assert (found is None) == (fault is None)
     if found:
         assert found[0] in sizes and fault in found[1]
+
+
+@pytest.mark.parametrize(("size", "said"), [(0.25, "small"), (20, None), (5000, None), (400_000, "large")])
+def test_a_drawn_size_in_another_unit_is_asked_about(size: float, said: str | None) -> None:
+    found = unusual_sizes(StrutSettings(drawn_width_um=size, drawn_thickness_um=300))
+    assert [name for name, _, _ in found] == (["drawn_width_um"] if said else [])
+    assert not said or f"is {said} for a thin part" in found[0][1]
+
+
+@pytest.mark.parametrize(
+    ("role", "entry", "said"),
+    [
+        ("before", None, None),
+        ("before", {"shows": "strut", "specimen": "s"}, None),
+        ("before", {"shows": "strut", "specimen": "t"}, "measures it as one of 't'"),
+        (
+            "before",
+            {"shows": "section", "specimen": "s"},
+            "to show 'strut', and this study measures it as 's",
+        ),
+        ("side_view", {"shows": "section", "specimen": "s"}, "as side view it is to show 'strut'"),
+        ("thickness_map", {"shows": "heights", "specimen": "s"}, None),
+        ("thickness_map", {"specimen": "s"}, "to show 'heights', and this study measures it as 'surface'"),
+        ("region", {"specimen": "t"}, None),
+    ],
+)
+def test_a_companion_may_be_an_image_of_the_same_specimen_that_shows_what_it_should(
+    role: str, entry: dict[str, str] | None, said: str | None
+) -> None:
+    image = ImageEntry(file="a.png", specimen="s", shows="strut")
+    found = companion_entry_fault(image, role, None if entry is None else ImageEntry(file="b", **entry))
+    assert (found is None) == (said is None)
+    assert found is None or said in found[0]
+
+
+def test_a_twin_is_a_section_of_another_specimen() -> None:
+    image = ImageEntry(file="a.png", specimen="s", shows="section")
+    assert companion_entry_fault(image, "twin", ImageEntry(file="b", specimen="t", shows="section")) is None
+    fault = companion_entry_fault(image, "twin", ImageEntry(file="b", specimen="t", shows="strut"))
+    assert fault and "to show 'section'" in fault[0]
+
+
+def test_check_names_the_companion_and_the_size(make_study: Callable[..., Path]) -> None:
+    files = {"a.png": STRUT + SCALED + 'before = "images/b.png"', "b.png": SECTION + SCALED}
+    folder = make_study(dict.fromkeys(files, 200), files)
+    manifest = folder / "study.toml"
+    size = "drawn_strut_width_um = 0.25"
+    manifest.write_text(manifest.read_text().replace("exposure_h = 168\n", f"exposure_h = 168\n{size}\n"))
+    said = _found(folder)
+    assert any(text.startswith("error study.toml: images/b.png: as picture before exposure") for text in said)
+    _line_of(folder, size, "a drawn size of 0.25 µm is small for a thin part")
 
 
 def test_a_loss_needs_something_to_compare_with() -> None:
