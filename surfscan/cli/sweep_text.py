@@ -159,12 +159,21 @@ def _passivity(summary: Mapping[str, Any]) -> dict[str, str]:
 
 def _breakdown(summary: Mapping[str, Any]) -> str:
     if summary["breakdown_V"] is not None:
-        return f"{summary['breakdown_V']:.3f} {_against(summary)}"
+        return f"{summary['breakdown_V']:.3f} {_against(summary)}{_between(summary['breakdown_range_V'])}"
     if summary["breakdown_at_least_V"] is not None:
         rise = summary["rise_is"]
         why = "" if rise == "none" else f"; the rise at {summary['rise_V']:.3f} V is {_KINDS[rise]}"
         return f"none up to the vertex: {summary['breakdown_at_least_V']:.3f} V or more{why}"
-    return f"not told: rise at {summary['rise_V']:.3f} V" if summary["rise_V"] is not None else ""
+    return "not told" + ("" if summary["rise_V"] is None else f": rise at {summary['rise_V']:.3f} V")
+
+
+def _between(limits: list[float] | None) -> str:
+    """The bracket that the points set; nothing is said of one that does not show."""
+    return (
+        ""
+        if limits is None or limits[1] - limits[0] < 2e-3
+        else f" (between {limits[0]:.3f} and {limits[1]:.3f} V)"
+    )
 
 
 def _margin(summary: Mapping[str, Any], name: str) -> str:
@@ -174,6 +183,6 @@ def _margin(summary: Mapping[str, Any], name: str) -> str:
 
 def _protection(summary: Mapping[str, Any]) -> str:
     if summary["protection_V"] is not None:
-        return f"{summary['protection_V']:.3f} {_against(summary)}"
+        return f"{summary['protection_V']:.3f} {_against(summary)}{_between(summary['protection_range_V'])}"
     low = summary["protection_at_most_V"]
     return "" if low is None else f"none down to {low:.3f} V"

@@ -14,8 +14,8 @@ from surfscan.electrochemistry.cyclic import (
     analyse_cyclic,
     oxygen_equilibrium_V_SHE,
 )
-from surfscan.electrochemistry.methods import RunAnalysis, analyse_run
-from surfscan.electrochemistry.plausibility import check_area, check_density
+from surfscan.electrochemistry.methods import RunAnalysis, analyse_run, refuse_run
+from surfscan.electrochemistry.plausibility import check_area, check_density, impossible_density
 from surfscan.electrochemistry.references import TABLE_TEMPERATURE_DEGC, convert_potential
 from surfscan.electrochemistry.resistance import correct_sweep
 from surfscan.electrochemistry.settings import SweepSettings
@@ -126,6 +126,8 @@ def measure_sweep(
         )
         for scan in scans
     ]
+    if has_area:
+        runs = [_possible(run, density[scan.points]) for run, scan in zip(runs, scans, strict=True)]
     analysed = choose_run(scans, runs, settings.scan)
     run = runs[analysed]
     cyclic = _cyclic(
@@ -187,6 +189,13 @@ def choose_run(scans: Sequence[Scan], runs: Sequence[RunAnalysis], stated: int |
     passes = [k for k, run in enumerate(runs) if run.zero.Ecorr_V is not None]
     rises = [k for k in passes if scans[k].direction > 0]
     return next(iter([*rises, *passes, 0]))
+
+
+def _possible(run: RunAnalysis, density_uA_per_cm2: np.ndarray) -> RunAnalysis:
+    """The run, or its refusal where its corrosion current is beyond what a wall can carry."""
+    icorr = None if run.headline is None else run.headline.icorr_uA_per_cm2
+    reason = "" if icorr is None else impossible_density(density_uA_per_cm2, icorr)
+    return refuse_run(run, reason) if reason else run
 
 
 def _check_uncertainty(share: float | None, path: str) -> None:
@@ -268,6 +277,7 @@ def _cyclic(
         rules=CyclicRules(
             settings.passive_least_span_V,
             settings.passive_least_slope_V_per_decade,
+            CyclicRules.passive_largest_uA_per_cm2 if has_area else None,
             settings.breakdown_factor,
             settings.breakdown_density_uA_per_cm2 if has_area else None,
             settings.hysteresis_least_decades,

@@ -1,9 +1,10 @@
 """Cyclic sweeps: breakdown and protection potential, hysteresis, and reactions that are no breakdown.
 
-Breakdown is a rise of the current over the passive one (`passivity`) that the reverse run does not
-retrace: pits that formed go on. A rise that is retraced is uniform: above the equilibrium of oxygen and
-water it may be oxygen evolution, below it transpassive dissolution or another reaction. Rules after ASTM
-G61 and F2129, from memory; the limits are settings.
+Breakdown is a rise of the current over the passive one (`passivity`) after which the reverse run carries
+more than the forward run (`loop`): pits that formed go on. A rise without that is uniform: above the
+equilibrium of oxygen and water it may be oxygen evolution, below it transpassive dissolution or another
+reaction. A loop without a rise is a breakdown near the vertex, or undecided. Rules after ASTM G61 and F2129,
+from memory; the limits are settings.
 """
 
 from __future__ import annotations
@@ -12,10 +13,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from surfscan.electrochemistry.loop import (
+    Closing,
+    carries,
+    compare_runs,
+    find_closing,
+    hysteresis_decades,
+)
 from surfscan.electrochemistry.passivity import (
     CurrentRise,
     PassiveStretch,
     Transients,
+    find_departure,
     find_passive_stretch,
     find_rise,
     find_transients,
@@ -28,20 +37,24 @@ OXYGEN_V_PER_K = -0.000846
 """Equilibrium of O2 (1 atm) and water against SHE at 25 °C and pH 0, its slope with pH, and its temperature
 coefficient (handbooks, from memory)."""
 
-_LARGEST_PH = 14.0
-_COMPARED = 200
-_FEWEST_COMPARED = 8
-_NEAR_VERTEX = 0.02
+USUAL_PASSIVE_UA_PER_CM2 = 100.0
+"""Passive films seldom let more through (common practice, no source)."""
 
+Interval = tuple[float, float]
 RiseKind = str
 
 
 @dataclass(frozen=True)
 class CyclicRules:
-    """See the settings of the same names."""
+    """See the settings of the same names.
+
+    `passive_largest_uA_per_cm2` is no setting: a flat current above it is no passive one (common practice, no
+    source). It and `breakdown_density_uA_per_cm2` are None where the area is not known.
+    """
 
     passive_least_span_V: float = 0.1
     passive_least_slope_V_per_decade: float = 0.5
+    passive_largest_uA_per_cm2: float | None = 1000.0
     breakdown_factor: float = 10.0
     breakdown_density_uA_per_cm2: float | None = 100.0
     hysteresis_least_decades: float = 0.15
@@ -61,15 +74,19 @@ class CyclicSweep:
         Highest potential of the forward run.
     breakdown_V : float or None
         None where there is none, or none can be told.
+    breakdown_range_V : (float, float) or None
+        Last point on the passive line, and first one beyond the factor over it or the vertex.
     breakdown_at_least_V : float or None
         The vertex where there was no breakdown up to it: the breakdown potential is this or more.
     breakdown_at_fixed_density_V : float or None
     protection_V : float or None
-        Where the reverse run first meets the forward run below the vertex, after a breakdown.
+        Where the reverse run meets the forward run below the loop, after a breakdown.
+    protection_range_V : (float, float) or None
+        Highest potential at which the runs have met, lowest at which they clearly differ.
     protection_at_most_V : float or None
         Lowest potential of the reverse run where it does not meet the forward run.
     hysteresis_decades : float or None
-        Mean of log10 of reverse over forward current between rise and vertex; positive for pits.
+        The larger of the two of `loop.hysteresis_decades`; positive for pits.
     hysteresis_uA_V_per_cm2 : float or None
         Area of the loop: integral of reverse less forward current over the potentials both have.
     transients : Transients
@@ -83,9 +100,11 @@ class CyclicSweep:
     kind: RiseKind
     vertex_V: float
     breakdown_V: float | None = None
+    breakdown_range_V: Interval | None = None
     breakdown_at_least_V: float | None = None
     breakdown_at_fixed_density_V: float | None = None
     protection_V: float | None = None
+    protection_range_V: Interval | None = None
     protection_at_most_V: float | None = None
     hysteresis_decades: float | None = None
     hysteresis_uA_V_per_cm2: float | None = None
@@ -154,6 +173,7 @@ def analyse_cyclic(
         zero_V,
         span_V=rules.passive_least_span_V,
         least_slope_V_per_decade=rules.passive_least_slope_V_per_decade,
+        largest_uA_per_cm2=rules.passive_largest_uA_per_cm2,
     )
     if isinstance(passive, str):
         return CyclicSweep(None, CurrentRise(None, None, None), "none", vertex, refused=passive)
@@ -164,133 +184,145 @@ def analyse_cyclic(
         factor=rules.breakdown_factor,
         fixed_uA_per_cm2=rules.breakdown_density_uA_per_cm2,
     )
-    back = None
-    if reverse_V is not None and reverse_uA_per_cm2 is not None:
-        back = rising(reverse_V, reverse_uA_per_cm2)
     ends = vertex if rise.rise_V is None else rise.rise_V
     transients = find_transients(potential, density, passive.window_V[0], ends)
-    compared = None if back is None else _compare(potential, density, *back)
-    area = None if compared is None else _loop_area(*compared)
-    decades = None
-    if compared is not None:
+    runs = None
+    if reverse_V is not None and reverse_uA_per_cm2 is not None:
+        back = rising(reverse_V, reverse_uA_per_cm2)
+        runs = compare_runs(potential, density, *back, healed_V=transients.spans_V)
+    above, beside, goes_on = None, None, False
+    if runs is not None:
         start = passive.window_V[0] if rise.rise_V is None else rise.rise_V
-        decades = _hysteresis(compared, start, vertex)
-    kind, warnings = _kind(rise, decades, rules, oxygen_V, lowest_oxygen_V)
+        above, beside = hysteresis_decades(runs, start, has_rise=rise.rise_V is not None)
+        limit = rules.breakdown_factor * 10 ** passive.log_density(runs.potential_V)
+        below = vertex if rise.bracket_V is None else rise.bracket_V[0]
+        goes_on = carries(runs, limit, passive.window_V[0], below)
+    decades = max((each for each in (above, beside) if each is not None), default=None)
+    if rise.rise_V is None:
+        kind, warnings = _kind_without_rise(decades, rules, goes_on=goes_on)
+    elif goes_on or (decades is not None and decades > rules.hysteresis_least_decades):
+        is_sure = goes_on or (above is not None and above > rules.hysteresis_least_decades)
+        kind, warnings = ("breakdown", []) if is_sure else ("undecided", [_weak_loop(rise, decades)])
+    else:
+        kind, warnings = _kind(rise, decades, oxygen_V, lowest_oxygen_V)
     broken = kind == "breakdown"
-    protection, at_most = None, None
-    if broken and compared is not None:
-        protection = _protection(compared)
-        at_most = float(compared[0][0]) if protection is None else None
-        if protection is None:
-            warnings.append(
-                f"The reverse run does not meet the forward run down to {at_most:.3f} V: the protection "
-                "potential is "
-                "lower, or there is none."
-            )
-    elif broken:
-        warnings.append("There is no reverse run, so no protection potential.")
+    at, bracket = rise.rise_V, rise.bracket_V
+    if broken and at is None:
+        left = find_departure(potential, density, passive)
+        at = vertex if left is None else left
+        bracket = (at, vertex)
+    closing = find_closing(runs, rules.hysteresis_least_decades) if broken and runs is not None else None
+    at_most = float(runs.potential_V[0]) if runs is not None and closing and closing.is_open else None
+    warnings += _passive_warnings(passive, rules)
+    warnings += _protection_warnings(closing, at_most, bracket) if broken else []
     if transients.count:
         warnings.append(
             f"{transients.count} short rises of the passive current that healed, from "
-            f"{transients.first_V:.3f} V: "
-            "metastable pits, or a poor contact."
+            f"{transients.first_V:.3f} V: metastable pits, or a poor contact."
         )
     return CyclicSweep(
         passive,
         rise,
         kind,
         vertex,
-        breakdown_V=rise.rise_V if broken else None,
+        breakdown_V=at if broken else None,
+        breakdown_range_V=bracket if broken else None,
         breakdown_at_least_V=None if broken or kind == "undecided" else vertex,
         breakdown_at_fixed_density_V=rise.fixed_V if broken else None,
-        protection_V=protection,
+        protection_V=closing.potential_V if closing else None,
+        protection_range_V=closing.bracket_V if closing else None,
         protection_at_most_V=at_most,
         hysteresis_decades=decades,
-        hysteresis_uA_V_per_cm2=area,
+        hysteresis_uA_V_per_cm2=None if runs is None else runs.uA_V_per_cm2,
         transients=transients,
         warnings=tuple(warnings),
     )
 
 
-def _compare(
-    forward_V: np.ndarray, forward: np.ndarray, reverse_V: np.ndarray, reverse: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
-    """Potentials that both runs have, and their currents there; None where they share too few."""
-    low, high = max(forward_V[0], reverse_V[0]), min(forward_V[-1], reverse_V[-1])
-    inside = (forward_V >= low) & (forward_V <= high)
-    if np.count_nonzero(inside) < _FEWEST_COMPARED or high <= low:
-        return None
-    at = np.linspace(low, high, max(_COMPARED, min(int(np.count_nonzero(inside)), 4000)))
-    return at, np.interp(at, forward_V, forward), np.interp(at, reverse_V, reverse)
+def _passive_warnings(passive: PassiveStretch, rules: CyclicRules) -> list[str]:
+    if rules.passive_largest_uA_per_cm2 is None or passive.density_uA_per_cm2 <= USUAL_PASSIVE_UA_PER_CM2:
+        return []
+    return [
+        f"The passive current density ({passive.density_uA_per_cm2:.3g} µA/cm²) is more than films "
+        f"usually let through ({USUAL_PASSIVE_UA_PER_CM2:g} µA/cm²): it may be a limit of transport or of "
+        "the solution's resistance, and the metal active. Look at the surface."
+    ]
 
 
-def _loop_area(potential: np.ndarray, forward: np.ndarray, reverse: np.ndarray) -> float:
-    excess = reverse - forward
-    return float((np.diff(potential) * (excess[1:] + excess[:-1]) / 2).sum())
+def _protection_warnings(
+    closing: Closing | None, at_most_V: float | None, breakdown_V: Interval | None
+) -> list[str]:
+    """What to say of the protection potential after a breakdown."""
+    if closing is None:
+        return ["There is no reverse run to compare, so no protection potential."]
+    if at_most_V is not None:
+        return [
+            f"The reverse run does not meet the forward run down to {at_most_V:.3f} V: the protection "
+            "potential is lower, or there is none."
+        ]
+    if closing.potential_V is None:
+        return ["The reverse run shows no loop that could close, so no protection potential."]
+    if breakdown_V is not None and closing.potential_V > breakdown_V[1]:
+        return [
+            f"The loop closes at {closing.potential_V:.3f} V, above the breakdown potential: pits closed at "
+            "once, or breakdown is later than it looks. Do not rely on the protection potential."
+        ]
+    return []
 
 
-def _hysteresis(
-    compared: tuple[np.ndarray, np.ndarray, np.ndarray], from_V: float, vertex_V: float
-) -> float | None:
-    """Mean log10 of reverse over forward current between a potential and the vertex."""
-    at, forward, reverse = compared
-    inside = (at >= from_V) & (at <= vertex_V) & (forward > 0)
-    if np.count_nonzero(inside) < 2:
-        return None
-    least = 1e-3 * forward[inside]
-    return float(np.mean(np.log10(np.maximum(reverse[inside], least) / forward[inside])))
+def _kind_without_rise(
+    decades: float | None, rules: CyclicRules, *, goes_on: bool
+) -> tuple[RiseKind, list[str]]:
+    """What a run is whose current does not rise for good, by its reverse run, and what to say of it."""
+    if decades is None or decades <= rules.hysteresis_least_decades:
+        return "none", []
+    if goes_on:
+        return "breakdown", [
+            "The forward run does not rise for good up to the vertex, but the reverse run carries more than "
+            f"{rules.breakdown_factor:g} times the passive current: breakdown at the vertex or just below it."
+        ]
+    return "undecided", [
+        f"The reverse run carries more than the forward run ({decades:+.2f} decades), which does not rise "
+        "for good up to the vertex: pits may have begun near it. Neither a breakdown potential nor its "
+        "absence can be told: sweep further."
+    ]
 
 
-def _protection(compared: tuple[np.ndarray, np.ndarray, np.ndarray]) -> float | None:
-    """Highest potential below the vertex at which the reverse run falls to the forward run."""
-    at, forward, reverse = compared
-    excess = reverse - forward
-    below_vertex = at < at[-1] - _NEAR_VERTEX * (at[-1] - at[0])
-    above = np.flatnonzero(below_vertex & (excess > 0))
-    if not above.size:
-        return None
-    top = int(above[-1])
-    falls = np.flatnonzero(excess[:top] <= 0)
-    if not falls.size:
-        return None
-    k = int(falls[-1])
-    share = -excess[k] / (excess[k + 1] - excess[k])
-    return float(at[k] + share * (at[k + 1] - at[k]))
+def _weak_loop(rise: CurrentRise, decades: float | None) -> str:
+    return (
+        f"The current rises at {rise.rise_V:.3f} V; from there on the reverse run carries no more, but it "
+        f"does just below ({decades:+.2f} decades), though not as much as pits: a rougher surface or small "
+        "pits. No breakdown potential can be told: look at the surface."
+    )
 
 
 def _kind(
     rise: CurrentRise,
     decades: float | None,
-    rules: CyclicRules,
     oxygen_V: float | None,
     lowest_oxygen_V: float | None,
 ) -> tuple[RiseKind, list[str]]:
-    """What a rise is, and what to say of it."""
-    if rise.rise_V is None or rise.exceeds_V is None:
-        return "none", []
+    """What a rise without a loop is, and what to say of it."""
+    assert rise.rise_V is not None and rise.exceeds_V is not None
     at = f"The current rises at {rise.rise_V:.3f} V"
     may_be_oxygen = oxygen_V is None or rise.exceeds_V >= oxygen_V
     if oxygen_V is None and lowest_oxygen_V is not None:
         may_be_oxygen = rise.exceeds_V >= lowest_oxygen_V
     if decades is not None:
-        if decades > rules.hysteresis_least_decades:
-            return "breakdown", []
         if oxygen_V is not None and may_be_oxygen:
             return "oxygen evolution", [
-                f"{at}, above the equilibrium of oxygen and water ({oxygen_V:.3f} V), and the reverse "
-                "run retraces "
-                "it: oxygen evolution, or transpassive dissolution with it, and no breakdown."
+                f"{at}, above the equilibrium of oxygen and water ({oxygen_V:.3f} V), and the "
+                f"reverse run carries no more: oxygen evolution, or transpassive dissolution with it, and no "
+                "breakdown."
             ]
         why = "State pH and reference electrode to tell oxygen evolution." if oxygen_V is None else ""
         return "uniform reaction", [
-            f"{at} and the reverse run retraces it: transpassive dissolution or another uniform "
-            "reaction, and no "
-            f"breakdown. {why}".strip()
+            f"{at} and the reverse run carries no more: transpassive dissolution or another uniform "
+            f"reaction, and no breakdown. {why}".strip()
         ]
     if not may_be_oxygen:
         return "breakdown", [f"{at}; without a reverse run hysteresis is not checked."]
     return "undecided", [
         f"{at}, but there is no reverse run, and oxygen evolution or transpassive dissolution cannot be "
-        "ruled out: no "
-        "breakdown potential. Reverse the sweep, or state pH and reference electrode."
+        "ruled out: no breakdown potential. Reverse the sweep, or state pH and reference electrode."
     ]

@@ -168,13 +168,33 @@ def analyse_run(
     constant = stern_geary_of(fit, tafel, settings)
     methods = (_of_fit(fit), _of_tafel(tafel), _of_resistance(resistance, constant))
     chosen = next((each for each in methods if not each.refused), None)
-    said = _of(zero.warnings, resistance.warnings)
+    said = zero.warnings
     if chosen is not None and chosen.method == FIT:
         said = _of(said, tuple(_sentence(each) for each in fit.warnings))
+    else:
+        said = _of(said, resistance.warnings)
     if chosen is not None and chosen.method == TAFEL:
         said = _of(said, tafel.warnings)
     said = _of(said, _disagreement(methods), _assumption(chosen, constant))
     return RunAnalysis(zero, resistance, fit, tafel, constant, methods, said)
+
+
+def refuse_run(run: RunAnalysis, reason: str) -> RunAnalysis:
+    """A run without any figure that hangs on the size of its current.
+
+    Parameters
+    ----------
+    run : RunAnalysis
+    reason : str
+        What every method gives as its refusal.
+    """
+    resistance = run.resistance
+    if resistance is not None:
+        resistance = PolarizationResistance(
+            None, None, resistance.window_V, resistance.points, refused=reason
+        )
+    refused = tuple(MethodResult(each.method, refused=reason) for each in run.methods)
+    return RunAnalysis(run.zero, resistance, None, None, None, refused, run.zero.warnings)
 
 
 def _of(*parts: tuple[str, ...]) -> tuple[str, ...]:

@@ -3,8 +3,9 @@
 Passive is the flattest stretch of log10 of the current over a stated span of potential, above the
 zero-current potential, if it is flat enough. A rise starts where the current exceeds the passive one by a
 stated factor and stays above it to the end of the run; its potential is where the line through the passive
-stretch meets the line through the rising branch (usual construction; factor, span and flatness are common
-practice, no source).
+stretch meets the line through the first 30 mV of the rising branch (usual construction; factor, span and
+flatness are common practice, no source). It never leaves the bracket that the points themselves set: from
+the last one still on the passive line to the first beyond the factor.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from surfscan.electrochemistry.correlated import correlation_length
+from surfscan.electrochemistry.loop import running_median
 
 Interval = tuple[float, float]
 
@@ -22,8 +24,8 @@ _GRID = 400
 _FEWEST = 8
 _CLEAR_OF_ZERO_V = 0.05
 _SAME_LEVEL_DECADES = 1.0  # flat stretches this far above the lowest are limits of cell or instrument
-_BRANCH_DECADES = 1.0
-_FEWEST_OF_BRANCH = 4
+_BRANCH_DECADES, _BRANCH_V = 1.0, 0.03
+_ON_LINE_SIGMA, _ON_LINE_DECADES = 3.0, 0.05
 _TRANSIENT_SIGMA, _TRANSIENT_DECADES = 5.0, 0.08
 _NORMAL_MEDIAN = 0.6744897501960817
 
@@ -41,6 +43,10 @@ class PassiveStretch:
         Of that median, residuals taken as worth what their correlation leaves.
     level, per_V : float
         Line of log10 of the density: at 0 V, and decades per V.
+    scatter_decades : float
+        Standard deviation of single points about the line.
+    per_V_uncertainty : float
+        Standard uncertainty of `per_V`, decades per V.
     """
 
     window_V: Interval
@@ -48,10 +54,22 @@ class PassiveStretch:
     ci95: Interval
     level: float
     per_V: float
+    scatter_decades: float
+    per_V_uncertainty: float
 
     def log_density(self, potential_V: np.ndarray) -> np.ndarray:
         """log10 of the density in µA/cm² that the line has, shape of `potential_V`."""
         return self.level + self.per_V * np.asarray(potential_V, np.float64)
+
+    def is_left(self, potential_V: np.ndarray, density_uA_per_cm2: np.ndarray) -> np.ndarray:
+        """Whether points lie above the line by more than their scatter and its doubt, bool of shape (n,).
+
+        Three standard deviations of a point about the extended line, 0.05 decades at least.
+        """
+        away = potential_V - sum(self.window_V) / 2
+        doubt = _ON_LINE_SIGMA * np.hypot(self.scatter_decades, away * self.per_V_uncertainty)
+        allowed = self.log_density(potential_V) + np.maximum(doubt, _ON_LINE_DECADES)
+        return np.asarray(density_uA_per_cm2 > 10**allowed)
 
 
 @dataclass(frozen=True)
@@ -61,16 +79,20 @@ class CurrentRise:
     Attributes
     ----------
     rise_V : float or None
-        Where the passive line meets that of the rising branch; None where there is no rise.
+        Where the passive line meets that of the rising branch, within `bracket_V`; None where there is no
+        rise.
     exceeds_V : float or None
         Where the current first exceeds the passive one by the factor for good.
     fixed_V : float or None
         Where it first exceeds the fixed density for good, whatever the passive one.
+    bracket_V : (float, float) or None
+        Last point on the passive line, and `exceeds_V`: what the points themselves say of the rise.
     """
 
     rise_V: float | None
     exceeds_V: float | None
     fixed_V: float | None
+    bracket_V: Interval | None = None
 
 
 @dataclass(frozen=True)
@@ -84,12 +106,15 @@ class Transients:
         Potential of the first, and of the largest.
     largest_factor : float or None
         Current over that around it.
+    spans_V : tuple of (float, float)
+        First and last potential of each.
     """
 
     count: int
     first_V: float | None = None
     largest_V: float | None = None
     largest_factor: float | None = None
+    spans_V: tuple[Interval, ...] = ()
 
 
 def find_passive_stretch(
@@ -99,6 +124,7 @@ def find_passive_stretch(
     *,
     span_V: float = 0.1,
     least_slope_V_per_decade: float = 0.5,
+    largest_uA_per_cm2: float | None = None,
 ) -> PassiveStretch | str:
     """The flattest stretch of a forward run, or why there is none.
 
@@ -112,6 +138,9 @@ def find_passive_stretch(
         Its length.
     least_slope_V_per_decade : float, optional
         Change of the potential in a decade of current that counts as passive.
+    largest_uA_per_cm2 : float, optional
+        Current density that no passive film lets through: flat stretches above it are limits of transport,
+        cell or instrument. None where the area is not known.
 
     Returns
     -------
@@ -143,19 +172,33 @@ def find_passive_stretch(
             f"{1000 / (rising.min() if rising.size else np.abs(slopes).min()):.0f} mV a decade "
             f"({1000 * least_slope_V_per_decade:.0f} mV are needed)"
         )
+    if largest_uA_per_cm2 is not None:
+        lowest = 10 ** float(heights[flat].min())
+        flat &= heights <= math.log10(largest_uA_per_cm2)
+        if not flat.any():
+            return (
+                f"no passive stretch: where the current is flat it is {lowest:.3g} µA/cm² or more, and no "
+                f"passive film lets {largest_uA_per_cm2:.4g} µA/cm² through: a limit of transport, cell or "
+                "instrument"
+            )
     low = flat & (heights <= heights[flat].min() + _SAME_LEVEL_DECADES)
     best = int(np.argmin(np.where(low, departs, np.inf)))
     start, stop, slope, level = int(starts[best]), int(stops[best]), float(slopes[best]), float(levels[best])
     middle_log = float(np.median(y[start:stop]))
     left = y[start:stop] - level - slope * x[start:stop]
     n = stop - start
-    spread = float(np.sqrt(left @ left / max(n - 2, 1) * correlation_length(left) / n * math.pi / 2))
+    scatter = float(np.sqrt(left @ left / max(n - 2, 1)))
+    length = correlation_length(left)
+    spread = scatter * math.sqrt(length / n * math.pi / 2)
+    reach = float(np.sqrt(np.sum((x[start:stop] - x[start:stop].mean()) ** 2)))
     return PassiveStretch(
         (float(x[start]), float(x[stop - 1])),
         10**middle_log,
         (10 ** (middle_log - 1.96 * spread), 10 ** (middle_log + 1.96 * spread)),
         level,
         slope,
+        scatter,
+        scatter * math.sqrt(length) / reach,
     )
 
 
@@ -193,27 +236,50 @@ def find_rise(
     """
     beyond = potential_V > passive.window_V[0]
     e, i = potential_V[beyond], density_uA_per_cm2[beyond]
-    fixed = None if fixed_uA_per_cm2 is None else _for_good(e, i > fixed_uA_per_cm2)
+    fixed = None if fixed_uA_per_cm2 is None else _for_good(i > fixed_uA_per_cm2)
     fixed_V = None if fixed is None else float(e[fixed])
-    start = _for_good(e, i > factor * 10 ** passive.log_density(e))
+    start = _for_good(i > factor * 10 ** passive.log_density(e))
     if start is None:
         return CurrentRise(None, None, fixed_V)
-    branch = np.arange(start, e.size)
-    top = math.log10(i[start]) + _BRANCH_DECADES
-    ended = np.flatnonzero(np.log10(i[branch]) > top)
-    if ended.size:
-        branch = branch[: max(int(ended[0]), min(_FEWEST_OF_BRANCH, branch.size))]
     exceeds = float(e[start])
-    if branch.size < 2 or np.ptp(e[branch]) == 0:
-        return CurrentRise(exceeds, exceeds, fixed_V)
-    steepness, level = (float(v) for v in np.polyfit(e[branch], np.log10(i[branch]), 1))
+    on_line = np.flatnonzero(~passive.is_left(e[:start], i[:start]))
+    bracket = (float(e[on_line[-1]]) if on_line.size else passive.window_V[0], exceeds)
+    meets = _meeting(e[start:], np.log10(i[start:]), passive)
+    rise = exceeds if meets is None else min(max(meets, bracket[0]), exceeds)
+    return CurrentRise(rise, exceeds, fixed_V, bracket)
+
+
+def find_departure(
+    potential_V: np.ndarray, density_uA_per_cm2: np.ndarray, passive: PassiveStretch
+) -> float | None:
+    """Last potential on the passive line, where the run ends above it; None where it ends on it.
+
+    Parameters
+    ----------
+    potential_V, density_uA_per_cm2 : ndarray of shape (n,)
+        Potential rising.
+    passive : PassiveStretch
+    """
+    beyond = potential_V > passive.window_V[0]
+    e, i = potential_V[beyond], density_uA_per_cm2[beyond]
+    first = _for_good(passive.is_left(e, i))
+    return None if first is None else float(e[max(first - 1, 0)])
+
+
+def _meeting(potential: np.ndarray, logs: np.ndarray, passive: PassiveStretch) -> float | None:
+    """Where the line through the start of a branch meets the passive line; None where it is too short."""
+    near = (potential <= potential[0] + _BRANCH_V) & (logs <= logs[0] + _BRANCH_DECADES)
+    stop = max(int(np.argmin(near)) if not near.all() else near.size, 2)
+    potential, logs = potential[:stop], logs[:stop]
+    if potential.size < 2 or np.ptp(potential) == 0:
+        return None
+    steepness, level = (float(v) for v in np.polyfit(potential, logs, 1))
     if steepness <= passive.per_V:
-        return CurrentRise(exceeds, exceeds, fixed_V)
-    meets = (passive.level - level) / (steepness - passive.per_V)
-    return CurrentRise(min(max(meets, passive.window_V[0]), exceeds), exceeds, fixed_V)
+        return None
+    return (passive.level - level) / (steepness - passive.per_V)
 
 
-def _for_good(potential: np.ndarray, above: np.ndarray) -> int | None:
+def _for_good(above: np.ndarray) -> int | None:
     """First point from which all are above to the end; None where the run does not end above."""
     if not above.size or not above[-3:].all():
         return None
@@ -244,9 +310,7 @@ def find_transients(
     if e.size < 3 * _FEWEST:
         return Transients(0)
     width = min(2 * (e.size // 10) + 1, 101)
-    wide = np.pad(y, width // 2, mode="edge")
-    around = np.median(np.lib.stride_tricks.sliding_window_view(wide, width), axis=1)
-    left = y - around
+    left = y - running_median(y, width)
     scatter = float(np.median(np.abs(left))) / _NORMAL_MEDIAN
     high = left > max(_TRANSIENT_SIGMA * scatter, _TRANSIENT_DECADES)
     edges = np.flatnonzero(np.diff(np.concatenate(([0], high.astype(np.int8), [0]))))
@@ -255,4 +319,10 @@ def find_transients(
         return Transients(0)
     tops = [a + int(np.argmax(left[a:b])) for a, b in events]
     largest = max(tops, key=lambda k: float(left[k]))
-    return Transients(len(events), float(e[events[0][0]]), float(e[largest]), float(10 ** left[largest]))
+    return Transients(
+        len(events),
+        float(e[events[0][0]]),
+        float(e[largest]),
+        float(10 ** left[largest]),
+        tuple((float(e[a]), float(e[b - 1])) for a, b in events),
+    )

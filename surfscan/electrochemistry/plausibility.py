@@ -175,6 +175,24 @@ def check_density(sweep: Sweep, area_cm2: float | None = None) -> tuple[str, ...
     return tuple(warnings)
 
 
+def impossible_density(density_uA_per_cm2: np.ndarray, icorr_uA_per_cm2: float) -> str:
+    """Why a corrosion current density cannot be; empty where it can.
+
+    Parameters
+    ----------
+    density_uA_per_cm2 : ndarray of shape (n,)
+        Of the sweep.
+    icorr_uA_per_cm2 : float
+    """
+    largest, corrosion = 1e-6 * float(np.nanmax(np.abs(density_uA_per_cm2))), 1e-6 * icorr_uA_per_cm2
+    if largest <= LARGEST_DENSITY_A_PER_CM2 or corrosion <= LARGEST_CORROSION_A_PER_CM2:
+        return ""
+    return (
+        f"the densities reach {largest:.3g} A/cm², and a corrosion current of {corrosion:.3g} A/cm² would "
+        "follow: no wall in a cell carries that, so unit or area are wrong"
+    )
+
+
 def rough_corrosion_density(potential_V: np.ndarray, density: np.ndarray) -> float | None:
     """Order of magnitude of a corrosion current density: the median size within 30 mV of the zero-current
     potential.
