@@ -47,7 +47,9 @@ class Role:
     factor : float
         Times it, values are in V, A, A/cm² or s.
     is_logarithm : bool
-        Whether values are decimal logarithms (of the unit in `read`).
+        Whether values are logarithms (of the unit in `read`).
+    is_natural : bool
+        Whether they are natural ones; decimal otherwise.
     is_absolute : bool
         Whether the heading says that the sign was dropped.
     """
@@ -56,6 +58,7 @@ class Role:
     read: ColumnRead
     factor: float
     is_logarithm: bool = False
+    is_natural: bool = False
     is_absolute: bool = False
 
 
@@ -315,12 +318,13 @@ class _Chooser:
             unit, how_unit = self._usual_unit(role, column)
             if how_unit:
                 self.warnings.append(how_unit)
-        read = ColumnRead(role, column + 1, heading.text, _shown(unit, heading.is_logarithm), how)
+        read = ColumnRead(role, column + 1, heading.text, _shown(unit, heading), how)
         return Role(
             column,
             read,
             unit.factor if unit else 1.0,
             heading.is_logarithm and "current" in role,
+            heading.is_natural,
             heading.is_absolute and "current" in role,
         )
 
@@ -337,6 +341,6 @@ class _Chooser:
         return parse_unit(text), f"No unit is stated for the {role}: {text} is taken{why}."
 
 
-def _shown(unit: Unit | None, is_logarithm: bool) -> str:
+def _shown(unit: Unit | None, heading: Heading) -> str:
     text = unit.text if unit else ""
-    return f"log10 {text}".strip() if is_logarithm else text
+    return f"{'ln' if heading.is_natural else 'log10'} {text}".strip() if heading.is_logarithm else text

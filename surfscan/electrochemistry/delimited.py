@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
+from surfscan.electrochemistry.sweep_units import Unit, parse_unit
 from surfscan.electrochemistry.table_form import (
     HEAD_LINES,
     AmbiguousDecimalError,
@@ -34,7 +35,32 @@ _COMMENT = (b"#", b"%", b"!", b"//")
 _SCAN_WORDS = re.compile(
     r"\b(scan|cycle|sweep|segment|loop|curve|run|branch|half|point|points|end|mean|total)\b", re.IGNORECASE
 )
+_CELL_NUMBER = re.compile(rb"^[-+]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][-+]?\d+)?\s*")
+_QUOTED_COMMA = re.compile(rb'"[^"\n]*\d,\d[^"\n]*"')
+_DECIMAL_PART = re.compile(rb"0\d+|-0|\d{2,}[eE][-+]?\d+")
+_MOST_WORDS = 10_000
 _MOST_INTERLUDES = 10_000
+
+
+@dataclass(frozen=True)
+class CellUnit:
+    """A unit in a cell, beside the number it belongs to.
+
+    Attributes
+    ----------
+    column : int
+        First column 0.
+    unit : Unit
+    with_number : bool
+        Whether a number stands in the same cell.
+    line : int
+        Where it stands first, first line 1.
+    """
+
+    column: int
+    unit: Unit
+    with_number: bool
+    line: int
 
 
 @dataclass(frozen=True)
@@ -54,6 +80,8 @@ class TextTable:
         Lines after the last row.
     clocks : tuple of int
         Columns whose times of day were turned into seconds since midnight.
+    cell_units : tuple of CellUnit
+        Units that stand in cells of columns of words, each once for each column.
     line_starts : ndarray of shape (k, 2)
         Row index and line number (first line 1) where a run of lines without others in between starts.
     sha256 : str
@@ -66,6 +94,7 @@ class TextTable:
     interludes: tuple[tuple[int, tuple[str, ...]], ...]
     footer: tuple[str, ...]
     clocks: tuple[int, ...]
+    cell_units: tuple[CellUnit, ...]
     line_starts: np.ndarray
     sha256: str
     warnings: tuple[str, ...]
@@ -116,6 +145,7 @@ class _Reader:
         self.interludes: list[tuple[int, tuple[str, ...]]] = []
         self.line_starts: list[tuple[int, int]] = []
         self.clocks: tuple[int, ...] = ()
+        self.cells: dict[tuple[int, bytes], CellUnit | None] = {}
         self.warnings: list[str] = []
 
     def take(self, block: bytes) -> None:
@@ -152,6 +182,7 @@ class _Reader:
             tuple(self.interludes),
             footer,
             self.clocks,
+            tuple(cell for cell in self.cells.values() if cell is not None),
             np.array(self.line_starts, np.int64).reshape(-1, 2),
             sha256,
             tuple(self.warnings),
@@ -172,12 +203,38 @@ class _Reader:
         if found is None:
             raise InputError(self.path, *_no_table(lines))
         self.form, first = found
+        if self.form.delimiter == ",":
+            self._check_commas(raw[:HEAD_LINES], lines, first)
         header = [line for line in raw[:first] if line.strip()]
         self.header = tuple(decode(line).strip() for line in header)
         self._note_clocks(raw[first])
         self.line = first + 1
         self.head = b""
         return b"\n".join(raw[first:])
+
+    def _check_commas(self, raw: list[bytes], lines: list[bytes], first: int) -> None:
+        """Refuse rows whose commas mark decimals too."""
+        assert self.form is not None
+        remedy = "Export with semicolons or tabs between the columns, or with decimal points"
+        rows = []
+        for number, (line, tidied) in enumerate(zip(raw[first:], lines[first:], strict=True), first + 1):
+            fields = self.form.split(tidied)
+            if self.form.is_row(fields):
+                if _QUOTED_COMMA.search(line):
+                    raise InputError(
+                        f"{self.path}:{number}", "commas stand within quotes and between the columns", remedy
+                    )
+                rows.append((number, fields))
+        if self.decimal is None and not any(b"." in field for _, fields in rows for field in fields):
+            for number, fields in rows:
+                part = next((field for field in fields if _DECIMAL_PART.fullmatch(field)), None)
+                if part is not None:
+                    raise InputError(
+                        f"{self.path}:{number}",
+                        f"{shown(part)} looks like a part of a number: commas seem to part the columns and "
+                        "to mark decimals too",
+                        f'{remedy}; if commas do no more than part the columns, state decimal = "."',
+                    )
 
     def _note_clocks(self, line: bytes) -> None:
         assert self.form is not None
@@ -226,6 +283,8 @@ class _Reader:
             fields = form.split(line)
             if form.is_row(fields):
                 run.append(fields)
+                if any(form.words):
+                    self._note_units(fields)
             else:
                 self._add_run(run)
                 self.pending.append((self.line, raw, line))
@@ -234,6 +293,18 @@ class _Reader:
                     self.pending = self.pending[-1:]
             self.line += 1
         self._add_run(run)
+
+    def _note_units(self, fields: list[bytes]) -> None:
+        """Units among the words of a row."""
+        assert self.form is not None
+        for column, (field, is_word) in enumerate(zip(fields, self.form.words, strict=True)):
+            text = _CELL_NUMBER.sub(b"", field) if is_word else b""
+            with_number = text != field
+            key = column, b"1" + text if with_number else text
+            if not text or key in self.cells or len(self.cells) >= _MOST_WORDS:
+                continue
+            unit = parse_unit(decode(text))
+            self.cells[key] = None if unit is None else CellUnit(column, unit, with_number, self.line)
 
     def _add_run(self, run: list[list[bytes]]) -> None:
         """Rows one after the other, as fields; the list is emptied."""

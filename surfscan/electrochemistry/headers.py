@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -37,6 +38,7 @@ _OTHER_WORDS = {
 }  # fmt: skip
 _SET_WORDS = {"set", "setpoint", "applied", "nominal", "programmed", "target", "soll"}
 _DENSITY_WORDS = {"density", "dichte", "densité", "densidad"}
+_LOGARITHM_WORDS = {"log", "lg", "ln", "logarithm", "logarithmic", "db"}
 _ABSOLUTE_WORDS = {"abs", "absolute", "magnitude"}
 
 _NUMBER = r"([-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?)"
@@ -54,6 +56,18 @@ _AREA = re.compile(
 )
 
 
+_REST = (
+    r"(?:E[ _]?)?(?:ocp|ocv|oc|ocpt|eoc|eocp|rest|open[ -]?circuit|corr|corrosion|ecorr|ruhe\w*)(?![A-Za-z])"
+)
+_FROM_REST = re.compile(
+    rf"(?:\b(?:vs|versus|against|gegen|minus|relative to|from|above)\b[.\s]*|[-−–]\s*)"
+    rf"(?:the\s+)?[\[(]?\s*{_REST}"
+    r"|[Δ∆]\s*E\b|\bdelta[ _]*E\b|over[ -]?(?:potential|voltage)|\beta\b|η|polari[sz]ation\s*[\[(/]",
+    re.IGNORECASE,
+)
+_UNIT_FROM_REST = re.compile(r"^[^\d:=]*\b[mu]?V\W{0,3}(?:vs|versus|against|gegen)\b[^\d:=]*$", re.IGNORECASE)
+
+
 @dataclass(frozen=True)
 class Heading:
     """The heading of one column.
@@ -67,7 +81,9 @@ class Heading:
         empty where it has no heading, or one that says nothing ("channel 1").
     unit : Unit or None
     is_logarithm : bool
-        Whether values are decimal logarithms.
+        Whether values are logarithms.
+    is_natural : bool
+        Whether they are natural logarithms; decimal ones otherwise.
     is_set_value : bool
         Whether the column holds what was asked for and not what was measured.
     is_absolute : bool
@@ -78,6 +94,7 @@ class Heading:
     role: str = ""
     unit: Unit | None = None
     is_logarithm: bool = False
+    is_natural: bool = False
     is_set_value: bool = False
     is_absolute: bool = False
 
@@ -131,6 +148,10 @@ def _has_names_above(lines: Sequence[str], line: str, form: TableForm) -> bool:
 
 def _fields(line: str, form: TableForm) -> list[str] | None:
     """Fields of a header line, if it has as many as the table has columns."""
+    if '"' in line:
+        fields = _quoted_fields(line, form)
+        if fields is not None:
+            return fields
     text = line.strip("\n").lstrip(_MARKS).rstrip()
     ways = [form.delimiter] if form.delimiter else []
     ways += [mark for mark in ("\t", ";", ",", "  ", "") if mark not in ways]
@@ -153,21 +174,60 @@ def _fields(line: str, form: TableForm) -> list[str] | None:
     return None
 
 
+def _quoted_fields(line: str, form: TableForm) -> list[str] | None:
+    """Fields of a header line in which quotes hold fields together, if as many as the table has columns."""
+    text = line.strip().lstrip(" \t#%!/")
+    for mark in dict.fromkeys((form.delimiter or " ", "\t", ";", ",", " ")):
+        fields = [field.strip() for field in next(csv.reader([text], delimiter=mark, skipinitialspace=True))]
+        while len(fields) > form.columns and not fields[-1]:
+            fields.pop()
+        if len(fields) == form.columns:
+            return fields
+    return None
+
+
+def find_unplaced(lines: Sequence[str], form: TableForm) -> tuple[str, ...]:
+    """Headings of potential and current above the numbers that are not as many as the columns.
+
+    Parameters
+    ----------
+    lines : sequence of str
+        Lines above the numbers, of which no headings could be read.
+    form : TableForm
+
+    Returns
+    -------
+    tuple of str
+        Empty where there are none.
+    """
+    worded = [line for line in lines[-_LOOK_BACK:] if re.search(r"[^\W\d_]", line)]
+    for line in worded[-2:]:
+        text = line.strip().strip(_MARKS)
+        fields = text.split(form.delimiter) if form.delimiter else re.split(r"\s{2,}|[\t;,]", text)
+        fields = [field.strip(_MARKS) for field in fields if field.strip(_MARKS)]
+        named = {_heading(field, None).role for field in fields}
+        if "potential" in named and named & {"current", "current density"} and len(fields) != form.columns:
+            return tuple(fields)
+    return ()
+
+
 def _heading(text: str, unit: Unit | None) -> Heading:
     if not text:
         return Heading(unit=unit, role=unit.kind if unit else "")
     text = text[:_LONGEST_HEADING]
     inner = strip_logarithm(text)
-    name, own = split_heading(text if inner is None else inner)
+    name, own = split_heading(text if inner is None else inner.inner)
     unit = own or unit
-    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", re.sub(r"[\W\d_]+", " ", name))
-    exact = spaced.split()
-    words = {word.lower() for word in exact}
+    spaced = re.sub(r"[\W\d_]+", " ", name)
+    exact = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", spaced).split()
+    words = {word.lower() for word in (*exact, *spaced.split())}
     role = _role(exact, words, unit)
-    if not role and _STRANGE_UNIT.search(text):
+    is_strange = not role and _STRANGE_UNIT.search(text)
+    if is_strange or (inner is None and words & _LOGARITHM_WORDS and "current" in role):
         role = "other"
     is_absolute = "|" in text or bool(words & _ABSOLUTE_WORDS)
-    return Heading(text, role, unit, inner is not None, bool(words & _SET_WORDS), is_absolute)
+    is_natural = inner is not None and inner.is_natural
+    return Heading(text, role, unit, inner is not None, is_natural, bool(words & _SET_WORDS), is_absolute)
 
 
 def _role(exact: Sequence[str], words: set[str], unit: Unit | None) -> str:
@@ -215,6 +275,22 @@ def find_reference(headings: Sequence[Heading], lines: Sequence[str]) -> tuple[s
                 "State which it was.",
             )
     return None, ()
+
+
+def is_relative(headings: Sequence[Heading], lines: Sequence[str]) -> bool:
+    """Whether a header says that potentials count from the rest potential and not from an electrode.
+
+    The headings of potentials are looked at, and lines of units ("V vs OCP"); other lines may speak of where
+    a scan was set to start.
+
+    Examples
+    --------
+    >>> is_relative([Heading("E (V vs OCP)", "potential")], []), is_relative([], ["Start: -0.2 V vs OCP"])
+    (True, False)
+    """
+    texts = [h.text for h in headings if h.role == "potential"]
+    texts += [line for line in lines[-_LOOK_BACK:] if _UNIT_FROM_REST.match(line)]
+    return any(_FROM_REST.search(text) for text in texts)
 
 
 def find_scan_rate(lines: Sequence[str]) -> float | None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -12,10 +13,18 @@ import numpy as np
 from surfscan.electrochemistry.column_content import span
 from surfscan.electrochemistry.column_roles import Role, assign_roles
 from surfscan.electrochemistry.delimited import TextTable, read_table
-from surfscan.electrochemistry.headers import find_area_cm2, find_reference, find_scan_rate, read_headings
+from surfscan.electrochemistry.headers import (
+    Heading,
+    find_area_cm2,
+    find_reference,
+    find_scan_rate,
+    find_unplaced,
+    is_relative,
+    read_headings,
+)
 from surfscan.electrochemistry.plausibility import check_columns, check_current, check_potential
 from surfscan.electrochemistry.references import find_references
-from surfscan.electrochemistry.scans import LEAST_POINTS, find_scans, find_strays
+from surfscan.electrochemistry.scans import LEAST_POINTS, find_scans, find_strays, goes_on, jumps_about
 from surfscan.electrochemistry.signs import give_sign
 from surfscan.electrochemistry.sweep import Scan, Sweep
 from surfscan.errors import InputError
@@ -23,7 +32,15 @@ from surfscan.images import Source
 
 _HALF_DAY_S, _DAY_S = 43200.0, 86400.0
 _LARGEST_LOGARITHM = 12.0
+_DECADES_PER_E = 0.4342944819032518
 _RATE_DIFFERS = 1.5
+_SCAN_NUMBER = re.compile(
+    r"\b(?:scan|cycle|sweep|segment|loop|run|branch|zyklus)\W{0,3}(?:no\.?\s*)?\d", re.IGNORECASE
+)
+_FROM_REST = (
+    "The potentials count from the rest potential, not from a reference electrode, by the heading: no "
+    "electrode is taken. Add the rest potential against an electrode and name that to compare potentials."
+)
 _USUAL_RATES_V_PER_S = (1e-6, 10.0)
 
 
@@ -69,7 +86,11 @@ def read_sweep(
         raise InputError(path, f"{decimal!r} is no decimal mark", 'Decimal marks are "." and ","')
     table = read_table(path, decimal)
     headings = read_headings(table.header, table.form)
+    if not (columns and units):
+        _check_placed(path, table, headings)
     roles, notes = assign_roles(path, table.values, headings, table.form.words, table.clocks, columns, units)
+    _check_cells(path, table, headings, roles, units or {})
+    _check_repeated(path, table, roles)
     warnings = [*table.warnings, *notes]
     points = _points(path, table, roles, warnings)
     is_density = "current density" in roles
@@ -91,12 +112,20 @@ def read_sweep(
             "the potential does not move in one direction over three points or more: this is no sweep",
             'State which column is the potential, as in columns = {"potential": 1, "current": 2}',
         )
+    if jumps_about(points.potential, scans):
+        raise InputError(
+            path,
+            f"the potential jumps about: {len(scans)} runs in one direction that end anywhere",
+            "Bring the lines into the order in which they were measured, and name the file of one sweep",
+        )
     warnings += _outside(points, scans)
     signed = give_sign(
         points.potential, points.current, scans, is_absolute=flow.is_logarithm or flow.is_absolute
     )
     warnings += [*signed.warnings, *check_current(signed.current, is_density=is_density)]
     named, said = _reference(reference, *find_reference(headings, table.header))
+    if is_relative([headings[roles["potential"].column]], table.header):
+        named, said = None, (_FROM_REST,)
     rate, said_rate = _scan_rate(points, scans, find_scan_rate(table.header))
     area = find_area_cm2(table.header)
     if area is not None:
@@ -114,6 +143,78 @@ def read_sweep(
         columns=tuple(role.read for role in sorted(roles.values(), key=lambda role: role.column)),
         warnings=(*warnings, *said, *said_rate),
     )
+
+
+def _check_placed(path: Path, table: TextTable, headings: Sequence[Heading]) -> None:
+    """Refuse headings of potential and current that are more or fewer than the columns."""
+    if any(heading.role not in ("", "other") for heading in headings):
+        return
+    fields = find_unplaced(table.header, table.form)
+    if not fields:
+        return
+    named = ", ".join(repr(field) for field in fields)
+    remedy = (
+        "If commas part the columns and mark decimals too, export with semicolons or tabs; else correct the "
+        'headings, or state columns = {"potential": 1, "current": 2} and units = {"potential": "V", '
+        '"current": "A"}'
+    )
+    if table.cell_units:
+        remedy = "Write units in the headings, not beside the numbers, and all values of a column in one unit"
+    raise InputError(
+        f"{path}:{table.line_of(0)}",
+        f"{table.form.columns} values stand here, under {len(fields)} headings ({named})",
+        remedy,
+    )
+
+
+def _check_cells(
+    path: Path,
+    table: TextTable,
+    headings: Sequence[Heading],
+    roles: Mapping[str, Role],
+    units: Mapping[str, str],
+) -> None:
+    """Refuse units written beside the numbers, in the cells, unless they are what is taken throughout."""
+    for name, role in roles.items():
+        if name == "scan":
+            continue
+        heading = headings[role.column]
+        is_stated = name in units or heading.unit is not None
+        for cell in table.cell_units:
+            is_beside = cell.column == role.column + 1 and not cell.with_number
+            is_other = headings[cell.column].role == "other"
+            if cell.unit.kind not in (name, "current density" if name == "current" else name):
+                continue
+            if (is_stated and (is_other or not is_beside)) or cell.unit.factor == role.factor:
+                continue
+            raise InputError(
+                f"{path}:{cell.line}",
+                f"the unit {cell.unit.text!r} stands in a cell (column {cell.column + 1}), and "
+                f"{role.read.unit!r} would be taken for the {name}",
+                "Write all values in one unit, and that in the heading; where all cells have the same unit, "
+                f'state it, as in units = {{"{name}": "{cell.unit.text}"}}',
+            )
+
+
+def _check_repeated(path: Path, table: TextTable, roles: Mapping[str, Role]) -> None:
+    """Refuse headings between rows that give a column another meaning or unit than at the top."""
+    seen: set[tuple[str, ...]] = set()
+    for row, texts in table.interludes:
+        if texts in seen:
+            continue
+        seen.add(texts)
+        repeated = read_headings(texts, table.form)
+        for name, role in roles.items():
+            there = repeated[role.column]
+            is_named = there.role not in ("", "other", name) and role.read.how == "name"
+            is_scaled = there.unit is not None and there.unit.factor != role.factor
+            if name != "scan" and (is_named or is_scaled):
+                raise InputError(
+                    f"{path}:{table.line_of(row)}",
+                    f"the rows from here on are headed {there.text!r} in column {role.column + 1}, which is "
+                    f"the {name} in {role.read.unit} above",
+                    "Write the whole table in one unit and order of columns, or cut the file here",
+                )
 
 
 class _Points(NamedTuple):
@@ -150,7 +251,7 @@ def _points(path: Path, table: TextTable, roles: Mapping[str, Role], warnings: l
         more = ", ..." if strays.size > 3 else ""
         warnings.append(f"{strays.size} stray readings of the potential (line {lines}{more}) are left out.")
         kept = np.delete(kept, strays)
-    starts = [row for row, _ in table.interludes]
+    starts = _starts(table, potential, kept, warnings)
     if "scan" in roles:
         numbers = values[:, roles["scan"].column]
         starts += (np.flatnonzero(np.diff(numbers) != 0) + 1).tolist()
@@ -161,11 +262,37 @@ def _points(path: Path, table: TextTable, roles: Mapping[str, Role], warnings: l
     return _Points(potential, current, time, tuple(int(b) for b in boundaries if 0 < b < kept.size))
 
 
+def _starts(table: TextTable, potential: np.ndarray, kept: np.ndarray, warnings: list[str]) -> list[int]:
+    """Rows at which lines between rows part the sweep: not where the potential goes on over them."""
+    starts: list[int] = []
+    joined: list[tuple[int, str]] = []
+    for row, texts in table.interludes:
+        at = int(np.searchsorted(kept, row))
+        if not goes_on(potential[kept], at):
+            starts.append(row)
+        elif any(_SCAN_NUMBER.search(text) for text in texts):
+            starts.append(row)
+            warnings.append(
+                f"A scan starts before line {table.line_of(row)} by what stands there ({texts[0][:60]!r}), "
+                "though the potential goes on: it is taken as a scan of its own."
+            )
+        else:
+            joined.append((row, texts[0]))
+    if joined:
+        row, text = joined[0]
+        warnings.append(
+            f"Lines stand between the rows (first before line {table.line_of(row)}: {text[:60]!r}) over "
+            "which the potential goes on: the rows above and below are taken as one scan."
+        )
+    return starts
+
+
 def _current(path: Path, table: TextTable, role: Role) -> np.ndarray:
     values = table.values[:, role.column]
     if not role.is_logarithm:
         return values * role.factor
     largest = float(np.nanmax(values)) if np.isfinite(values).any() else 0.0
+    largest *= _DECADES_PER_E if role.is_natural else 1.0
     if largest > _LARGEST_LOGARITHM:
         raise InputError(
             path,
@@ -173,7 +300,7 @@ def _current(path: Path, table: TextTable, role: Role) -> np.ndarray:
             f"{largest:.3g}",
             "If it holds no logarithms, change its heading, or state which column is the current",
         )
-    return 10.0**values * role.factor
+    return np.exp(values) * role.factor if role.is_natural else 10.0**values * role.factor
 
 
 def _time(

@@ -20,6 +20,9 @@ _NEIGHBOURS = 5
 _JUMP_FACTOR = 10.0
 _HELD_POINTS = 5
 _WINDOW = 4096
+_BESIDE = 20
+_LEAST_SCANS, _LEAST_OFF, _LEAST_STEP = 3, 0.05, 0.1
+_MOST_SHORT, _LEAST_OF_RANGE = 10, 0.2
 
 
 def find_scans(potential_V: np.ndarray, boundaries: Sequence[int] = ()) -> tuple[Scan, ...]:
@@ -62,6 +65,46 @@ def find_scans(potential_V: np.ndarray, boundaries: Sequence[int] = ()) -> tuple
             least = min(max(turn, _LEAST_SHARE * width), 0.5 * width)
             found += _runs(potential, a, b, least, 0.5 * step)
     return tuple(scan for scan in found if _pace(potential, scan) > _SLOW * step)
+
+
+def goes_on(potential_V: np.ndarray, at: int) -> bool:
+    """Whether the potential runs on over a place as before: same direction, one step of the usual size.
+
+    Parameters
+    ----------
+    potential_V : ndarray of shape (n,)
+        Finite.
+    at : int
+        First point behind the place.
+    """
+    before, after = potential_V[max(at - _BESIDE, 0) : at], potential_V[at : at + _BESIDE]
+    if before.size < 2 or after.size < 2:
+        return False
+    noise = noise_V(potential_V[max(at - _BESIDE, 0) : at + _BESIDE])
+    ways = before[-1] - before[0], after[-1] - after[0]
+    if min(abs(ways[0]), abs(ways[1])) <= _NOISE_FACTOR * noise or (ways[0] > 0) != (ways[1] > 0):
+        return False
+    usual = 0.5 * (abs(ways[0]) / (before.size - 1) + abs(ways[1]) / (after.size - 1))
+    step = float(np.sign(ways[0])) * float(potential_V[at] - potential_V[at - 1])
+    spread = _NOISE_FACTOR * noise
+    return bool(-spread < step < 3 * usual + spread)
+
+
+def jumps_about(potential_V: np.ndarray, scans: Sequence[Scan]) -> bool:
+    """Whether the potential turns anywhere, as where the lines of a file are in no order.
+
+    Three scans or more, of which half end further from both ends of the range than a twentieth of it, and
+    either steps over a tenth of it or no scan over a fifth of it (common practice, no source).
+    """
+    if len(scans) < _LEAST_SCANS:
+        return False
+    low, high = float(potential_V.min()), float(potential_V.max())
+    ends = np.array([potential_V[scan.stop - 1] for scan in scans])
+    if np.median(np.minimum(ends - low, high - ends)) <= _LEAST_OFF * (high - low):
+        return False
+    widest = max(abs(float(potential_V[scan.stop - 1] - potential_V[scan.start])) for scan in scans)
+    is_coarse = typical_step(potential_V) > _LEAST_STEP * (high - low)
+    return is_coarse or (len(scans) > _MOST_SHORT and widest < _LEAST_OF_RANGE * (high - low))
 
 
 def typical_step(potential_V: np.ndarray) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 from surfscan.electrochemistry.sweep import Scan
 
 _FEWEST = 3
+_LEAST_SHARE = 0.1
 _WINDOWS = ((4, 0.01), (8, 0.02))  # points to each side at least, V to each side at least
 _LEAST_DIP, _SMOOTHER = 3.0, 0.8  # common practice, no source: tried on passive and on noisy currents
 
@@ -36,7 +37,8 @@ def give_sign(
 ) -> SignedCurrent:
     """Turn a current so that anodic is positive, or restore a sign that was dropped.
 
-    Where the current has both signs, its positive part must lie at the higher potentials. Where it has one,
+    Where the current has both signs, its positive part must lie at the higher potentials (one or two points
+    of a sign count only where they are a tenth of all, and as noise elsewhere). Where it has one,
     and falls to a sharp minimum inside a scan with a rise towards lower potentials, it is the absolute
     current: below the minimum it is taken as cathodic. A sharp minimum is one where the current runs more
     smoothly with its sign changed there than without. A current of one sign and no such minimum is one
@@ -59,7 +61,17 @@ def give_sign(
     potential, values = potential_V[inside], current[inside]
     positive, negative = values > 0, values < 0
     counts = int(np.count_nonzero(positive)), int(np.count_nonzero(negative))
-    if min(counts) >= _FEWEST and not is_absolute:
+    is_few = 0 < min(counts) < _FEWEST and min(counts) >= _LEAST_SHARE * values.size
+    if is_few and not is_absolute and not _is_apart(potential[positive], potential[negative]):
+        return SignedCurrent(
+            current,
+            "as in the file: too few points of either sign to tell",
+            (
+                f"{min(counts)} of {values.size} points have the other sign, among the rest: the sign of the "
+                "current could not be checked.",
+            ),
+        )
+    if (min(counts) >= _FEWEST or is_few) and not is_absolute:
         above, below = float(np.median(potential[positive])), float(np.median(potential[negative]))
         if above >= below:
             return SignedCurrent(
@@ -82,6 +94,10 @@ def give_sign(
     if is_absolute and counts[1] == 0:
         current = magnitude
     return _one_branch(potential_V, current, scans, is_absolute=is_absolute)
+
+
+def _is_apart(one: np.ndarray, other: np.ndarray) -> bool:
+    return bool(one.min() > other.max() or other.min() > one.max())
 
 
 def _inside(count: int, scans: Sequence[Scan]) -> np.ndarray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Kind = Literal["potential", "current", "current density", "time"]
 
@@ -22,7 +22,19 @@ _CURRENT = re.compile(r"([kmunp]?)a(?:mp(?:ere)?s?)?")
 _AREA = re.compile(r"(?:/|per|p)?(?:sq|square)?([cdm]?)m(?:eters?|etres?)?(?:\*\*|\^)?(?:\(?-?2\)?)?")
 _BRACKETED = re.compile(r"[\[({<]([^\[\](){}<>]*(?:\([^)]*\)[^\[\](){}<>]*)?)[\])}>]")
 _VERSUS = re.compile(r"\b(?:vs|versus|against|gegen)\b.*$|(?<=v)\s*\(.*\)$", re.IGNORECASE)
-_LOG = re.compile(r"^\s*(?:log|lg)(?:_?10|₁₀)?\s*(?:abs)?\s*[|(\[]?(.*?)[|)\]]*\s*$", re.IGNORECASE)
+_LOG = re.compile(
+    r"^\s*(?:(?P<natural>ln|log_?e(?![A-Za-z])|logₑ)|(?:log|lg)(?:_?10|₁₀)?)"
+    r"(?:(?![A-Za-z])|(?=[ijIJ](?![A-Za-z])))\s*(?:abs)?\s*[|(\[]?(?P<inner>.*?)[|)\]]*\s*$",
+    re.IGNORECASE,
+)
+_PREFIXED = re.compile(r"[mµμunp][AV]$")
+_LOOSE_MARKS = "_ "
+_ROLE_LETTERS = "EUIJ"
+_NAMES_A_QUANTITY = re.compile(
+    r"potential|voltage|volt|spannung|tension|potenti[ea]l|current|strom|courant|corriente|(?<![a-z])amp|time|"
+    r"zeit|temps|tiempo|elapsed|density|dichte|(?<![^\W_])[eijtuv](?![^\W_])",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True)
@@ -94,28 +106,56 @@ def split_heading(heading: str) -> tuple[str, Unit | None]:
         if unit is not None:
             name = f"{text[: match.start()]} {text[match.end() :]}".strip(" _-/,:")
             return " ".join(name.split()), unit
-    for match in re.finditer(r"[/,;:_\s]|\bin\b|(?<=[a-z])(?=[A-Z])", text):
+    for match in re.finditer(r"[/,;:_\s]|\bin\b|(?<=[A-Za-z])(?=[mµμunp][AV]$)|(?<=[a-z])(?=[A-Z])", text):
         if match.start() == 0:
             continue
+        if _PREFIXED.match(text, match.start()) and not _NAMES_A_QUANTITY.search(text[: match.start()]):
+            continue  # "columnA" ends with no nanoampere
         tail = re.sub(r"^(?:in\b|[/,;:_\s])+", "", text[match.start() :])
         unit = parse_unit(tail) if tail else None
-        if unit is not None:
+        is_loose = not match[0] or match[0] in _LOOSE_MARKS
+        if unit is not None and not (is_loose and _is_label(text[: match.start()], tail)):
             return text[: match.start()].strip(" _-/,:"), unit
     return text, None
 
 
-def strip_logarithm(heading: str) -> str | None:
-    """What a heading takes the decimal logarithm of; None where it is no logarithm.
+def _is_label(name: str, tail: str) -> bool:
+    """Whether a lone letter behind a name is part of it, as in "pH" and "Channel A", and no unit."""
+    if len(tail) > 1 or _NAMES_A_QUANTITY.search(name):
+        return False
+    return tail.lower() not in ("a", "v") or not name.lstrip(" <|").startswith(tuple(_ROLE_LETTERS))
+
+
+class Logarithm(NamedTuple):
+    """What a heading takes the logarithm of.
+
+    Attributes
+    ----------
+    inner : str
+    is_natural : bool
+        Whether it is the natural logarithm and not the decimal one.
+    """
+
+    inner: str
+    is_natural: bool
+
+
+def strip_logarithm(heading: str) -> Logarithm | None:
+    """What a heading takes the logarithm of, and which; None where it is no logarithm.
 
     Examples
     --------
-    >>> strip_logarithm("log10(|i| / A cm-2)"), strip_logarithm("lg I (A)"), strip_logarithm("logger")
-    ('i / A cm-2', 'I (A)', None)
+    >>> strip_logarithm("log10(|i| / A cm-2)").inner, strip_logarithm("lg I (A)").inner
+    ('i / A cm-2', 'I (A)')
+    >>> strip_logarithm("ln(i) (A)"), strip_logarithm("logger")
+    (Logarithm(inner='i (A)', is_natural=True), None)
     """
     match = _LOG.match(heading)
-    if not match or not match[1] or re.match(r"(?:log|lg)[A-Za-z]", heading.strip(), re.IGNORECASE):
+    if not match or not match["inner"]:
         return None
-    inner = match[1].replace("|", " ")
-    if inner.count("(") > inner.count(")"):
-        inner += ")" * (inner.count("(") - inner.count(")"))
-    return " ".join(inner.split())
+    inner, depth = "", 0
+    for sign in match["inner"].replace("|", " "):
+        depth += (sign == "(") - (sign == ")")
+        inner += sign if depth >= 0 else " "
+        depth = max(depth, 0)
+    return Logarithm(" ".join((inner + ")" * depth).split()), match["natural"] is not None)

@@ -27,6 +27,7 @@ _NUMBER = {
 }
 _GAPS = (b"overload", b"overflow", b"ovl", b"ol", b"ovr", b"ovrld")
 
+_NANOAMPERE = b"nA"
 _LIKE_A_NUMBER = re.compile(rb"\s*[-+]?[.,]?\d")
 
 _CLOCK = re.compile(
@@ -164,12 +165,14 @@ def _seconds(match: re.Match[bytes]) -> bytes:
 def is_gap(field: bytes) -> bool:
     """Whether a field says that nothing was measured: empty, NaN in its spellings, overload.
 
+    NA does, nA is a unit.
+
     Examples
     --------
-    >>> is_gap(b""), is_gap(b"NaN"), is_gap(b"OVERLOAD"), is_gap(b"good")
-    (True, True, True, False)
+    >>> is_gap(b""), is_gap(b"NaN"), is_gap(b"OVERLOAD"), is_gap(b"good"), is_gap(b"NA"), is_gap(b"nA")
+    (True, True, True, False, True, False)
     """
-    return not field or is_unmeasured(field) or field.lower() in _GAPS
+    return not field or (field != _NANOAMPERE and is_unmeasured(field)) or field.lower() in _GAPS
 
 
 def _split(line: bytes, delimiter: str, trailing: bool) -> list[bytes]:

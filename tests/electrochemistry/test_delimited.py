@@ -94,3 +94,36 @@ def test_clock_columns_are_told(path):
     table = read_table(path)
     assert table.clocks == (0,)
     np.testing.assert_array_equal(table.values[:, 0], 36000 + np.arange(400))
+
+
+@pytest.mark.usefixtures("_block")
+def test_units_in_cells(path):
+    rows = [f"{k}.5 V\t{k * 3}.2 {'nA' if k < 300 else 'µA'}" for k in range(400)]
+    path.write_text("E\tI\n" + "\n".join(rows), encoding="utf-8")
+    cells = read_table(path).cell_units
+    assert [(c.column, c.unit.text, c.with_number, c.line) for c in cells] == [
+        (1, "V", False, 2),
+        (3, "nA", False, 2),
+        (3, "µA", False, 302),
+    ]
+    rows = [f"{k}.5;{k * 3}.2;100 mA;up" for k in range(400)]
+    path.write_text("\n".join(rows))
+    cells = read_table(path).cell_units
+    assert [(c.column, c.unit.text, c.with_number, c.line) for c in cells] == [(2, "mA", True, 1)]
+
+
+@pytest.mark.parametrize(
+    ("row", "fault"),
+    [
+        ("-0,675,-0,008619", "looks like a part of a number"),
+        ("1,675,8,61924e-06", "looks like a part of a number"),
+        ('"-0,675","-0,86"', "within quotes"),
+    ],
+)
+def test_commas_that_part_columns_and_mark_decimals(path, row, fault):
+    path.write_text("a line\n" + f"{row}\n" * 9)
+    with pytest.raises(InputError, match=fault) as caught:
+        read_table(path)
+    assert caught.value.path == f"{path}:2"
+    path.write_text("\n".join(f"{k},{3 * k},{k + 7}" for k in range(9)))
+    assert read_table(path).values.shape == (9, 3)

@@ -1,6 +1,14 @@
 import pytest
 
-from surfscan.electrochemistry.headers import find_area_cm2, find_reference, find_scan_rate, read_headings
+from surfscan.electrochemistry.headers import (
+    Heading,
+    find_area_cm2,
+    find_reference,
+    find_scan_rate,
+    find_unplaced,
+    is_relative,
+    read_headings,
+)
 from surfscan.electrochemistry.table_form import TableForm
 
 
@@ -33,6 +41,10 @@ def headings(lines, columns=2, delimiter="\t"):
         ("Charge (C)", "other"),
         ("Overpotential (V)", "other"),
         ("notes", ""),
+        ("pH", "other"),
+        ("natural log of current (A)", "other"),
+        ("ln(i) (A/cm2)", "current density"),
+        ("logI (A)", "current"),
         ("P (W)", "other"),
         ("V", "potential"),
         ("mA/cm2", "current density"),
@@ -135,3 +147,47 @@ def test_scan_rate(line, rate):
 )
 def test_area(line, area):
     assert find_area_cm2([line]) == (None if area is None else pytest.approx(area))
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", ""])
+def test_quotes_hold_headings_together(delimiter):
+    line = (delimiter or " ").join(('"E, V vs; SCE"', '"I, mA"'))
+    first, second = headings([line], delimiter=delimiter)
+    assert (first.text, first.role, first.unit.text) == ("E, V vs; SCE", "potential", "V")
+    assert (second.text, second.role, second.unit.text) == ("I, mA", "current", "mA")
+
+
+@pytest.mark.parametrize(
+    ("line", "columns", "delimiter", "count"),
+    [
+        ("E (V),I (mA)", 4, ",", 2),
+        ("E, V,I, mA", 2, ",", 4),
+        ("E\tI", 4, "", 2),
+        ("E (V),I (mA)", 2, ",", 0),
+        ("a sweep of plate 3, made at noon", 3, ",", 0),
+        ("Potential and current of plate 3", 2, "", 0),
+    ],
+)
+def test_headings_more_or_fewer_than_columns(line, columns, delimiter, count):
+    found = find_unplaced([line], TableForm(delimiter, ".", (False,) * columns, False, True))
+    assert len(found) == count
+
+
+@pytest.mark.parametrize(
+    ("heading", "lines", "expected"),
+    [
+        ("E (V vs OCP)", [], True),
+        ("E - Ecorr (V)", [], True),
+        ("E vs. open circuit / mV", [], True),
+        ("Overpotential (V)", [], True),
+        ("η / V", [], True),
+        ("ΔE (mV)", [], True),
+        ("potential", ["potential\tcurrent", "V vs. Eoc\tA"], True),
+        ("E (V vs SCE)", ["Initial E: -0.25 V vs OCP"], False),
+        ("Potential (V)", ["rest potential before: -0.4 V"], False),
+        ("E corrected (V)", [], False),
+        ("beta (V)", [], False),
+    ],
+)
+def test_potentials_from_rest(heading, lines, expected):
+    assert is_relative([Heading(heading, "potential")], lines) is expected

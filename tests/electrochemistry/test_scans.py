@@ -3,7 +3,15 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from surfscan.electrochemistry.scans import find_jumps, find_scans, find_strays, noise_V, typical_step
+from surfscan.electrochemistry.scans import (
+    find_jumps,
+    find_scans,
+    find_strays,
+    goes_on,
+    jumps_about,
+    noise_V,
+    typical_step,
+)
 
 UP = np.arange(-0.6, 0.4005, 0.001)
 DOWN = UP[-2::-1]
@@ -88,3 +96,32 @@ def test_strays_step_and_noise():
 def test_many_cycles_take_no_time():
     potential = np.tile(np.concatenate([UP[:-1], UP[:0:-1]]), 200)
     assert len(spans(potential)) == 400
+
+
+@pytest.mark.parametrize("noise", [0, 3e-4, 3e-3])
+def test_where_the_potential_goes_on(noise):
+    loop = np.concatenate([UP, DOWN]) + np.random.default_rng(5).normal(0, noise, 2 * UP.size - 1)
+    assert goes_on(loop, 300)
+    assert goes_on(loop, UP.size + 400)
+    assert not goes_on(loop, UP.size)
+    assert not goes_on(np.concatenate([loop[:300], loop[400:]]), 300)
+    assert not goes_on(np.concatenate([UP, UP]), UP.size)
+    assert not goes_on(np.concatenate([np.full(50, UP[0]), UP]), 50)
+    assert not goes_on(loop, 0)
+    assert not goes_on(loop, loop.size)
+
+
+@pytest.mark.parametrize("count", [40, 506, 5000])
+def test_lines_in_no_order_jump_about(count):
+    for seed in range(5):
+        mixed = np.random.default_rng(seed).permutation(np.linspace(-0.6, -0.1, count))
+        assert jumps_about(mixed, find_scans(mixed))
+
+
+def test_cycles_do_not_jump_about():
+    coarse = np.concatenate([np.linspace(-0.5, -0.4, 6), np.linspace(-0.4, -0.5, 6)] * 8)
+    widening = [np.linspace(-0.5, -0.5 + 0.05 * k, 50)[:: 1 if k % 2 else -1] for k in range(1, 20)]
+    for potential in (np.concatenate([UP, *[DOWN, UP[1:]] * 20]), coarse, np.concatenate(widening)):
+        scans = find_scans(potential)
+        assert len(scans) >= 16
+        assert not jumps_about(potential, scans)

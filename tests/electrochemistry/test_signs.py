@@ -79,3 +79,18 @@ def test_a_current_that_reads_zero_over_a_stretch():
     found = give_sign(UP, current, SCAN)
     assert np.isfinite(found.current).all()
     assert not found.sign.startswith("restored")
+
+
+@pytest.mark.parametrize("file_sign", [1, -1])
+def test_three_points_of_both_signs(file_sign):
+    potential, current = np.array([-0.67, -0.47, -0.27]), np.array([-8.6e-6, -2.3e-6, 6.6e-5])
+    found = give_sign(potential, file_sign * current, (Scan(0, 3, 1),))
+    np.testing.assert_array_equal(found.current, current)
+    assert found.sign.startswith("as in the file" if file_sign > 0 else "turned")
+
+
+def test_few_points_whose_signs_tell_nothing():
+    potential, current = np.linspace(-0.6, -0.2, 5), np.array([1e-6, 2e-6, -3e-6, 5e-6, 9e-6])
+    found = give_sign(potential, current, (Scan(0, 5, 1),))
+    np.testing.assert_array_equal(found.current, current)
+    assert "1 of 5 points have the other sign" in found.warnings[0]

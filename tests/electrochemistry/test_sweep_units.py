@@ -75,8 +75,36 @@ def test_headings(heading, name, unit):
 
 
 def test_logarithms():
-    assert strip_logarithm("log10(|i| / A cm-2)") == "i / A cm-2"
-    assert strip_logarithm("log i (A/cm²)") == "i (A/cm²)"
-    assert strip_logarithm("lg(i)") == "i"
+    assert strip_logarithm("log10(|i| / A cm-2)") == ("i / A cm-2", False)
+    assert strip_logarithm("log i (A/cm²)") == ("i (A/cm²)", False)
+    assert strip_logarithm("lg(i)") == ("i", False)
+    assert strip_logarithm("logI (A)") == ("I (A)", False)
+    assert strip_logarithm("log10(i) (A)") == ("i (A)", False)
+    assert strip_logarithm("ln(i) (A/cm2)") == ("i (A/cm2)", True)
+    assert strip_logarithm("loge(i)") == ("i", True)
+    assert strip_logarithm("ln|I|/A") == ("I /A", True)
     assert strip_logarithm("logging time") is None
+    assert strip_logarithm("Line (V)") is None
     assert strip_logarithm("E (V)") is None
+
+
+@pytest.mark.parametrize("heading", ["pH", "Channel A", "Probe_V", "Sensor H", "Vitamin D", "columnA"])
+def test_a_letter_that_belongs_to_a_name_is_no_unit(heading):
+    assert split_heading(heading) == (heading, None)
+
+
+@pytest.mark.parametrize(
+    ("heading", "name", "unit"),
+    [
+        ("ImA", "I", "mA"),
+        ("currentuA", "current", "uA"),
+        ("potentialmV", "potential", "mV"),
+        ("currentA", "current", "A"),
+        ("Ewe V", "Ewe", "V"),
+        ("time_h", "time", "h"),
+        ("t s", "t", "s"),
+    ],
+)
+def test_units_without_brackets(heading, name, unit):
+    found = split_heading(heading)
+    assert (found[0], found[1].text) == (name, unit)
