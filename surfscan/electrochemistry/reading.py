@@ -25,7 +25,7 @@ from surfscan.electrochemistry.headers import (
 from surfscan.electrochemistry.plausibility import check_columns, check_current, check_potential
 from surfscan.electrochemistry.references import find_references
 from surfscan.electrochemistry.scans import LEAST_POINTS, find_scans, find_strays, goes_on, jumps_about
-from surfscan.electrochemistry.signs import give_sign
+from surfscan.electrochemistry.signs import give_sign, looks_logarithmic
 from surfscan.electrochemistry.sweep import Scan, Sweep
 from surfscan.errors import InputError
 from surfscan.images import Source
@@ -119,6 +119,8 @@ def read_sweep(
             "Bring the lines into the order in which they were measured, and name the file of one sweep",
         )
     warnings += _outside(points, scans)
+    if flow.read.how != "stated" and not flow.is_logarithm:
+        _check_logarithm(path, points, scans, flow)
     signed = give_sign(
         points.potential, points.current, scans, is_absolute=flow.is_logarithm or flow.is_absolute
     )
@@ -194,6 +196,18 @@ def _check_cells(
                 "Write all values in one unit, and that in the heading; where all cells have the same unit, "
                 f'state it, as in units = {{"{name}": "{cell.unit.text}"}}',
             )
+
+
+def _check_logarithm(path: Path, points: _Points, scans: tuple[Scan, ...], flow: Role) -> None:
+    """Refuse logarithms that no heading calls so."""
+    if looks_logarithmic(points.potential, points.current / flow.factor, scans):
+        raise InputError(
+            path,
+            f"column {flow.read.column} ({flow.read.name!r}), taken as {flow.read.role}, runs as logarithms "
+            "do: negative throughout, with a cusp where it is lowest",
+            f'If it holds logarithms, head it "log10(i / A)" or the like; if not, state it, as in '
+            f'columns = {{"{flow.read.role}": {flow.read.column}}}',
+        )
 
 
 def _check_repeated(path: Path, table: TextTable, roles: Mapping[str, Role]) -> None:

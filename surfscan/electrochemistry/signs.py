@@ -11,6 +11,8 @@ from surfscan.electrochemistry.sweep import Scan
 
 _FEWEST = 3
 _LEAST_SHARE = 0.1
+_LOWEST_LOGARITHM, _LEAST_DECADES = -20.0, 1.0
+_LEAST_LIKENESS = 0.98  # common practice, no source: tried on cathodic peaks with noise
 _WINDOWS = ((4, 0.01), (8, 0.02))  # points to each side at least, V to each side at least
 _LEAST_DIP, _SMOOTHER = 3.0, 0.8  # common practice, no source: tried on passive and on noisy currents
 
@@ -98,6 +100,44 @@ def give_sign(
 
 def _is_apart(one: np.ndarray, other: np.ndarray) -> bool:
     return bool(one.min() > other.max() or other.min() > one.max())
+
+
+def looks_logarithmic(potential_V: np.ndarray, values: np.ndarray, scans: Sequence[Scan]) -> bool:
+    """Whether values taken for currents are decimal logarithms by their course.
+
+    Logarithms of currents below 1 are all negative, and fall to a cusp where the current changes its sign;
+    with their sign restored there, the currents rise with the potential throughout. A current itself has no
+    such cusp at its most negative value.
+
+    Parameters
+    ----------
+    potential_V, values : ndarray of shape (n,)
+        Finite; the numbers of the file.
+    scans : sequence of Scan
+
+    Returns
+    -------
+    bool
+    """
+    inside = values[_inside(values.size, scans)]
+    if not inside.size or inside.max() >= 0 or inside.min() < _LOWEST_LOGARITHM:
+        return False
+    if inside.max() - inside.min() < _LEAST_DECADES:
+        return False
+    magnitude = 10.0**values
+    for scan in scans:
+        zero = _zero_current(potential_V, magnitude, scan, is_absolute=False)
+        if zero is not None:
+            potential, size = potential_V[scan.points], magnitude[scan.points]
+            if _likeness_of_order(potential, np.where(potential < zero, -size, size)) > _LEAST_LIKENESS:
+                return True
+    return False
+
+
+def _likeness_of_order(one: np.ndarray, other: np.ndarray) -> float:
+    """Correlation of ranks."""
+    first, second = (np.argsort(np.argsort(values, kind="stable")) for values in (one, other))
+    return float(np.corrcoef(first, second)[0, 1])
 
 
 def _inside(count: int, scans: Sequence[Scan]) -> np.ndarray:

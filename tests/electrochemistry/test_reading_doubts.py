@@ -141,3 +141,23 @@ def test_repeated_headings_of_another_meaning(path, repeated, fault, start):
     with pytest.raises(InputError, match=fault) as caught:
         read_sweep(path)
     assert caught.value.path == f"{path}:{(start or 251) + 3}"
+
+
+@pytest.mark.parametrize("header", ["", "E (V)\tI (A)\n", "E (V)\ti (A/cm2)\n"])
+@pytest.mark.parametrize("potential", [LOOP + 2e-4, LOOP + 4e-4, UP[::10] + 2e-4])
+def test_logarithms_that_no_heading_calls_so(path, header, potential):
+    flow = np.log10(np.abs(activation(potential)))
+    path.write_text(text_of((potential, flow), header))
+    with pytest.raises(InputError, match="runs as logarithms do") as caught:
+        read_sweep(path)
+    assert "log10" in caught.value.remedy
+    assert read_sweep(path, columns={"potential": 1, "current": 2}).current_A.size == potential.size
+
+
+@pytest.mark.parametrize("noise", [0, 0.01, 0.1])
+def test_cathodic_peaks_are_no_logarithms(path, noise):
+    over = UP - UP.mean()
+    factor = 1 + noise * np.random.default_rng(2).normal(size=UP.size)
+    for peak in (np.exp(-((over / 0.05) ** 2)), 1 / (1 + (over / 0.03) ** 2), np.tanh(over / 0.03) ** 2):
+        path.write_text(text_of((UP, -(1 + 8 * peak) * factor), "E (V)\tI (mA)\n"))
+        assert read_sweep(path).current_A.size == UP.size
