@@ -59,6 +59,7 @@ def test_cyclic_rows():
     said = sweep_text(_measured(whole, np.concatenate([forward, reverse])))
     assert "breakdown potential" in said
     assert "protection potential" in said
+    assert " V vs SCE (between 0." in said
     assert "at fixed density" in said
     retraced = sweep_text(_measured(whole, np.concatenate([forward, np.interp(down, up, forward)])))
     assert "is a uniform reaction" in retraced

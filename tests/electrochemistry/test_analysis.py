@@ -183,4 +183,29 @@ def test_currents_a_million_times_too_large_are_told_and_not_stumbled_over(tmp_p
     path = write(tmp_path / "a.csv", potential, 1e-3 * density * noise, "E (V),I (A)")
     found = measure_sweep(read_sweep(path), area_cm2=1.0)
     assert any("called A" in text for text in found.warnings)
-    assert found.summary["method"] is not None
+    assert found.summary["method"] is None
+    assert "no wall in a cell carries that" in found.summary["fit_refused"]
+
+
+def test_current_that_no_wall_carries_gives_no_rate(tmp_path):
+    """µA called A: no rate, resistance or passive current, and the reason stands with each."""
+    potential, density = up_and_down()
+    read = read_sweep(write(tmp_path / "a.csv", potential, density))
+    found = measure_sweep(read, area_cm2=1.0, material=find_material("Fe"))
+    for name in ("icorr_uA_per_cm2", "rate_mm_per_y", "polarization_resistance_ohm_cm2", "fit_note"):
+        assert not found.summary[name]
+    assert "no wall in a cell carries that" in found.summary["fit_refused"]
+    assert "no wall in a cell carries that" in found.summary["polarization_refused"]
+    assert any(text.startswith("No corrosion current: the densities reach") for text in found.warnings)
+    assert np.isnan(found.tables["sweep_runs"]["icorr_uA_per_cm2"]).all()
+    assert found.summary["Ecorr_V"] == pytest.approx(-0.5, abs=1e-3)
+
+
+def test_brackets_of_breakdown_and_protection_stand_in_the_summary(tmp_path):
+    potential, density = pitting()
+    summary = measure_sweep(
+        read_sweep(write(tmp_path / "a.csv", potential, 1e-6 * density)), area_cm2=1.0
+    ).summary
+    for name in ("breakdown", "protection"):
+        low, high = summary[f"{name}_range_V"]
+        assert low - 1e-9 <= summary[f"{name}_V"] <= high + 1e-9

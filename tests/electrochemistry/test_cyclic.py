@@ -118,3 +118,73 @@ def test_oxygen_line():
     assert oxygen_equilibrium_V_SHE(0.0) == pytest.approx(1.229)
     assert oxygen_equilibrium_V_SHE(7.0) == pytest.approx(0.815, abs=1e-3)
     assert oxygen_equilibrium_V_SHE(0.0, 37.0) == pytest.approx(1.2188, abs=1e-4)
+
+
+WIDE = np.arange(-0.25, 0.6, STEP)
+
+
+def _film(potential, share=1.0):
+    return share * PASSIVE * np.tanh((potential + 0.2) / 0.02)
+
+
+def _cyclic(pits_up, pits_down, seed=0):
+    """Pits over a film from -0.2 to 0.6 V, 2 % noise."""
+    up = _noisy(_film(WIDE) + pits_up(WIDE), seed)
+    down = _noisy(_film(WIDE, 0.8) + pits_down(WIDE), seed + 1)
+    return analyse_cyclic(WIDE, up, -0.2, WIDE[::-1], down[::-1])
+
+
+def _line(start, per_V, most=np.inf):
+    return lambda potential: np.minimum(per_V * np.clip(potential - start, 0, None), most)
+
+
+def test_jump_and_ohmic_branches():
+    """Jump to 40 times the passive current at 0.350 V, then ohmic; the reverse run closes at 0.050 V."""
+    for seed in range(0, 10, 2):
+        found = _cyclic(lambda e: np.where(e > 0.35, 20 + 800 * (e - 0.35), 0), _line(0.05, 400), seed)
+        assert found.kind == "breakdown"
+        assert found.breakdown_V == pytest.approx(0.35, abs=0.003)
+        assert found.protection_V == pytest.approx(0.05, abs=0.005)
+        assert found.warnings == ()
+
+
+def test_pits_at_the_limit_of_the_instrument():
+    found = _cyclic(_line(0.35, 3e5, 500), _line(0.05, 3000, 500))
+    assert found.kind == "breakdown"
+    assert found.breakdown_V == pytest.approx(0.35, abs=0.003)
+    assert found.protection_V == pytest.approx(0.05, abs=0.005)
+    assert found.hysteresis_decades > 2
+
+
+def test_pit_that_starts_at_the_vertex_is_no_lower_bound():
+    found = _cyclic(_line(0.59, 200), lambda e: _line(0.05, 900)(e) * np.clip((0.6 - e) / 0.03, 0, 1))
+    assert (found.kind, found.breakdown_at_least_V) == ("breakdown", None)
+    assert found.rise.rise_V is None
+    assert found.breakdown_range_V[0] == found.breakdown_V == pytest.approx(0.59, abs=0.004)
+    assert found.breakdown_range_V[1] == found.vertex_V
+    assert "at the vertex or just below it" in found.warnings[0]
+
+
+def test_weak_loops_are_undecided():
+    """Twice the current on the way back, without a rise and below a retraced rise, is no pit for sure."""
+    found = _cyclic(lambda e: 0 * e, lambda e: _film(e, 1.2))
+    assert (found.kind, found.breakdown_V, found.breakdown_at_least_V) == ("undecided", None, None)
+    assert "sweep further" in found.warnings[0]
+    rise = _line(0.4, 4000)
+    found = _cyclic(rise, lambda e: rise(e) + _film(e, 1.2))
+    assert (found.kind, found.breakdown_V, found.breakdown_at_least_V) == ("undecided", None, None)
+    assert "just below" in found.warnings[0]
+
+
+def test_loop_that_closes_above_breakdown_is_warned_about():
+    found = _cyclic(_line(0.2, 100), _line(0.25, 3000))
+    assert found.kind == "breakdown"
+    assert found.protection_V > found.breakdown_range_V[1]
+    assert "above the breakdown potential" in found.warnings[0]
+
+
+def test_large_passive_current_is_warned_about_and_a_limit_refused():
+    assert "usually let through" in analyse_cyclic(WIDE, 600 * _film(WIDE), -0.2).warnings[0]
+    limit = analyse_cyclic(WIDE, 2e4 * _film(WIDE), -0.2)
+    assert (limit.passive, limit.breakdown_at_least_V) == (None, None)
+    assert "no passive film" in limit.refused

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from surfscan.electrochemistry.methods import ASSUMED, FIT, STERN_GEARY, TAFEL, analyse_run
+from surfscan.electrochemistry.methods import ASSUMED, FIT, STERN_GEARY, TAFEL, analyse_run, refuse_run
 from surfscan.electrochemistry.mixed_control import MixedControl, current_density_uA_per_cm2
 from surfscan.electrochemistry.settings import SweepSettings
 
@@ -26,6 +26,22 @@ def test_fit_comes_first_and_the_others_agree():
         assert each.ci95[0] < each.icorr_uA_per_cm2 < each.ci95[1]
     # cathodic slope that counts at Ecorr under mixed control: bc / (1 - icorr / ilim)
     assert pytest.approx(1 / (np.log(10) * (1 / 0.08 + 0.9 / 0.12)), rel=0.02) == run.constant.B_V
+
+
+def test_curved_window_is_warned_about_only_where_the_resistance_counts():
+    whole = analyse_run(POTENTIAL, _swept())
+    assert whole.resistance.warnings
+    assert not any("slope di/dE" in text for text in whole.warnings)
+    near = np.abs(POTENTIAL + 0.5) < 0.025
+    assert any("slope di/dE" in text for text in analyse_run(POTENTIAL[near], _swept(noise=0)[near]).warnings)
+
+
+def test_refused_run_keeps_the_zero_current_potential_only():
+    run = refuse_run(analyse_run(POTENTIAL, _swept()), "no such current")
+    assert run.zero.Ecorr_V == pytest.approx(-0.5, abs=1e-3)
+    assert run.headline is None
+    assert {each.refused for each in run.methods} == {"no such current"} == {run.resistance.refused}
+    assert (run.fit, run.tafel, run.constant) == (None, None, None)
 
 
 def test_tafel_where_the_fit_is_refused():

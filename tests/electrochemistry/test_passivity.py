@@ -3,7 +3,12 @@
 import numpy as np
 import pytest
 
-from surfscan.electrochemistry.passivity import find_passive_stretch, find_rise, find_transients
+from surfscan.electrochemistry.passivity import (
+    find_departure,
+    find_passive_stretch,
+    find_rise,
+    find_transients,
+)
 
 POTENTIAL = np.arange(-0.4, 0.8, 0.001)
 ZERO = -0.3
@@ -65,3 +70,42 @@ def test_active_metal_has_no_passive_stretch():
     assert "120 mV a decade" in find_passive_stretch(POTENTIAL, active, ZERO)
     short = POTENTIAL < ZERO + 0.1
     assert "150 mV are needed" in find_passive_stretch(POTENTIAL[short], active[short], ZERO)
+
+
+@pytest.mark.parametrize("step", [0.001, 0.005, 0.012])
+@pytest.mark.parametrize("shape", ["jump", "ohmic", "convex", "limit"])
+def test_sudden_rise_stays_within_the_points_that_bracket_it(step, shape):
+    potential = np.arange(-0.25, 0.6, step)
+    away = np.clip(potential - 0.35, 0, None)
+    pits = {
+        "jump": np.where(away > 1e-9, 20 + 800 * away, 0),
+        "ohmic": 4000 * away,
+        "convex": 2e4 * away**2,
+        "limit": np.minimum(3e5 * away, 500),
+    }[shape]
+    for seed in range(10):
+        density = _noisy(np.where(potential > -0.2, 1.0, -1.0) + pits, 0.02, seed)
+        passive = find_passive_stretch(potential, density, -0.2)
+        found = find_rise(potential, density, passive)
+        low, high = found.bracket_V
+        assert found.rise_V == pytest.approx(0.35, abs=max(0.005, 1.01 * step))
+        assert low <= found.rise_V <= high == found.exceeds_V
+        assert low == pytest.approx(0.35, abs=max(0.005, 1.01 * step))
+
+
+def test_departure_short_of_a_rise():
+    density = np.where(POTENTIAL > 0.78, 4.0, 1.0) * np.where(POTENTIAL > ZERO, 1.0, -1.0)
+    passive = find_passive_stretch(POTENTIAL, _noisy(density), ZERO)
+    assert find_rise(POTENTIAL, density, passive).rise_V is None
+    assert find_departure(POTENTIAL, density, passive) == pytest.approx(0.78, abs=2e-3)
+    assert find_departure(POTENTIAL, forward(breakdown=9.0, drift=0.0), passive) is None
+
+
+def test_current_at_a_limit_is_no_passive_one():
+    plateau = forward(passive=9000.0, breakdown=9.0, drift=0.0)
+    said = find_passive_stretch(POTENTIAL, plateau, ZERO, largest_uA_per_cm2=1000.0)
+    assert "no passive film lets 1000" in said
+    assert not isinstance(find_passive_stretch(POTENTIAL, plateau, ZERO), str)
+    both = np.where(POTENTIAL > 0.3, 5000.0, 2.0) * np.where(POTENTIAL > ZERO, 1.0, -1.0)
+    found = find_passive_stretch(POTENTIAL, both, ZERO, largest_uA_per_cm2=1000.0)
+    assert found.density_uA_per_cm2 == pytest.approx(2.0)

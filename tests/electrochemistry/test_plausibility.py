@@ -9,6 +9,7 @@ from surfscan.electrochemistry.plausibility import (
     check_current,
     check_density,
     check_potential,
+    impossible_density,
     rough_corrosion_density,
 )
 from surfscan.electrochemistry.sweep import ColumnRead, Scan, Sweep
@@ -62,6 +63,12 @@ def test_densities():
     assert "below what cells can measure" in check_density(sweep(1e-5 * CURRENT), 1000.0)[0]
     with pytest.raises(ValueError, match="area"):
         check_density(sweep(CURRENT))
+
+
+def test_impossible_density():
+    assert "2 A/cm² would follow" in impossible_density(np.array([np.nan, -3e6, 1.0]), 2e6)
+    assert impossible_density(np.array([3e6, 1.0]), 100.0) == ""
+    assert impossible_density(np.array([2e5, 1.0]), 1e5) == ""
 
 
 def test_rough_density():
