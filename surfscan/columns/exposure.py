@@ -70,7 +70,7 @@ EXPOSURE_TABLES: dict[str, tuple[Column, ...]] = {
     "excursions": (
         Column("channel", "", "str", "Channel, or 'log' for gaps and steps of the clock."),
         Column("kind", "", "str", "'above' or 'below' the tolerance, 'frozen', 'doubtful', 'gap', 'daylight "
-               "saving' or 'backwards'."),
+               "saving', 'doubtful hour' or 'backwards'."),
         Column("start_h", "h", "float64", _TIME),
         Column("length_h", "h", "float64", "From the first reading outside to the first one back inside."),
         Column("outside_h", "h", "float64", "Time outside in it; not-a-number where that has no meaning."),

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from surfscan.immersion.acid import acid_rates, metal_of_acid_mg, why_no_acid_rate
+from surfscan.immersion.acid_log import AcidTotals
 from surfscan.immersion.estimates import RateEstimate
 from surfscan.immersion.exposure_run import ExposureRun
 from surfscan.immersion.exposure_settings import ExposureSettings
@@ -18,6 +19,7 @@ from surfscan.immersion.settings import ImmersionSettings
 from surfscan.materials.material import Material
 
 _LEAST_STRETCHES = 4
+_LARGE_SHARE = 0.05  # of all acid, from which a lone rise is said
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,8 @@ class AcidBalance:
     refused : str
         Why there is no rate; empty where there is one.
     warnings : tuple of str
+    reservations : tuple of str
+        What speaks against the total.
     """
 
     kind: str
@@ -59,6 +63,7 @@ class AcidBalance:
     scale: float
     refused: str
     warnings: tuple[str, ...]
+    reservations: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Ready for JSON: figures of the whole exposure."""
@@ -131,13 +136,8 @@ def balance_acid(
     if len(hours) < 2:
         return _none("The acid column has fewer than two readings.", told, why)
     volumes = scale * (volumes - (0.0 if told == "events" else volumes[0]))
-    warnings = []
-    if which == 0 and run.acid.resets:
-        warnings.append(
-            "The total of the acid was set back "
-            f"{'once' if run.acid.resets == 1 else f'{run.acid.resets} times'}: "
-            "it is taken to have gone on from 0, and what was dosed between the two readings is lost."
-        )
+    reservations = _reservations(run.acid, scale, float(volumes[-1])) if which == 0 else ()
+    warnings = [*(_misread(run.acid) if which == 0 else ()), *reservations]
     per_day = settings.acid_blank_mL_per_day
     blank = np.zeros(len(hours)) if per_day is None else per_day * (hours - hours[0]) / 24
     concentration = settings.acid_mol_per_L
@@ -183,7 +183,45 @@ def balance_acid(
         scale,
         refused,
         tuple(warnings),
+        reservations,
     )
+
+
+def _misread(acid: AcidTotals) -> tuple[str, ...]:
+    """Readings of a total that were left out."""
+    if not acid.glitches:
+        return ()
+    what = "one reading" if acid.misread == 1 else f"{acid.misread} readings"
+    return (
+        f"The total of the acid left its level {_times(acid.glitches)} and did not stay away: {what} "
+        "left out as misread.",
+    )
+
+
+def _reservations(acid: AcidTotals, scale: float, volume_mL: float) -> tuple[str, ...]:
+    """What makes a total less than sure: set back, or risen faster than it can have."""
+    said = []
+    if acid.resets:
+        said.append(
+            f"The total of the acid was set back {_times(acid.resets)}: it is taken to have gone on from 0, "
+            "and what was dosed between the two readings is lost."
+        )
+    if acid.jumps:
+        said.append(
+            f"The total of the acid rose {_times(acid.jumps)} faster than the pump gives "
+            f"(`acid_pump_mL_per_min`), by {scale * acid.jumped:.3g} mL in all: this is not counted."
+        )
+    if scale * acid.lone_rise > _LARGE_SHARE * volume_mL:
+        said.append(
+            f"The total of the acid rose by {scale * acid.lone_rise:.3g} mL between two readings, more than "
+            "ten times as fast as ever else: it is counted as dosed. State `acid_pump_mL_per_min` where it "
+            "was not."
+        )
+    return tuple(said)
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _why_no_rate(concentration: float | None, material: Material | None, area_cm2: float | None) -> str:

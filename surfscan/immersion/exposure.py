@@ -110,6 +110,7 @@ def measure_exposure(
         raise InputError(
             path, "no reading lies between start and stop", "State start and stop within the log"
         )
+    run.finish()
     start_us = run.first_us if run.start_us is None else run.start_us
     stop_us = run.last_us if run.stop_us is None else run.stop_us
     if stop_us <= start_us:
@@ -135,7 +136,9 @@ def measure_exposure(
         chosen,
         gap_h=run.gap_us / HOUR_US,
         steps_back=clock.counts.get("backwards", 0),
+        clock_changes=clock.counts.get("daylight saving", 0) + clock.counts.get("doubtful hour", 0),
         resistance=resistance,
+        acid=balance.reservations,
         checks=outcomes,
     )
     warnings = [*reader.warnings, *log_warnings(path, reader, clock, run, findings, start_us)]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from surfscan.immersion.acid_log import AcidTotals
+from surfscan.immersion.acid_log import AcidTotals, LateTotals
 from surfscan.immersion.excursions import ExcursionFinder
 from surfscan.immersion.exposure_settings import ExposureSettings
 from surfscan.immersion.frozen import RunFinder
@@ -181,7 +181,17 @@ class ExposureRun:
             finder = None if band is None else ExcursionFinder(*_limits(*band), merge)
             runs = None if channel.name == "acid" else RunFinder(round(HOUR_US * self.settings.frozen_h))
             self.totals.append(ChannelTotals(band, finder, runs))
+            if channel.name == "acid":
+                self.acid = AcidTotals(self._pump_per_us(channel))
         self._carry: tuple[int, np.ndarray] | None = None
+
+    def _pump_per_us(self, channel: Channel) -> float | None:
+        """What the pump gives at most in a microsecond, in the unit of the acid column."""
+        rate, pulse = self.settings.acid_pump_mL_per_min, self.settings.acid_mL_per_pulse
+        is_counted = channel.unit.quantity == "count" or self.settings.acid_is == "counter"
+        if rate is None or (is_counted and pulse is None):
+            return None
+        return rate / 60e6 / (pulse if is_counted and pulse is not None else 1.0)
 
     @property
     def judged(self) -> list[int]:
@@ -284,8 +294,23 @@ class ExposureRun:
             empty if drop is None else np.where(is_flowing, drop, np.nan),
             np.where(is_flowing, flow, np.nan),
         ]
-        acid = self.acid.take(values[self._index["acid"]]) if "acid" in self._index else [empty, empty]
+        acid: Sequence[np.ndarray] = [empty, empty]
+        if "acid" in self._index:
+            found, late = self.acid.take(time_us, values[self._index["acid"]])
+            acid = list(found)
+            self._trace_late(late)
         self.trace.take(time_us, [*values, *pair, *acid])
+
+    def finish(self) -> None:
+        """Take in what waited for readings that did not come."""
+        if "acid" in self._index:
+            self._trace_late(self.acid.finish())
+
+    def _trace_late(self, late: LateTotals) -> None:
+        if len(late.time_us):
+            assert self.trace is not None
+            empty = np.full(len(late.time_us), np.nan)
+            self.trace.take(late.time_us, [empty] * (len(self.channels) + 2) + [late.totals, empty])
 
     def _pressure_drop(self, values: np.ndarray) -> np.ndarray | None:
         if "pressure drop" in self._index:

@@ -71,6 +71,12 @@ class ExposureSettings(ProcedureSettings):
         description="What to do where the clock goes back other than by a change of daylight-saving time: "
         "'refuse', or 'resync', which lets the reading follow the one before it by one usual interval.",
     )
+    clock_changes: Literal["auto", "any", "none"] = Field(
+        "auto",
+        description="Where a step of one hour beside steady sampling is a change of daylight-saving time, in "
+        "times without zone: 'auto', between 00:00 and 04:00 in March, April and September to November; "
+        "'any', at any time; 'none', nowhere: the logger paused.",
+    )
     sampling_interval_s: float | None = Field(
         None, gt=0, description="Usual time between readings, s. Unset: their median."
     )
@@ -112,6 +118,12 @@ class ExposureSettings(ProcedureSettings):
         "so far. 'auto': told by heading, unit and content.",
     )
     acid_mL_per_pulse: float | None = Field(None, gt=0, description="Volume of one pulse of a counter, mL.")
+    acid_pump_mL_per_min: float | None = Field(
+        None,
+        gt=0,
+        description="The most that the pump of the acid gives, mL/min. A total that rises by more than in a "
+        "minute, or in the time between two readings, was misread and goes on from where it was.",
+    )
     acid_mol_per_L: float | None = Field(
         None, gt=0, lt=20, description="Concentration of the acid, mol/L. Unset: no metal from acid."
     )

@@ -98,10 +98,17 @@ def _clock_words(path: Path, clock: LogClock, run: ExposureRun, start_us: int) -
     said = []
     for step in clock.steps:
         if step.kind == "daylight saving":
-            way = "forwards" if step.jump_s > 0 else "back"
+            way = "forwards" if 1e6 * step.jump_s > step.after_us - step.before_us else "back"
             said.append(
                 f"Line {step.line}: the clock was put {way} by one hour while sampling went on, taken as "
-                "daylight-saving time and mended. If the logger paused instead, give it times with a zone."
+                "daylight-saving time and mended. If the logger paused instead, set clock_changes = 'none', "
+                "or give it times with a zone."
+            )
+        elif step.kind == "doubtful hour":
+            said.append(
+                f"Line {step.line}: one hour more than usual went by when clocks change. A reading may be "
+                "missing, or the clock was put: times after may be one hour off. Set clock_changes to 'any' "
+                "or 'none', or give times with a zone."
             )
         elif step.kind == "backwards":
             said.append(

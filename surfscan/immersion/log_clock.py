@@ -13,6 +13,8 @@ from surfscan.immersion.log_blocks import TimeForm
 from surfscan.immersion.log_times import DAY_US, HOUR_US
 
 _LONGEST_DST_INTERVAL_US = HOUR_US // 2
+_CHANGE_MONTHS = (3, 4, 9, 10, 11)
+_CHANGE_UNTIL_US = 4 * HOUR_US
 _ENOUGH = 100  # intervals from which a page has a median of its own
 _MOST_LISTED = 1000
 
@@ -23,7 +25,7 @@ class ClockStep:
 
     Attributes
     ----------
-    kind : {"daylight saving", "backwards", "midnight", "gap"}
+    kind : {"daylight saving", "doubtful hour", "backwards", "midnight", "gap"}
     line : int
         Of the reading after it.
     before_us, after_us : int
@@ -44,8 +46,11 @@ class LogClock:
     """Mends the times of consecutive pages.
 
     A step of one hour, forwards or back, beside the usual interval, with steady sampling on both sides, is a
-    change of daylight-saving time, where stamps have neither zone nor are counted. The usual interval is the
-    stated one, or the median of the page (of the page before, where a page has few readings).
+    change of daylight-saving time, where stamps have neither zone nor are counted, and clocks change at all:
+    between 00:00 and 04:00 in March, April and September to November (settings may say otherwise). Where one
+    hour more is as many usual intervals of more than half an hour, a reading may as well be missing: nothing
+    is mended, and it counts as a doubtful hour. The usual interval is the stated one, or the median of the
+    page (of the page before, where a page has few readings).
 
     Attributes
     ----------
@@ -110,19 +115,19 @@ class LogClock:
         unplaced: list[tuple[int, int]] = []
         for i in odd.tolist():
             jump = int(jumps[i])
-            kind = self._kind(i, jumps, usual, float(limit), is_first)
+            kind = self._kind(i, raw_us, jumps, usual, float(limit), is_first)
             if not kind:
                 continue
             shift = 0
             if kind == "midnight":
                 shift = DAY_US
             elif kind == "daylight saving":
-                shift = -HOUR_US if jump > 0 else HOUR_US
+                shift = -HOUR_US if jump > usual else HOUR_US
             elif kind == "backwards":
                 if self.settings.clock_backwards == "refuse":
                     self._refuse(int(line[i]), jump)
                 shift = round(usual) - jump
-            else:
+            elif kind == "gap":
                 gaps.append(i)
             if shift:
                 shifts.append((i, shift))
@@ -176,24 +181,43 @@ class LogClock:
         """How far a step may be from one hour and the usual interval, µs."""
         return min(max(0.5 * self.interval_us, 1e6), 60e6)
 
-    def _kind(self, i: int, jumps: np.ndarray, usual: float, limit: float, is_first: bool) -> str:
+    def _kind(
+        self, i: int, raw_us: np.ndarray, jumps: np.ndarray, usual: float, limit: float, is_first: bool
+    ) -> str:
         """What a jump is; empty where nothing."""
         jump = int(jumps[i])
         if self.form.kind == "clock" and jump < -DAY_US // 2:
             return "midnight"
-        is_local = self.form.kind in ("stamp", "clock") and not self.form.has_zone
-        if is_local and 0 < usual <= _LONGEST_DST_INTERVAL_US:
-            is_hour = abs(abs(jump - usual) - HOUR_US) <= self._slack()
-            if is_hour and self._is_steady(i, jumps, usual, is_first):
-                return "daylight saving"
+        is_hour = usual > 0 and abs(abs(jump - usual) - HOUR_US) <= self._slack()
+        is_change = is_hour and self._may_change(int(raw_us[i]), jump, usual)
+        if is_change and self._is_steady(i, jumps, usual, is_first):
+            is_many = jump > 0 and abs(jump - usual * round(jump / usual)) <= self._slack()
+            is_open = usual > _LONGEST_DST_INTERVAL_US and is_many and self.settings.clock_changes != "any"
+            return "doubtful hour" if is_open else "daylight saving"
         if jump < 0:
             return "backwards"
         return "gap" if jump > limit else ""
 
+    def _may_change(self, after_us: int, jump: int, usual: float) -> bool:
+        """Whether the clock may be put by one hour between a reading and the one before."""
+        is_local = self.form.kind in ("stamp", "clock") and not self.form.has_zone
+        if not is_local or self.settings.clock_changes == "none":
+            return False
+        if self.settings.clock_changes == "any":
+            return True
+        before_us = after_us - jump
+        first, last = min(before_us, after_us), max(before_us + round(usual), after_us)
+        midnight = last - last % DAY_US
+        is_night = first <= midnight + _CHANGE_UNTIL_US
+        if self.form.kind == "clock":
+            return is_night
+        month = int(np.datetime64(midnight, "us").astype("datetime64[M]").astype(np.int64)) % 12 + 1
+        return is_night and month in _CHANGE_MONTHS
+
     def _is_steady(self, i: int, jumps: np.ndarray, usual: float, is_first: bool) -> bool:
         """Whether the intervals beside a jump are usual ones."""
         beside = [k for k in (i - 2, i - 1, i + 1, i + 2) if int(is_first) <= k < len(jumps)]
-        spread = max(0.5 * usual, 1e6)
+        spread = max(0.5 * usual, 1e6) if usual <= _LONGEST_DST_INTERVAL_US else self._slack()
         return bool(beside) and all(abs(float(jumps[k]) - usual) <= spread for k in beside)
 
     def _refuse(self, line: int, jump: int) -> None:

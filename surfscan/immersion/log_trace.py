@@ -36,7 +36,7 @@ class LogTrace:
         self._ends = np.full(MOST_BINS, -1, np.int64)
 
     def take(self, time_us: np.ndarray, values: Sequence[np.ndarray]) -> None:
-        """Take consecutive readings.
+        """Take readings in the order of time; a channel may follow later, with the others not-a-number.
 
         Parameters
         ----------
@@ -55,7 +55,7 @@ class LogTrace:
         filled = np.diff(np.append(starts, len(time_us))) > 0
         starts, bins = starts[filled], bins[filled]
         ends = np.append(starts[1:], len(time_us))
-        self._ends[bins] = time_us[ends - 1]
+        self._ends[bins] = np.maximum(self._ends[bins], time_us[ends - 1])
         for k, row in enumerate(values):
             self._take_channel(k, row, starts, ends, bins)
         self._used = max(self._used, high + 1)

@@ -286,8 +286,8 @@ def _by_line(losses: np.ndarray, settings: ImmersionSettings, blank: tuple[float
     if blank is None and not tail.is_slow_allowed and line.slope_mg_per_cycle > 2 * u:
         warnings.append(
             "It is taken that a cycle leaves no more than half of the product it finds. Product that comes "
-            f"off more slowly looks like metal: at nine tenths left, up to {10 * line.slope_mg_per_cycle:.2g} mg "
-            "more had corroded. A blank through the same cycles tells."
+            "off more slowly looks like metal: at nine tenths left, up to "
+            f"{10 * line.slope_mg_per_cycle:.2g} mg more had corroded. A blank through the same cycles tells."
         )
     warnings += _line_warnings(line, losses, blank, u)
     return _Loss("", loss, max(line_u, allowance), line.degrees_of_freedom, line, tuple(warnings))

@@ -88,7 +88,9 @@ def judge_exposure(
     *,
     gap_h: float = 0.0,
     steps_back: int = 0,
+    clock_changes: int = 0,
     resistance: HydraulicResistance | None = None,
+    acid: Sequence[str] = (),
     checks: Sequence[CheckOutcome] = (),
 ) -> Verdict:
     """The verdict.
@@ -105,7 +107,11 @@ def judge_exposure(
         Immersed without readings.
     steps_back : int, optional
         Times that the clock went back and was mended.
+    clock_changes : int, optional
+        Steps of one hour taken, or perhaps to take, as daylight-saving time.
     resistance : HydraulicResistance, optional
+    acid : sequence of str, optional
+        What speaks against the total of the acid.
     checks : sequence of CheckOutcome, optional
 
     Returns
@@ -164,6 +170,13 @@ def judge_exposure(
         )
     if steps_back:
         add("clock_backwards", False, f"The clock went back {_times(steps_back)}; times after are estimates.")
+    if clock_changes:
+        add(
+            "clock_changes",
+            False,
+            f"The clock stepped by one hour {_times(clock_changes)}, by its time a change of daylight-saving "
+            "time; if it was none, immersed hours are one hour off for each.",
+        )
     if resistance is not None and resistance.is_clogging:
         assert resistance.rise_fraction is not None
         add(
@@ -171,6 +184,8 @@ def judge_exposure(
             False,
             f"The hydraulic resistance rose by {100 * resistance.rise_fraction:.3g} %: a sign of clogging.",
         )
+    for text in acid:
+        add("acid total", False, text)
     for check in checks:
         if check.severity:
             add(f"check of {check.instrument}", check.severity == "not valid", check.reason)

@@ -89,7 +89,8 @@ def test_blocks_and_pages_change_nothing(write_log, monkeypatch):
         lines[k][0] = 40.0 + k % 7 / 100
     for k in range(30_000, 36_000):
         lines[k][1] = 7.412
-    path = write_log(HEADING, lines, step_s=2.0, jumps={25_000: 3600, 40_000: 500})
+    jumps = {25_000: 3600, 40_000: 500}
+    path = write_log(HEADING, lines, step_s=2.0, jumps=jumps, start="2001-03-24T12:06:40")
     whole = measure(path)
     monkeypatch.setattr(text_blocks, "BLOCK_BYTES", 3000)
     monkeypatch.setattr(log_reading, "_HEAD_BYTES", 9000)
@@ -150,13 +151,52 @@ def test_a_long_excursion_is_not_valid(write_log):
     assert summary["verdict_reasons"][0]["severity"] == "not valid"
 
 
-@pytest.mark.parametrize("hour", [3600, -3600])
-def test_daylight_saving_costs_nothing(write_log, hour):
-    path = write_log(HEADING, rows(), jumps={2000: hour})
+def test_two_hourly_readings_keep_the_hour(write_log):
+    path = write_log(HEADING, rows(48), step_s=7200, jumps={24: 3600}, start="2001-03-23T02:00:00")
+    result = measure(path)
+    assert result.summary["immersed_h"] == pytest.approx(94)
+    assert any("put forwards by one hour" in warning for warning in result.warnings)
+
+
+def test_pause_of_an_hour_in_june(write_log):
+    result = measure(write_log(HEADING, rows(), jumps={2000: 3600}, start="2001-06-12T08:00:00"))
+    assert result.summary["immersed_h"] == pytest.approx(3999 / 60 + 1)
+    assert result.summary["gap_count"] == 1
+
+
+def test_misread_total_of_acid(write_log):
+    """One reading of 0, or three of 10 000 mL: the rate stays, and what was left out is said."""
+    plain = measure(write_log(HEADING, rows())).summary["acid_balance"]
+    for misread in ([0.0], [1e4] * 3):
+        lines = rows()
+        for k, value in enumerate(misread):
+            lines[3000 + k][-1] = value
+        result = measure(write_log(HEADING, lines))
+        found = result.summary["acid_balance"]
+        assert {key: found[key] for key in ("acid_mL", "rate")} == {
+            key: plain[key] for key in ("acid_mL", "rate")
+        }
+        assert any("left out as misread" in warning for warning in result.warnings)
+
+
+def test_total_of_acid_set_back_is_a_reservation(write_log):
+    lines = rows()
+    level = lines[3000][-1]
+    for line in lines[3000:]:
+        line[-1] = round(line[-1] - level, 6)
+    result = measure(write_log(HEADING, lines))
+    assert [reason["rule"] for reason in result.summary["verdict_reasons"]] == ["acid total"]
+    assert result.summary["verdict"] == "exposure valid with reservations"
+
+
+@pytest.mark.parametrize(("hour", "start"), [(3600, "2001-03-23T16:40:00"), (-3600, "2001-10-26T17:40:00")])
+def test_daylight_saving_costs_nothing(write_log, hour, start):
+    path = write_log(HEADING, rows(), jumps={2000: hour}, start=start)
     result = measure(path)
     assert result.summary["immersed_h"] == result.summary["in_range_h"] == pytest.approx(3999 / 60)
     assert result.summary["gap_count"] == 0
-    assert result.summary["verdict"] == "exposure valid"
+    assert result.summary["verdict"] == "exposure valid with reservations"
+    assert [reason["rule"] for reason in result.summary["verdict_reasons"]] == ["clock_changes"]
     assert any("Line 2002" in warning and "daylight-saving" in warning for warning in result.warnings)
     stop = result.summary["stop"]
     again = measure(path, stop=stop, start=result.summary["start"])

@@ -29,13 +29,21 @@ def steady(n=400, step_s=60.0, jumps=None):
     return np.round(np.cumsum(steps) * S).astype(np.int64)
 
 
-@pytest.mark.parametrize("step_s", [0.1, 1.0, 60.0, 600.0])
-@pytest.mark.parametrize("hour", [3600, -3600])
+def at(stamp, raw, row):
+    """Times moved so that a row stands at a stamp."""
+    return raw + (np.datetime64(stamp, "us").astype(np.int64) - raw[row])
+
+
+SPRING, AUTUMN = "2024-03-31T03:00", "2024-10-27T02:00"
+
+
+@pytest.mark.parametrize("step_s", [0.1, 1.0, 60.0, 600.0, 7200.0, 86400.0])
+@pytest.mark.parametrize(("hour", "stamp"), [(3600, SPRING), (-3600, AUTUMN), (-3600, "2024-04-06T23:00")])
 @pytest.mark.parametrize("pages", [(), (200,), (199, 201)])
-def test_daylight_saving_is_mended(step_s, hour, pages):
-    raw = steady(400, step_s, {200: hour})
+def test_daylight_saving_is_mended(step_s, hour, stamp, pages):
+    raw = at(stamp, steady(400, step_s, {200: hour}), 200)
     clock, times, held = mended(raw, pages=pages)
-    assert times.tolist() == steady(400, step_s).tolist()
+    assert (times - times[0]).tolist() == steady(400, step_s).tolist()
     assert clock.counts == {"daylight saving": 1}
     assert (clock.steps[0].line, clock.gap_us) == (202, 0)
     assert held[1:].min() >= 0.9 * step_s * S
@@ -45,9 +53,48 @@ def test_daylight_saving_is_mended(step_s, hour, pages):
 
 
 def test_both_changes():
-    clock, times, _ = mended(steady(400, 60, {100: 3600, 300: -3600}))
-    assert times.tolist() == steady(400).tolist()
+    clock, times, _ = mended(at("2024-03-31T01:00", steady(400, 60, {100: 3600, 200: -3600}), 100))
+    assert (times - times[0]).tolist() == steady(400).tolist()
     assert clock.counts == {"daylight saving": 2}
+
+
+@pytest.mark.parametrize("stamp", ["2024-06-12T16:00", "2024-03-31T16:00", "2024-12-01T03:00"])
+def test_a_pause_of_one_hour_when_clocks_do_not_change(stamp):
+    raw = at(stamp, steady(400, 60, {200: 3600}), 200)
+    clock, times, _ = mended(raw)
+    assert clock.counts == {"gap": 1}
+    assert times.tolist() == raw.tolist()
+    assert mended(raw, clock_changes="any")[0].counts == {"daylight saving": 1}
+
+
+def test_no_change_of_clocks_stated():
+    raw = at(SPRING, steady(400, 60, {200: 3600}), 200)
+    assert mended(raw, clock_changes="none")[0].counts == {"gap": 1}
+    with pytest.raises(InputError, match="the clock goes back"):
+        mended(at(AUTUMN, steady(400, 60, {200: -3600}), 200), clock_changes="none")
+
+
+def test_hourly_readings_leave_it_open():
+    """In spring a reading may be missing; in autumn one stamp stands twice, which only the clock does."""
+    raw = at(SPRING, steady(400, 3600, {200: 3600}), 200)
+    clock, times, held = mended(raw)
+    assert clock.counts == {"doubtful hour": 1}
+    assert (times.tolist(), held[200]) == (raw.tolist(), 7200 * S)
+    assert mended(at(AUTUMN, steady(400, 3600, {200: -3600}), 200))[0].counts == {"daylight saving": 1}
+
+
+def test_days_of_uneven_length_are_no_change():
+    """Read once a day, to the minute but one: 25 h are no daylight-saving time."""
+    raw = at("2024-03-31T09:00", steady(60, 86400, {29: 1800, 30: 3600, 31: -3600}), 30)
+    assert mended(raw)[0].counts == {}
+
+
+def test_bare_time_of_day_changes_at_night_only():
+    form = TimeForm("clock", (0,))
+    assert mended(at("1970-01-01T03:00", steady(400, 60, {150: 3600}), 150), form)[0].counts == {
+        "daylight saving": 1
+    }
+    assert mended(at("1970-01-01T15:00", steady(400, 60, {150: 3600}), 150), form)[0].counts == {"gap": 1}
 
 
 @pytest.mark.parametrize("form", [TimeForm("stamp", (0,), has_zone=True), TimeForm("elapsed", (0,), 1e6)])
