@@ -38,6 +38,8 @@ _SCAN_WORDS = re.compile(
 _CELL_NUMBER = re.compile(rb"^[-+]?(?:\d[\d.,]*|[.,]\d+)(?:[eE][-+]?\d+)?\s*")
 _QUOTED_COMMA = re.compile(rb'"[^"\n]*\d,\d[^"\n]*"')
 _DECIMAL_PART = re.compile(rb"0\d+|-0|\d{2,}[eE][-+]?\d+")
+_NO_UNIT = re.compile(rb"[03-9]")
+_LONGEST_UNIT = 24
 _MOST_WORDS = 10_000
 _MOST_INTERLUDES = 10_000
 
@@ -301,7 +303,8 @@ class _Reader:
             text = _CELL_NUMBER.sub(b"", field) if is_word else b""
             with_number = text != field
             key = column, b"1" + text if with_number else text
-            if not text or key in self.cells or len(self.cells) >= _MOST_WORDS:
+            is_known = key in self.cells or len(self.cells) >= _MOST_WORDS
+            if not text or is_known or len(text) > _LONGEST_UNIT or _NO_UNIT.search(text):
                 continue
             unit = parse_unit(decode(text))
             self.cells[key] = None if unit is None else CellUnit(column, unit, with_number, self.line)

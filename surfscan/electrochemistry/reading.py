@@ -268,7 +268,14 @@ def _points(path: Path, table: TextTable, roles: Mapping[str, Role], warnings: l
     starts = _starts(table, potential, kept, warnings)
     if "scan" in roles:
         numbers = values[:, roles["scan"].column]
-        starts += (np.flatnonzero(np.diff(numbers) != 0) + 1).tolist()
+        numbered = (np.flatnonzero(np.diff(numbers) != 0) + 1).tolist()
+        starts += numbered
+        within = [row for row in numbered if goes_on(potential[kept], int(np.searchsorted(kept, row)))]
+        if within:
+            warnings.append(
+                f"The scan number changes while the potential goes on ({len(within)} times, first at line "
+                f"{table.line_of(within[0])}): the scan is parted there."
+            )
     time = _time(table, roles.get("time"), kept, frozenset(starts), warnings)
     boundaries = np.unique(np.searchsorted(kept, np.array(starts, np.int64)))
     if kept.size < values.shape[0]:

@@ -161,3 +161,10 @@ def test_cathodic_peaks_are_no_logarithms(path, noise):
     for peak in (np.exp(-((over / 0.05) ** 2)), 1 / (1 + (over / 0.03) ** 2), np.tanh(over / 0.03) ** 2):
         path.write_text(text_of((UP, -(1 + 8 * peak) * factor), "E (V)\tI (mA)\n"))
         assert read_sweep(path).current_A.size == UP.size
+
+
+def test_a_scan_number_that_changes_within_a_run_is_said(path):
+    path.write_text(text_of((UP, activation(UP), np.where(UP < -0.6, 1, 2)), "E (V)\tI (A)\tCycle\n"))
+    sweep = read_sweep(path)
+    assert len(sweep.scans) == 2
+    assert [w for w in sweep.warnings if "scan number changes while the potential goes on (1 times" in w]
