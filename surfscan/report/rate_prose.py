@@ -49,17 +49,24 @@ METHOD_OF = {
 
 
 def rate_sentences(rates: Sequence[Rate], groups: Sequence[GroupRates]) -> list[str]:
-    """For the summary: of every method its highest and lowest group mean."""
+    """For the summary: of every method its highest and lowest group mean.
+
+    Polarization resistance is said only of groups whose sweeps give no rate by their branches.
+    """
     out = []
+    by_branches = {g.group for g in groups if g.method == SWEEP and g.means["rate_mm_per_y"].n}
     for method in METHODS:
         own = [g for g in groups if g.method == method and g.means["rate_mm_per_y"].n]
         own.sort(key=lambda g: g.means["rate_mm_per_y"].value)
-        own_rates = [r for r in rates if r.method == method]
+        if method == RESISTANCE:
+            own = [g for g in own if g.group not in by_branches]
+        elif not own:
+            shared = [r for r in rates if r.method == method and math.isfinite(r.mm_per_y)]
+            out += [f"By {NAMES[method]}, {r.record.specimen_names}: {_rate(r)}." for r in shared[:2]]
         if not own:
-            shared = [r for r in own_rates if math.isfinite(r.mm_per_y)]
-            out += [f"Rate by {NAMES[method]} of {r.record.specimen_names}: {_rate(r)}." for r in shared[:2]]
             continue
-        text = f"Rate by {NAMES[method]} is highest in “{own[-1].group}”: {_mean(own[-1])}"
+        highest = "highest in " if len(own) > 1 else ""
+        text = f"By {NAMES[method]}, {highest}“{own[-1].group}”: {_mean(own[-1])}"
         if len(own) > 1:
             text += f"; lowest in “{own[0].group}”: {_mean(own[0])}"
         text += f"; {own[-1].bias}" if own[-1].bias else ""

@@ -7,10 +7,11 @@ from surfscan.report.rates import group_rates, rates_of
 def test_summary_names_method_interval_and_specimens(rate_records):
     rates = rates_of(rate_records.values())
     said = rate_sentences(rates, group_rates(["bare", "steel"], rates))
-    assert said[0].startswith("Rate by mass loss is highest in “bare”: 2.8")
+    assert said[0].startswith("By mass loss, “bare”: 2.8")
     assert "95 % interval" in said[0] and said[0].endswith("3 specimens).")
-    assert any(s.startswith("Rate by acid dosed of U1 + U2 + U3: 0.5") and "reads low" in s for s in said)
-    assert any(s.startswith("Rate by collected hydrogen") and s.endswith("; reads low.") for s in said)
+    assert any(s.startswith("By acid dosed, U1 + U2 + U3: 0.5") and "reads low" in s for s in said)
+    assert any(s.startswith("By collected hydrogen, “bare”") and s.endswith("; reads low.") for s in said)
+    assert any(s.startswith("By polarization resistance, “steel”: 0.0011") for s in said)  # no branches there
     assert said[-1] == "5 of 14 rates refused, each with its reason in the table."
 
 
