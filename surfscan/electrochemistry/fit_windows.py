@@ -204,7 +204,7 @@ def misfit_of(fitter: Fitter, inside: np.ndarray, fit: WindowFit) -> float:
     over = fitter.points.potential_V[inside] - fitter.points.zero_V
     squares = []
     for side in (over < 0, over >= 0):
-        for block in np.array_split(deviation[side], _BLOCKS_A_SIDE):
+        for block in np.array_split(deviation[side], min(_BLOCKS_A_SIDE, max(int(side.sum()) // 2, 1))):
             if len(block) > 1:
                 noise = float(np.mean(np.diff(block) ** 2)) / 2 / len(block)
                 squares.append(float(block.mean()) ** 2 - noise)

@@ -350,7 +350,7 @@ def _values(
     if math.exp(min(half[3], 700.0)) <= _SLOPES_KNOWN_WITHIN:
         shown["cathodic_slope_mV_per_decade"] = 1e3 * curve.cathodic_slope_V
         shown["cathodic_slope_mV_per_decade_ci95"] = _factor(1e3 * curve.cathodic_slope_V, half[3])
-    if limited:
+    if limited and curve.limiting_ratio > 0:
         gradient = np.array([1.0, -1 / curve.limiting_ratio])
         variance = float(gradient @ covariance[np.ix_([1, 4], [1, 4])] @ gradient)
         limit = curve.limiting_current_uA_per_cm2

@@ -1,6 +1,9 @@
 """Choice of model and window, and the spread between windows."""
 
+from dataclasses import replace
+
 import numpy as np
+import pytest
 
 from surfscan.electrochemistry.current_scale import scale_of
 from surfscan.electrochemistry.fit_rules import FitRules
@@ -10,6 +13,7 @@ from surfscan.electrochemistry.fit_windows import (
     Fitter,
     choose_model,
     choose_window,
+    misfit_of,
     vector_of,
     window_spread,
 )
@@ -66,6 +70,22 @@ def test_spread_is_nil_where_noise_explains_it():
 def test_too_few_points_are_not_fitted():
     """A window of a few points gives nothing."""
     assert choose_model(fitter(), (-0.425, -0.415)) is None
+
+
+def test_misfit_of_a_coarse_sweep():
+    """Seven points to one side and eight to the other still make blocks of two, so that a misfit is seen."""
+    coarse = CURVE.Ecorr_V + np.arange(-0.0805, 0.071, 0.0101)
+    points = scan_points(coarse, current_density_uA_per_cm2(coarse, CURVE))
+    sweep = Fitter(
+        points, scale_of(points.potential_V, points.density_uA_per_cm2, points.zero_V), 0.0, FitRules()
+    )
+    inside = np.ones(points.potential_V.size, bool)
+    chosen = choose_model(sweep, (float(coarse[0]), float(coarse[-1])))
+    off = replace(
+        chosen.fit, residuals=np.full(inside.size, 0.1) / sweep.scale.sigma(points.density_uA_per_cm2)
+    )
+    assert inside.size == 15
+    assert misfit_of(sweep, inside, off) == pytest.approx(0.1)
 
 
 def test_doubt_about_the_model_never_narrows():
