@@ -137,7 +137,7 @@ def test_demo_against_truth(tmp_path, capsys, monkeypatch):
     of_images = (source / "study.toml").read_text(encoding="utf-8").partition("[[sweep]]")[0]
     head, *blocks = of_images.split("[[image]]\n")
     kept = [block for block in blocks if '"U28-1"' in block]
-    stated = [line.split(" = ") for block in kept for line in block.splitlines() if " = " in line]
+    stated = [line.split(" = ", 1) for block in kept for line in block.splitlines() if " = " in line]
     files = [value.strip('"') for key, value in stated if key == "file"]
     companions = [value.strip('"') for key, value in stated if key in COMPANIONS]
     (small / "study.toml").write_text("[[image]]\n".join([head, *kept]), encoding="utf-8")
@@ -147,7 +147,7 @@ def test_demo_against_truth(tmp_path, capsys, monkeypatch):
     for file in (*files, *companions):
         (small / file).parent.mkdir(exist_ok=True)
         shutil.copy(source / file, small / file)
-    shutil.copy(source / "truth_rates.csv", small)
+    (small / "truth_rates.csv").write_text("entry,figure,true_value\n", encoding="utf-8")
     for folder in demo.FOLDERS:
         (small / folder).mkdir(exist_ok=True)
     monkeypatch.setattr(demo, "sample_folder", lambda: small)
