@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 
@@ -28,7 +29,8 @@ class FitRules:
     slope_limits_mV_per_decade : tuple of float
         Tafel slopes outside are no activation slopes.
     largest_resistance_ohm_cm2 : float
-        Upper bound of a series resistance that is fitted.
+        Upper bound of a series resistance that is fitted, besides the one that the steepest stretch of the
+        sweep sets.
     """
 
     smallest_reach_mV: float = 50.0
@@ -38,7 +40,7 @@ class FitRules:
     largest_noise: float = 0.2
     largest_rest_difference_mV: float = 50.0
     slope_limits_mV_per_decade: tuple[float, float] = (25.0, 500.0)
-    largest_resistance_ohm_cm2: float = 500.0
+    largest_resistance_ohm_cm2: float = math.inf
 
     def __post_init__(self) -> None:
         """Refuse rules that nothing can meet."""

@@ -11,6 +11,7 @@ from surfscan.electrochemistry.current_scale import CurrentScale
 from surfscan.electrochemistry.fit_rules import FitRules
 from surfscan.electrochemistry.fitting import FitModel, WindowFit, fit_window
 from surfscan.electrochemistry.mixed_control import PARAMETERS, MixedControl
+from surfscan.electrochemistry.range_steps import RangeStep, closed
 from surfscan.electrochemistry.scan_points import ScanPoints
 from surfscan.electrochemistry.starting_values import largest_resistance_ohm_cm2, start_of
 
@@ -140,6 +141,12 @@ def _inside(fitter: Fitter, window_V: tuple[float, float]) -> np.ndarray:
     return (potential >= window_V[0]) & (potential <= window_V[1])
 
 
+def _largest_resistance(fitter: Fitter) -> float:
+    """Upper bound of a fitted resistance, from the whole sweep and the rules."""
+    ceiling = largest_resistance_ohm_cm2(fitter.points.potential_V, fitter.points.density_uA_per_cm2)
+    return min(fitter.rules.largest_resistance_ohm_cm2, _ABOVE_CEILING * ceiling)
+
+
 def _fits(fitter: Fitter, inside: np.ndarray, near: ChosenFit | None) -> list[WindowFit]:
     """All models at one window: activation and mixed control, each without and with a fitted resistance.
 
@@ -149,7 +156,7 @@ def _fits(fitter: Fitter, inside: np.ndarray, near: ChosenFit | None) -> list[Wi
     """
     potential, density = fitter.points.potential_V[inside], fitter.points.density_uA_per_cm2[inside]
     ceiling = largest_resistance_ohm_cm2(potential, density)
-    bound = min(fitter.rules.largest_resistance_ohm_cm2, _ABOVE_CEILING * ceiling)
+    bound = _largest_resistance(fitter)
     held = fitter.resistance_ohm_cm2
 
     def run(start: MixedControl, model: FitModel) -> WindowFit:
@@ -310,7 +317,7 @@ def window_spread(fitter: Fitter, chosen: ChosenFit, others: tuple[ChosenFit, ..
 
     for other in others:
         count(other.window_V, other.fit)
-    bound = fitter.rules.largest_resistance_ohm_cm2
+    bound = _largest_resistance(fitter)
     seen = {chosen.window_V}
     for share in SUB_WINDOWS:
         window = zero - max(share[0] * reach[0], shortest), zero + max(share[1] * reach[1], shortest)
@@ -331,3 +338,25 @@ def window_spread(fitter: Fitter, chosen: ChosenFit, others: tuple[ChosenFit, ..
         return WindowSpread(tuple(windows), tuple(kinetics), np.zeros(len(PARAMETERS)))
     spread = np.mean(excess, axis=0) if whole_sweep else np.max(excess, axis=0) / 3
     return WindowSpread(tuple(windows), tuple(kinetics), spread)
+
+
+def step_doubt(fitter: Fitter, chosen: ChosenFit, steps: tuple[RangeStep, ...]) -> np.ndarray:
+    """Variance of each parameter from steps of the current in the window, shape (6,).
+
+    Notes
+    -----
+    The window is fitted again, all models, with the steps closed as errors of gain and as errors of zero of
+    the outer ranges. Which range is the true one is not known: the farthest of the two answers is the half
+    width of a rectangular distribution.
+    """
+    doubt = np.zeros(len(PARAMETERS))
+    if not steps:
+        return doubt
+    points = fitter.points
+    for density in closed(points.potential_V, points.density_uA_per_cm2, steps):
+        mended = replace(fitter, points=replace(points, density_uA_per_cm2=density))
+        again = choose_model(mended, chosen.window_V)
+        if again is not None:
+            apart = vector_of(again.fit.kinetics) - vector_of(chosen.fit.kinetics)
+            doubt = np.maximum(doubt, apart**2 / 3)
+    return doubt

@@ -4,7 +4,8 @@ The thread: points are ordered and averaged (`scan_points`), their noise and the
 from the data (`current_scale`); activation and mixed control, without and with series resistance, are fitted
 to a window that a model describes (`fit_windows`, `fitting`), and compared by AICc at the number of points
 that correlated residuals are worth (`correlated`). The interval holds the noise, the doubt about the model,
-and the spread over other windows. `fit_rules` says what is asked of a curve before a value is given.
+the spread over other windows, and what steps of the current change (`range_steps`). `fit_rules` says what is
+asked of a curve before a value is given.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from surfscan.electrochemistry.fit_windows import (
     Fitter,
     WindowSpread,
     choose_window,
+    step_doubt,
     vector_of,
     window_spread,
 )
@@ -29,6 +31,7 @@ from surfscan.electrochemistry.mixed_control import (
     current_density_uA_per_cm2,
     partial_currents_uA_per_cm2,
 )
+from surfscan.electrochemistry.range_steps import RangeStep, find_range_steps
 from surfscan.electrochemistry.scan_points import ScanPoints, scan_points
 
 DOUBLE_LAYER_UF_PER_CM2 = 40.0
@@ -40,6 +43,7 @@ _ALL_TRANSPORT = 0.9
 _SLOPES_KNOWN_WITHIN = 3.0
 _CHARGING_SHARE = 0.1
 _FEWEST_POINTS = 15
+_DROP_THAT_MATTERS_MV = 1.0
 
 Interval = tuple[float, float]
 
@@ -187,7 +191,11 @@ def fit_polarization(
         return PolarizationFit("too few points on one side of the zero-current potential")
     chosen, others = found
     spread = window_spread(fitter, chosen, others)
-    return _judged(points, scale, chosen, spread, rules, series_resistance_ohm_cm2, scan_rate_V_per_s)
+    inside = points.potential_V[chosen.inside], points.density_uA_per_cm2[chosen.inside]
+    fitted = current_density_uA_per_cm2(inside[0], chosen.fit.kinetics)
+    steps = find_range_steps(*inside, points.zero_V, fitted)
+    doubt = spread.excess + step_doubt(fitter, chosen, steps)
+    return _judged(points, scale, chosen, spread, doubt, steps, rules, scan_rate_V_per_s)
 
 
 def _before_fit(points: ScanPoints, rest_potential_V: float | None, rules: FitRules) -> str:
@@ -264,20 +272,23 @@ def _judged(
     scale: CurrentScale,
     chosen: ChosenFit,
     spread: WindowSpread,
+    doubt: np.ndarray,
+    steps: tuple[RangeStep, ...],
     rules: FitRules,
-    stated_resistance: float | None,
     scan_rate_V_per_s: float | None,
 ) -> PolarizationFit:
     """The result with its intervals, refused or not."""
     fit, curve = chosen.fit, chosen.fit.kinetics
     independent = len(fit.residuals) / fit.length
-    covariance = chosen.covariance() + np.diag(spread.excess)
+    covariance = chosen.covariance() + np.diag(doubt)
     quantile = _student(independent - len(fit.model.free))
     deviations = np.sqrt(np.diag(covariance))
     half = np.array([quantile * each if each > 0 else 0.0 for each in deviations])
     values = vector_of(curve)
     ratio = math.exp(min(2 * half[1], 700.0)) if np.isfinite(half[1]) else math.inf
     refused = _after_fit(points, scale, chosen, ratio, rules)
+    if refused and steps:
+        refused = f"{refused}; the current steps ({_listed(steps)}), as where a range is switched"
     currents = [k.icorr_uA_per_cm2 for k in (curve, *spread.kinetics)]
     bounds = (chosen.window_V, *spread.windows_V)
     windows = tuple(
@@ -291,7 +302,7 @@ def _judged(
         shown = _values(curve, values, half, covariance, quantile, fit.model.limited)
         if fit.model.resistive:
             shown["series_resistance_ohm_cm2_ci95"] = _linear(values[5], half[5], lowest=0.0)
-        shown["warnings"] = _warnings(points, chosen, curve, straight, scan_rate_V_per_s)
+        shown["warnings"] = _warnings(points, chosen, steps, straight, scan_rate_V_per_s)
     return PolarizationFit(
         refused,
         model="mixed control" if fit.model.limited else "activation",
@@ -369,15 +380,33 @@ def _anodic_is_straight(points: ScanPoints, chosen: ChosenFit) -> bool:
     return bool(whole or anodic >= 10**_STRAIGHT_DECADES * curve.icorr_uA_per_cm2)
 
 
+def _listed(steps: tuple[RangeStep, ...]) -> str:
+    return ", ".join(step.said for step in steps)
+
+
 def _warnings(
     points: ScanPoints,
     chosen: ChosenFit,
-    curve: MixedControl,
+    steps: tuple[RangeStep, ...],
     straight: bool,
     scan_rate_V_per_s: float | None,
 ) -> tuple[str, ...]:
     """What a reader of the value must know."""
-    said = []
+    said, curve = [], chosen.fit.kinetics
+    if steps:
+        said.append(
+            f"the current steps ({_listed(steps)}), as where a range is switched; the interval holds what closing "
+            "the steps changes; record in one range, or check the ranges against a resistor"
+        )
+    if chosen.fit.model.resistive:
+        largest = float(np.abs(points.density_uA_per_cm2[chosen.inside]).max())
+        drop = 1e-3 * largest * curve.series_resistance_ohm_cm2
+        if drop > _DROP_THAT_MATTERS_MV:
+            said.append(
+                f"the fit finds a series resistance of {curve.series_resistance_ohm_cm2:.3g} ohm cm² "
+                f"({drop:.0f} mV at the largest current), and its slopes and corrosion current depend on "
+                "it; state the solution resistance"
+            )
     if points.spikes:
         said.append(f"{points.spikes} lone points far from their neighbours are left out, as spikes")
     if points.crossings > 1:

@@ -8,17 +8,18 @@ such stretch of a branch is its region; shorter ones that also pass say how much
 Near Ecorr the opposite reaction still takes part of the current: it is added back, from the line of the
 other branch where that is straight, else as the corrosion current falling off with the slope of this
 branch, and how much that matters enters the uncertainty (closed form: both partial currents are the
-corrosion current at Ecorr).
+corrosion current at Ecorr). No region reaches across a step of the current (`range_steps`).
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from surfscan.electrochemistry.correlated import correlation_length
+from surfscan.electrochemistry.range_steps import RangeStep, find_range_steps
 from surfscan.electrochemistry.zero_current import rising
 from surfscan.estimates.groups import t_factor
 
@@ -198,10 +199,11 @@ def extrapolate_tafel(
     """
     rules = rules or TafelRules()
     potential, density = rising(potential_V, density_uA_per_cm2)
+    steps = find_range_steps(potential, density, zero_V)
     anodic, cathodic = TafelBranch(1), TafelBranch(-1)
     for _ in range(_ROUNDS):
         anodic, cathodic = (
-            find_branch(potential, density, zero_V, side, rules, _opposite(other, own))
+            find_branch(potential, density, zero_V, side, rules, _opposite(other, own), steps)
             for side, own, other in ((1, anodic, cathodic), (-1, cathodic, anodic))
         )
     straight = [branch for branch in (anodic, cathodic) if not branch.refused]
@@ -283,6 +285,7 @@ def find_branch(
     side: int,
     rules: TafelRules,
     opposite: Interval | None = None,
+    steps: tuple[RangeStep, ...] = (),
 ) -> TafelBranch:
     """The Tafel region of one branch, or why it has none.
 
@@ -297,11 +300,21 @@ def find_branch(
     opposite : (float, float), optional
         log10 of the density of the opposite reaction at the zero-current potential, and the decades per V
         by which it falls off; it is added back. None adds nothing.
+    steps : tuple of RangeStep, optional
+        Points beyond the first of this branch are not used: a line cannot be carried across it.
 
     Returns
     -------
     TafelBranch
     """
+    step = next((each for each in steps if each.side == side), None)
+    if step is not None:
+        inner = side * (potential_V - step.potential_V) < 0
+        found = find_branch(potential_V[inner], density_uA_per_cm2[inner], zero_V, side, rules, opposite)
+        if found.refused:
+            said = f"{found.refused}; the current steps by {step.said}, as where a range is switched"
+            found = replace(found, refused=f"{said}, and what lies beyond is not used")
+        return found
     distance = side * (potential_V - zero_V)
     at = np.flatnonzero((distance >= rules.least_distance_V) & (side * density_uA_per_cm2 > 0))
     at = at[np.argsort(distance[at], kind="stable")]

@@ -98,6 +98,40 @@ def test_series_resistance_found_stated_and_denied():
     assert denied.refused or "left out" in " ".join(denied.warnings)
 
 
+@pytest.mark.parametrize("resistance", [0.3, 300.0, 3e5])
+def test_resistance_of_any_size_is_found(resistance):
+    """5 mV at the corrosion current, from a molten salt to damp concrete; said to matter."""
+    curve = MixedControl(-0.42, 5e3 / resistance, 0.09, 0.13, 0.1, resistance)
+    fit = fit_polarization(*measured(curve))
+    assert fit.refused == "" and fit.series_resistance_ohm_cm2 == pytest.approx(resistance, rel=0.1)
+    assert fit.icorr_uA_per_cm2_ci95[0] <= 5e3 / resistance <= fit.icorr_uA_per_cm2_ci95[1]
+    assert any("state the solution resistance" in each for each in fit.warnings)
+
+
+def test_unstated_resistance_is_held():
+    """Of 40 intervals, the resistance drawn over two decades and not stated, at least 35 hold the truth."""
+    rng, held = np.random.default_rng(6), 0
+    for seed in range(40):
+        drop = 0.09 * 10 ** rng.uniform(-3, -0.7)
+        fit = fit_polarization(*measured(MixedControl(-0.42, 2.0, 0.09, 0.13, 0.1, drop / 2e-6), seed=seed))
+        low, high = fit.icorr_uA_per_cm2_ci95
+        held += low <= 2.0 <= high
+    assert held >= 35
+
+
+@pytest.mark.parametrize("how", ["gain", "zero"])
+def test_switched_range_is_held(how):
+    """A range 10 % or 0.9 µA/cm² high above 9 µA/cm²: told, and the truth is held."""
+    curve = MixedControl(-0.42, 3.0, 0.09, 0.13, 0.1)
+    for seed in range(4):
+        potential, current = measured(curve, seed=seed)
+        wrong = 1.1 * current if how == "gain" else current + 0.9
+        fit = fit_polarization(potential, np.where(np.abs(current) > 9, wrong, current))
+        assert "range is switched" in " ".join((fit.refused, *fit.warnings))
+        if not fit.refused:
+            assert fit.icorr_uA_per_cm2_ci95[0] <= 3.0 <= fit.icorr_uA_per_cm2_ci95[1]
+
+
 def test_all_transport():
     """Corrosion at the limiting current: no cathodic slope is given, and stirring is named."""
     fit = fit_polarization(*measured(MixedControl(-0.3, 20.0, 0.07, 0.12, 0.9995)))

@@ -105,6 +105,18 @@ def test_lines_that_do_not_meet_at_Ecorr_are_told():
     assert extrapolate_tafel(POTENTIAL, density, -0.5).refused
 
 
+def test_no_region_across_a_switched_range():
+    """A gain 10 % high above 40 µA/cm²: within it no branch has its decade, and the refusal says why."""
+    density = _swept(0.01)
+    found = extrapolate_tafel(POTENTIAL, np.where(np.abs(density) > 40, 1.1 * density, density), -0.5)
+    assert found.icorr_uA_per_cm2 is None
+    assert found.refused.count("as where a range is switched") == 2
+    far = np.where(density > 600, 1.1 * density, density)
+    kept = extrapolate_tafel(POTENTIAL, far, -0.5)
+    assert kept.anodic.window_V[1] < POTENTIAL[np.argmax(density > 600)]
+    assert kept.ci95[0] <= 10 <= kept.ci95[1]
+
+
 def test_scales_with_the_current():
     a = extrapolate_tafel(POTENTIAL, _swept(0.01), -0.5)
     b = extrapolate_tafel(POTENTIAL, 100 * _swept(0.01), -0.5)
