@@ -15,6 +15,20 @@ from surfscan.errors import InputError
 if TYPE_CHECKING:
     from surfscan.procedures.result import Result
 
+_BESIDE = (
+    "verdict",
+    "verdict_reasons",
+    "start",
+    "stop",
+    "immersed_h",
+    "in_range_h",
+    "in_range_fraction",
+    "hydraulic_resistance",
+    "acid_balance",
+    "checks",
+)
+"""Figures of the summary that stand at the top of the JSON too."""
+
 
 def exposure(
     log: Annotated[
@@ -80,7 +94,7 @@ def exposure(
     if json is None:
         print(exposure_text(result))
         return
-    write_text(json, result_json(result))
+    write_text(json, result_json(result, {name: result.summary[name] for name in _BESIDE}))
     for warning in result.warnings:
         print(f"warning: {warning}", file=sys.stderr)
 

@@ -45,8 +45,8 @@ EXPOSURE_TABLES: dict[str, tuple[Column, ...]] = {
             "known_h",
             "h",
             "float64",
-            "Time for which a reading stood; each stands until the next, but not through "
-            "gaps.",
+            "Time for which a reading stood: until the next of a channel that is logged in some rows only, "
+            "until the next row of others, and not through gaps.",
         ),
         Column(
             "in_range_h",

@@ -72,6 +72,10 @@ class ChannelTotals:
         limit = factor * max(self.usual_us, interval_us)
         return np.where(time_us - since <= limit, values, np.nan)
 
+    def is_in_every_row(self, interval_us: float) -> bool:
+        """Whether the channel is logged in every row, so that an empty one is a reading that failed."""
+        return 0 < self.usual_us < _EVERY_ROW * interval_us
+
     def add_values(self, time_us: np.ndarray, held_us: np.ndarray, row: np.ndarray, mark: np.ndarray) -> None:
         """Take rows for mean, spread, noise and runs of equal readings."""
         known = ~np.isnan(row)
@@ -125,6 +129,7 @@ class ChannelTotals:
 
 
 _FEW = 3  # intervals up to which their median says nothing
+_EVERY_ROW = 1.5  # usual intervals of the log, up to which a channel is logged in every row
 
 
 def _limits(point: float, tolerance: float) -> tuple[float, float]:
@@ -268,7 +273,8 @@ class ExposureRun:
         held = np.maximum(passed, 0)
         joint = held
         for k, total in enumerate(self.totals):
-            row = total.standing(times, values[k], interval_us, self.settings.gap_intervals)[:-1]
+            stood = total.standing(times, values[k], interval_us, self.settings.gap_intervals)[:-1]
+            row = values[k][:-1] if total.is_in_every_row(interval_us) else stood
             total.known_us += int(held[~np.isnan(row)].sum())
             if total.finder is None:
                 continue
@@ -276,7 +282,7 @@ class ExposureRun:
             total.inside_us += int(held[is_inside].sum())
             joint = np.where(is_inside, joint, 0)
             if len(row):
-                total.finder.take(times, passed, row)
+                total.finder.take(times, passed, stood)  # one lost reading does not end an excursion
         so_far = self.joint_us + np.cumsum(joint)
         marks = np.concatenate([[self.joint_us], so_far])[-rows:]
         self.joint_us = int(marks[-1])

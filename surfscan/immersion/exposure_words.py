@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
+
 from surfscan.immersion.exposure_run import ExposureRun
 from surfscan.immersion.exposure_tables import ChannelFindings
 from surfscan.immersion.log_blocks import Faults
@@ -12,6 +14,9 @@ from surfscan.immersion.log_clock import LogClock, duration_text
 from surfscan.immersion.log_reading import LogReader
 from surfscan.immersion.log_times import HOUR_US
 from surfscan.immersion.log_units import PLAUSIBLE, UNIT_OF
+
+_LACKING_SHARE = 0.005
+"""Share of the logged time without usable readings of a channel from which it is said."""
 
 
 def log_warnings(
@@ -43,6 +48,8 @@ def log_warnings(
         name = one.channel.name
         if one.total.readings == 0:
             said.append(f"The column of {name} ({one.channel.heading!r}) holds no readings.")
+        else:
+            said += _missing_words(one, run, start_us)
         if one.runs.is_constant and name != "acid":
             said.append(
                 f"{name} reads the same from start to end: a dead sensor cannot be told from a steady one."
@@ -63,6 +70,30 @@ def log_warnings(
                     f"{(longest.start_us - start_us) / HOUR_US:.4g} h on{more}: {what}."
                 )
     return said
+
+
+def _missing_words(one: ChannelFindings, run: ExposureRun, start_us: int) -> list[str]:
+    """Where a channel has no usable reading for long while the log goes on."""
+    assert run.trace is not None and run.first_us is not None and run.last_us is not None
+    logged_h = (run.last_us - run.first_us) / HOUR_US
+    inner_gaps = [(a, b) for a, b in run.gaps if a >= run.first_us and b <= run.last_us]
+    lacking_h = logged_h - one.known_h - sum(b - a for a, b in inner_gaps) / HOUR_US
+    if lacking_h <= _LACKING_SHARE * logged_h:
+        return []
+    text = f"{one.channel.name} has no usable reading for {lacking_h:.3g} h while the log goes on"
+    k = run.channels.index(one.channel)
+    has_none = np.concatenate([[False], run.trace.counts(k) == 0, [False]])
+    edges = np.flatnonzero(np.diff(has_none.astype(np.int8)))
+    if len(edges):
+        starts, ends = edges[::2], edges[1::2]
+        i = int(np.argmax(ends - starts))
+        from_h = (run.first_us + int(starts[i]) * run.trace.width_us - start_us) / HOUR_US
+        length_us = int(ends[i] - starts[i]) * run.trace.width_us
+        if length_us > 0.5 * HOUR_US * lacking_h / len(starts):
+            text += (
+                f", the longest stretch of about {duration_text(length_us)} from {max(from_h, 0.0):.4g} h on"
+            )
+    return [text + ": not known to be in range."]
 
 
 def _fault_words(reader: LogReader) -> list[str]:

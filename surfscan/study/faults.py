@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
@@ -132,10 +132,16 @@ def _said(value: object) -> str:
 def _fields(model: type[BaseModel], path: Iterable[str | int]) -> list[str]:
     for part in list(path)[:-1]:
         field = model.model_fields.get(str(part))
-        inner = field.annotation if field else None
-        if isinstance(inner, type) and issubclass(inner, BaseModel):
-            model = inner
+        inner = _inner_model(field.annotation) if field else None
+        model = inner or model
     return list(model.model_fields)
+
+
+def _inner_model(annotation: object) -> type[BaseModel] | None:
+    """Model that a field holds, by itself or in a list, a tuple or beside None."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next(filter(None, map(_inner_model, get_args(annotation))), None)
 
 
 def _describe_one(kind: str, item: Mapping[str, Any], name: str, fields: list[str]) -> tuple[str, str]:

@@ -47,6 +47,9 @@ def test_json(log, settings, tmp_path, capsys):
     assert main(["exposure", str(log), "--settings", str(settings), "--json", "-"]) == 0
     shown = capsys.readouterr()
     found = json.loads(shown.out)
+    for name in ("verdict", "immersed_h", "in_range_h", "acid_balance"):
+        assert found[name] == found["summary"][name]
+    assert found["channels"] and "excursions" in found
     assert found["procedure"] == "exposure"
     assert found["summary"]["verdict"] == "exposure valid"
     assert found["settings"]["pH"] == 7.4

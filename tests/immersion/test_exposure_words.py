@@ -39,3 +39,15 @@ def test_uneven_sampling(write_log):
 
 def test_nothing_to_say(write_log):
     assert said(write_log("time,pH", [(f"{7.4 + k % 7 / 100:.2f}",) for k in range(300)])) == ()
+
+
+def test_a_channel_that_fails_while_the_log_goes_on(write_log):
+    rows = [(f"{7.4 + k % 7 / 100:.2f}", f"{37 + k % 5 / 10:.1f}" if k < 1200 else "") for k in range(3000)]
+    [warning] = said(write_log("time,pH,temperature (°C)", rows))
+    assert warning.startswith("temperature has no usable reading for 30 h while the log goes on")
+    assert "about 30 h from 19.99 h on" in warning
+
+
+def test_a_channel_that_is_logged_less_often_is_not_missing(write_log):
+    rows = [(f"{7.4 + k % 7 / 100:.2f}", "" if k % 5 else f"{37 + k % 7 / 10:.1f}") for k in range(3000)]
+    assert said(write_log("time,pH,temperature (°C)", rows)) == ()

@@ -8,7 +8,7 @@ from pydantic import ValidationError
 from surfscan.procedures.settings import PitSettings
 from surfscan.study.entries import ImageEntry, Specimen, StudySettings
 from surfscan.study.faults import describe, suggest_key
-from surfscan.study.rate_entries import Material
+from surfscan.study.rate_entries import CheckEntry, LogEntry, Material
 
 
 @pytest.mark.parametrize(
@@ -91,3 +91,14 @@ def test_one_pixel_size_for_both_directions_is_one_fault() -> None:
     assert "pixel_size_um = 0 cannot be used" in _said(
         ImageEntry, {"file": "a", "specimen": "s", "pixel_size_um": 0}
     )
+
+
+def test_unknown_key_in_a_list_of_tables_lists_those_of_the_table() -> None:
+    """Of [[log]], checks = [{...}]: the keys of a check, not those of the log."""
+    check = {"instrument": "pH probe", "offset_before": 0.01}
+    with pytest.raises(ValidationError) as caught:
+        LogEntry.model_validate({"checks": [check]})
+    [remedy] = [r for path, what, r in describe(caught.value, LogEntry) if "unknown key" in what]
+    known = set(CheckEntry.model_fields)
+    assert set(remedy.removeprefix("Known here: ").split(", ")) == known or remedy.startswith("Did you mean")
+    assert not any(key in remedy for key in set(LogEntry.model_fields) - known - {"instrument"})
