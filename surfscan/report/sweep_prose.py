@@ -96,7 +96,9 @@ def cyclic_caption(record: RateRecord) -> str:
         vertex = volts(record.figure("breakdown_at_least_V"))
         out.append(f"No breakdown up to the vertex: breakdown potential ≥\u00a0{vertex} (censored).")
     if kind not in ("", "none", "breakdown") and record.value("rise_V") is not None:
-        out.append(f"The rise at {volts(record.figure('rise_V'))} is taken for {kind}.")
+        rise = f"The rise at {volts(record.figure('rise_V'))}"
+        undecided = "may be breakdown or not: it cannot be told from this sweep"
+        out.append(f"{rise} {undecided if kind == 'undecided' else f'is taken for {kind}'}.")
     if record.value("protection_V") is not None:
         out.append(f"Protection at {volts(record.figure('protection_V'))}{_margin(record, 'protection')}.")
     elif record.value("protection_at_most_V") is not None:
