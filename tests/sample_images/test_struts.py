@@ -169,11 +169,11 @@ def test_measured_width_is_the_true_one(name):
 
 
 def test_intervals_of_the_loss_hold_the_truth():
-    """Five painted crossings, turned and shifted between the pictures; each row can be recomputed."""
+    """Three painted crossings, turned and shifted between the pictures; each row can be recomputed."""
     settings = StrutSettings(before_max_rotation_deg=20, before_max_shift_fraction=0.1)
     scale = Calibration(4.0, 4.0, 0.005, "stated")
     errors, held = [], 0
-    for k in range(5):
+    for k in range(3):
         specimen = Specimen(f"X{k}", UNCOATED, 14, 0.9)
         picture = struts.StrutPicture(specimen, "crossing", (360, 400), 4.0)
         grey, truth = struts.paint(picture)
@@ -188,5 +188,5 @@ def test_intervals_of_the_loss_hold_the_truth():
         assert rows["loss_fraction"] == pytest.approx(1 - left, rel=1e-12, nan_ok=True)
         compared = np.nansum(rows["compared_length_um"])
         assert compared > 0.8 * np.sum(rows["counted_length_um"])
-    assert held == 5
+    assert held == 3
     assert np.sqrt(np.mean(np.square(errors))) < 0.0007
