@@ -45,9 +45,11 @@ class ReadScore:
 def outcome(reading: ScaleReading, picture: BarPicture) -> str:
     """What became of one picture; without a bar of its own, or with two that differ, no scale is right."""
     if reading.calibration is not None:
-        true = {size for bar in picture.bars for size in bar.pixel_sizes_um}
-        agreeing = [t for t in true if abs(reading.calibration.pixel_size_x_um / t - 1) <= OFF]
-        return "taken" if agreeing and len(agreeing) == len(true) else "wrong"
+        size = reading.calibration.pixel_size_x_um
+        agreeing = [[abs(size / true - 1) <= OFF for true in bar.pixel_sizes_um] for bar in picture.bars]
+        # Both bars of a picture agree where they may mean one scale; a lone one has to by either way.
+        right = [any(ways) if len(agreeing) > 1 else all(ways) for ways in agreeing]
+        return "taken" if right and all(right) else "wrong"
     if not reading.readings:
         return "no bar"
     return "no label" if reading.readings[0].label is None else "offered"

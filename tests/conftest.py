@@ -211,7 +211,7 @@ def strut_result(stations, solid_of) -> Callable[..., Result]:
             )
             comparison = Comparison(
                 place, match, mesh_loss(match), 0.0, earlier.length, width_before,
-                np.full(after.n_struts, 0.05), np.zeros(after.n_struts),
+                np.full(after.n_struts, 0.05), np.zeros(after.n_struts), np.zeros(after.n_struts),
             )  # fmt: skip
         relative = 0.0 if scale is None else scale.relative_uncertainty
         with_scale, plain = measure_widths(after, relative_scale_uncertainty=relative), measure_widths(after)

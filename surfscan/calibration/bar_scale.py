@@ -28,6 +28,7 @@ SMALLEST_SIDE_PX = 48
 
 _READ_AT_MOST = 3  # bars whose surroundings are read
 _CONTESTED = 0.6  # of its fit to one bar, from which a label may as well belong to another
+_FAINTER = 0.7  # of its evidence up to which another bar is texture beside a clear one, and contests nothing
 _LONGER = 0.01  # relative difference in length of two such bars that matters
 _UNLIKE = 0.03  # relative difference of two scales of one picture that is a disagreement
 _CONTRADICTED, _SECOND = (
@@ -248,7 +249,10 @@ def _one_bar_a_label(readings: list[BarReading]) -> list[BarReading]:
             out.append(BarReading(reading.bar))
             continue
         other = [r for r in rivals if abs(r.bar.length_px / reading.bar.length_px - 1) > _LONGER]
-        contested = any(r.fit > _CONTESTED * reading.fit for r in other)
+        contested = any(
+            r.fit > _CONTESTED * reading.fit and r.bar.evidence > _FAINTER * reading.bar.evidence
+            for r in other
+        )
         out.append(
             replace(reading, fit=_CONTRADICTED * reading.fit, confidence=_CONTRADICTED * reading.confidence)
             if contested

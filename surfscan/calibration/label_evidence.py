@@ -9,7 +9,7 @@ import numpy as np
 
 from surfscan.calibration.bars import Bar, Box, label_windows
 from surfscan.calibration.label_reading import ReadText, is_plain, read_labels
-from surfscan.calibration.labels import Label, parse_label
+from surfscan.calibration.labels import Label, may_be_shortened, parse_label
 from surfscan.calibration.surroundings import box_behind
 
 _FAR = 3.0  # distance of a label from its bar, in heights of its text, at which it is tied no more
@@ -38,7 +38,8 @@ _NAMES = frozenset(
 _FROM_INK = 0.6  # what a rendering of the distance from the ink weighs: thin letters lose parts in it
 _ENOUGH = 3  # renderings that agree
 _AT_BORDER = 0.6  # what is left of the evidence of a label that may be cut by the picture's border
-_DIGIT_SPACE = 0.25  # widest space between two digits, in heights of recognition's box
+_DIGIT_SPACE = 0.6  # widest space between two digits, in their height: beside a 1 of even width
+_CLEAR_PX = 2  # columns at the border without any ink where no digit is cut in two
 _ALIGNED = 0.25  # of its height by which a label may lie off the middle or the beginning of its bar
 _LIKE_INK = 60  # levels of 255 within which a pixel has the colour of the bar
 _STROKE = 0.12  # share of a column that is ink where a letter goes through it
@@ -88,14 +89,19 @@ def tied_labels(
     near, wide = reading_windows(pixels, bar)
     if expected_um is not None:
         low, high = expected_um
-        tied = _tied_in(pixels, bar, near, only_first=True)
+        tied, _ = _tied_in(pixels, bar, near, only_first=True)
         if tied and low <= tied[0].label.length_um <= high:
             return tied[:1]
-    return _tied_in(pixels, bar, near) or (_tied_in(pixels, bar, wide) if wide != near else [])
+    tied, cut = _tied_in(pixels, bar, near)
+    if wide == near or (tied and not cut):
+        return tied
+    return _tied_in(pixels, bar, wide)[0] or tied
 
 
-def _tied_in(pixels: np.ndarray, bar: Bar, window: Box, *, only_first: bool = False) -> list[TiedLabel]:
-    """Labels at the bar within one window."""
+def _tied_in(
+    pixels: np.ndarray, bar: Bar, window: Box, *, only_first: bool = False
+) -> tuple[list[TiedLabel], bool]:
+    """Labels at the bar within one window, and whether one was left out that the window may cut."""
     row0, row1, col0, col1 = window
     ink = ink_of(pixels, bar)
     part = _without_bar(pixels[row0:row1, col0:col1], bar, row0, col0)
@@ -106,14 +112,16 @@ def _tied_in(pixels: np.ndarray, bar: Bar, window: Box, *, only_first: bool = Fa
         for t in read_labels(part, ink=ink, only_first=only_first)
     ]
     texts = [_leading(t) for t in texts]
-    whole = [t for t in _joined(texts) if not _is_cut(t.box, window, pixels.shape)]
+    joined = _joined(texts)
+    whole = [t for t in joined if not _is_cut(t.box, window, pixels.shape)]
+    left_out = any(parse_label(t.text) for t in joined if _is_cut(t.box, window, pixels.shape))
     found = []
     for place in _places(whole):
         tied = _tied(place, texts, bar)
         if tied is not None:
-            cut = _meets_border(pixels, tied.box, ink) and not _is_aligned(tied.box, bar)
+            cut = _may_be_cut(pixels, tied.label, tied.box, ink) and not _is_aligned(tied.box, bar)
             found.append(replace(tied, evidence=tied.evidence * (_AT_BORDER if cut else 1.0)))
-    return sorted(found, key=lambda t: (-t.evidence * t.position, t.box))
+    return sorted(found, key=lambda t: (-t.evidence * t.position, t.box)), left_out
 
 
 def reading_windows(pixels: np.ndarray, bar: Bar) -> tuple[Box, Box]:
@@ -185,18 +193,25 @@ def _is_cut(box: Box, window: Box, shape: tuple[int, ...]) -> bool:
     )
 
 
-def _meets_border(pixels: np.ndarray, box: Box, ink: np.ndarray) -> bool:
-    """Whether ink begins so close to the picture's left border that a digit before it may be cut off.
+def _may_be_cut(pixels: np.ndarray, label: Label, box: Box, ink: np.ndarray) -> bool:
+    """Whether a label begins so close to the picture's left border that a digit before it may be cut off.
 
-    On the right a unit would be cut, and what is left of it is none.
+    A digit cut in two leaves ink at the border; one cut off whole leaves no more than a space between digits,
+    and a number that bars have with it. On the right a unit would be cut, and what is left of it is none.
     """
-    row0, row1, col0, _ = box
-    space = max(1, round(_DIGIT_SPACE * (row1 - row0)))
-    if col0 > space:
+    row0, row1, col0, col1 = box
+    high = row1 - row0
+    if col0 > high:
         return False
-    strip = pixels[max(0, row0) : row1, :space].astype(np.int16)
-    away = np.abs(strip - ink).reshape(*strip.shape[:2], -1).max(axis=2)
-    return bool(np.any(np.mean(away <= _LIKE_INK, axis=0) >= _STROKE))
+    part = pixels[max(0, row0) : row1, :col1].astype(np.int16)
+    is_ink = np.abs(part - ink).reshape(*part.shape[:2], -1).max(axis=2) <= _LIKE_INK
+    inked = np.flatnonzero(np.mean(is_ink, axis=0) >= _STROKE)
+    if len(inked) == 0 or inked[0] > col0 + high // 2:  # the label has another colour than its bar
+        return col0 <= _DIGIT_SPACE * high
+    first = int(inked[0])
+    rows = np.flatnonzero(is_ink[:, first : first + max(2, high // 3)].any(axis=1))
+    close = first <= _DIGIT_SPACE * (rows[-1] - rows[0] + 1)
+    return close and (may_be_shortened(label) or bool(is_ink[:, :_CLEAR_PX].any()))
 
 
 def _is_aligned(box: Box, bar: Bar) -> bool:

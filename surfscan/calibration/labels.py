@@ -113,6 +113,18 @@ def is_round(label: Label) -> float:
     return 0.9 if any(abs(leading - usual) < 1e-9 for usual in _USUAL) else 0.4
 
 
+def may_be_shortened(label: Label) -> bool:
+    """Whether a number before this one would make another length that bars have: a digit, or "0.".
+
+    50 may have been 150 and 2 may have been 0.2, but no bar is 120 or 1300 long.
+    """
+    number, symbol = label.text.split()
+    longer = [f"{digit}{number}" for digit in "123456789"]
+    if "." not in number and not number.endswith("0"):
+        longer.append(f"0.{number}")
+    return any(is_round(Label(1.0, f"{text} {symbol}", True)) >= 0.9 for text in longer)
+
+
 def label_step_um(label: Label) -> float:
     """Half of the last digit of a label that is not round, µm; 0 for a round one: it is drawn to be exact."""
     if is_round(label) >= 0.9:

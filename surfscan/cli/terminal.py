@@ -27,6 +27,8 @@ def result_text(result: Result) -> str:
     rows = scale_rows(result.summary) if result.procedure == "scale" else {}
     for name, label, unit in _ROWS.get(result.procedure, ()):
         rows[label] = rows.get(label) or _figure(result.summary, name, unit)
+    if rows.get(_ON_STRUT):
+        rows[_ON_STRUT] += f" ({result.summary['min_width_condition']})"
     warnings = _told_by_rows(rows, result) if result.procedure == "pits" else list(result.warnings)
     width = max((len(label) for label, figure in rows.items() if figure), default=0)
     lines += [f"  {label:<{width}}  {figure}" for label, figure in rows.items() if figure]
@@ -62,6 +64,7 @@ def _told_by_rows(rows: dict[str, str], result: Result) -> list[str]:
     return left
 
 
+_ON_STRUT = "  on strut"
 _TEXTURE_UNITS = {"1": "", "deg": "°"}
 _AS_PERCENT = ("Sdr", "Smr1", "Smr2")
 
@@ -72,7 +75,7 @@ _ROWS = {
         ("mean_width_px", "mean width", "px"),
         ("min_width_um", "least width", "µm"),
         ("min_width_px", "least width", "px"),
-        ("min_width_strut", "  on strut", ""),
+        ("min_width_strut", _ON_STRUT, ""),
         ("min_width_s_um", "  from its start", "µm"),
         ("min_width_s_px", "  from its start", "px"),
         ("loss_fraction", "loss of width", "%"),

@@ -67,7 +67,7 @@ _STATION = (
         "width_before_um",
         "µm",
         "float64",
-        "Width at the same place on the picture before; empty without one.",
+        "Width at the same place on the picture before, interpolated along the strut; empty without one.",
         "micrograph",
     ),
     Column(
@@ -162,8 +162,32 @@ _STRUT = (
         "int32",
         "Number of the strut on the picture before that it is, or most of it; 0 where nothing was compared.",
     ),
-    Column("reference_width_um", "µm", "float64", "Mean width before at the same places, or drawn width."),
-    *with_ci95("loss_fraction", "1", "1 minus mean width over reference width; 1 for a missing strut."),
+    Column(
+        "compared_length_um",
+        "µm",
+        "float64",
+        "Length over which widths were compared: counted_length_um against the drawn width, the part of it "
+        "that counts on the picture before as well against that one.",
+    ),
+    Column(
+        "compared_width_um",
+        "µm",
+        "float64",
+        "Mean width over compared_length_um, which mean_width_um may go beyond; 0 for a missing strut.",
+    ),
+    Column(
+        "reference_width_um",
+        "µm",
+        "float64",
+        "Drawn width, or mean width before at the places of compared_length_um; where a straight strut can "
+        "slide along itself, over all of the strut that counts before.",
+    ),
+    *with_ci95(
+        "loss_fraction",
+        "1",
+        "1 minus compared_width_um over reference_width_um, and so over compared_length_um only; 1 for a "
+        "missing strut.",
+    ),
     Column("min_loss_fraction", "1", "float64", "1 minus least width over reference width."),
     Column("mean_section_fraction", "1", "float64", "Mean of section_fraction over the stations that count."),
     Column(
@@ -184,7 +208,16 @@ _STRUT = (
     Column("least_section_col_px", "px", "float64", "Column of the least section."),
     *(
         Column(f"{name}_px", "px", "float64", f"As {name}_um, in px.")
-        for name in ("length", "counted_length", "width_sd", "p05_width", "min_s", "reference_width")
+        for name in (
+            "length",
+            "counted_length",
+            "width_sd",
+            "p05_width",
+            "min_s",
+            "compared_length",
+            "compared_width",
+            "reference_width",
+        )
     ),
     *with_ci95("mean_width_px", "px", "As mean_width_um, in px."),
     *with_ci95("min_width_px", "px", "As min_width_um, in px."),

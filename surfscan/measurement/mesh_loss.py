@@ -49,21 +49,22 @@ def mesh_loss(match: StrutMatch) -> MeshLoss:
     Returns
     -------
     MeshLoss
-        Not-a-number throughout where nothing was compared. Every place counts alike, so long struts count
-        for their length.
+        Not-a-number throughout where nothing was compared. Every place counts for its length.
     """
     nothing = float("nan")
-    before, after, left = match.width_before, match.width_after, ~match.lost
+    before, after, left, length = match.width_before, match.width_after, ~match.lost, match.length
     if not before.size:
         return MeshLoss(nothing, nothing, nothing, nothing, nothing, nothing, 0, 0)
     some = bool(left.any())
     return MeshLoss(
-        width_before=float(before.mean()),
-        width_with_lost=float(after.mean()),
-        width_of_survivors=float(after[left].mean()) if some else nothing,
-        loss_with_lost=1 - float(after.sum() / before.sum()),
-        loss_of_survivors=1 - float(after[left].sum() / before[left].sum()) if some else nothing,
-        lost_fraction=float(np.mean(~left)),
+        width_before=float(np.average(before, weights=length)),
+        width_with_lost=float(np.average(after, weights=length)),
+        width_of_survivors=float(np.average(after[left], weights=length[left])) if some else nothing,
+        loss_with_lost=1 - float((length @ after) / (length @ before)),
+        loss_of_survivors=(
+            1 - float((length[left] @ after[left]) / (length[left] @ before[left])) if some else nothing
+        ),
+        lost_fraction=float(length[~left].sum() / length.sum()),
         struts_before=len(np.unique(match.strut_before)),
         struts_missing=len(match.missing),
     )

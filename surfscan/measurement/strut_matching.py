@@ -17,13 +17,14 @@ MISSING_FROM = 0.9
 
 _NEAR_WIDTHS, _NEAR_PX = 0.6, 4.0  # how far its centreline may have moved: widths before, and at least px
 _LEAST_COMPARED = 3  # stations
+_PAST_END = 0.5  # of a pitch that a place may lie beyond the last station before that counts
 
 Places = Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]
 
 
 @dataclass(frozen=True)
 class StrutMatch:
-    """Stations before, each with what is there after; arrays of shape (m,) over the compared ones.
+    """Places that were compared; arrays of shape (m,).
 
     Attributes
     ----------
@@ -35,6 +36,8 @@ class StrutMatch:
         Station after; -1 where the metal is gone.
     row, col : ndarray
         Place on the picture after.
+    length : ndarray
+        Length along the strut that the place stands for, in the unit handed in.
     width_before, width_after : ndarray
         In the unit handed in; 0 after where the metal is gone.
     missing : ndarray of int
@@ -48,6 +51,7 @@ class StrutMatch:
     station_after: np.ndarray
     row: np.ndarray
     col: np.ndarray
+    length: np.ndarray
     width_before: np.ndarray
     width_after: np.ndarray
     missing: np.ndarray
@@ -59,8 +63,13 @@ class StrutMatch:
         return self.strut_after == 0
 
     def of_after(self, strut: int) -> np.ndarray:
-        """Which compared stations were matched with a strut after, bool of shape (m,)."""
+        """Which places lie on a strut after, bool of shape (m,)."""
         return np.asarray(self.strut_after == strut)
+
+    def of_none(self) -> StrutMatch:
+        """The same without any place."""
+        arrays = {name: getattr(self, name)[:0] for name in self.__dataclass_fields__}
+        return StrutMatch(**arrays)
 
 
 def match_struts(
@@ -92,71 +101,130 @@ def match_struts(
     Returns
     -------
     StrutMatch
+        Places on metal first, in the order of the stations after, then those where the metal is gone.
 
     Notes
     -----
-    A station before that counts is compared where it and both its edges fall into the field after. The
-    station after that is nearest, within 0.6 widths before and at least 4 px (plus three uncertainties of the
-    place), is its match; where that one does not count (fillet, frame), or there is none but the silhouette
-    still shows metal, nothing is said of the place. Where there is neither, the metal is gone. Common
-    practice, no source.
+    Every station after that counts is a place: its width before is interpolated along the strut before, where
+    the stations on either side count as well, at most 0.6 widths before and at least 4 px (plus three
+    uncertainties of the place) away. A station before that counts, and lies with both its edges in the field
+    after, is a place without metal where the silhouette shows none and no station after lies abreast of it as
+    near: within a pitch (plus three uncertainties) along the strut.
+    Of all else nothing is said. Common practice, no source.
     """
-    import cv2
-
+    row, col = to_after(before.row, before.col)
     counts = (before.fault == "") & np.isfinite(before.width)
-    strut = before.strut[counts]
-    row, col = to_after(before.row[counts], before.col[counts])
-    width = before.width[counts] * units[0]
-    rows, cols = solid_after.shape
-    row0, row1, col0, col1 = frame or (0, rows, 0, cols)
-    within = (row >= row0) & (row <= row1 - 1) & (col >= col0) & (col <= col1 - 1)
-    for edge in ((before.left_row, before.left_col), (before.right_row, before.right_col)):
-        y, x = to_after(edge[0][counts], edge[1][counts])
-        within &= (y >= row0) & (y <= row1 - 1) & (x >= col0) & (x <= col1 - 1)
-    r = np.clip(np.rint(row), 0, rows - 1).astype(int)
-    c = np.clip(np.rint(col), 0, cols - 1).astype(int)
-    nearest = np.full(len(row), -1)
-    if len(after.row):
-        at_row = np.clip(np.rint(after.row), 0, rows - 1).astype(int)
-        at_col = np.clip(np.rint(after.col), 0, cols - 1).astype(int)
-        free = np.ones((rows, cols), np.uint8)
-        free[at_row, at_col] = 0
-        _, label = cv2.distanceTransformWithLabels(
-            free, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
-        )
-        station = np.full(int(label.max()) + 1, -1)
-        station[label[at_row, at_col]] = np.arange(len(after.row))
-        nearest = station[label[r, c]]
-        reach = np.maximum(_NEAR_WIDTHS * width / units[1], _NEAR_PX) + 3 * uncertainty_px
-        away = np.hypot(after.row[nearest] - row, after.col[nearest] - col)
-        nearest = np.where((nearest >= 0) & (away <= reach), nearest, -1)
-    safe = np.maximum(nearest, 0)
-    there = nearest >= 0
-    good = np.zeros(len(row), bool)
-    if len(after.row):
-        good = there & (after.fault[safe] == "") & np.isfinite(after.width[safe])
-    gone = ~there & ~solid_after[r, c]
-    compared = within & (good | gone)
-    after_width = np.zeros(len(row))
-    after_strut = np.zeros(len(row), int)
-    if len(after.row):
-        after_width = np.where(good, after.width[safe] * units[1], 0.0)
-        after_strut = np.where(good, after.strut[safe], 0)
+    reach = np.maximum(_NEAR_WIDTHS * np.where(counts, before.width, 0) * units[0] / units[1], _NEAR_PX)
+    reach = reach + 3 * uncertainty_px
+    at, station, width_before = _on_both(before, after, (row, col), counts, reach)
+    within = counts & _in_field(before, to_after, frame or (0, solid_after.shape[0], 0, solid_after.shape[1]))
+    gone = within & _without_metal(after, (row, col), reach, solid_after, uncertainty_px)
     missing, outside = [], []
-    for number in np.unique(strut):
-        own = strut == number
+    for number in np.unique(before.strut[counts]):
+        own = counts & (before.strut == number)
         if np.count_nonzero(own & within) < max(_LEAST_COMPARED, 0.5 * np.count_nonzero(own)):
             outside.append(number)
-        elif np.count_nonzero(own & within & gone) >= MISSING_FROM * np.count_nonzero(own & within):
+        elif np.count_nonzero(own & gone) >= MISSING_FROM * np.count_nonzero(own & within):
             missing.append(number)
+    none = np.zeros(np.count_nonzero(gone))
     return StrutMatch(
-        strut_before=strut[compared],
-        strut_after=after_strut[compared],
-        station_after=np.where(good, nearest, -1)[compared],
-        row=row[compared],
-        col=col[compared],
-        width_before=width[compared],
-        width_after=after_width[compared],
+        strut_before=np.concatenate([before.strut[at], before.strut[gone]]),
+        strut_after=np.concatenate([after.strut[station], none.astype(int)]),
+        station_after=np.concatenate([station, none.astype(int) - 1]),
+        row=np.concatenate([after.row[station], row[gone]]),
+        col=np.concatenate([after.col[station], col[gone]]),
+        length=np.concatenate([_steps(after)[station] * units[1], _steps(before)[gone] * units[0]]),
+        width_before=np.concatenate([width_before, before.width[gone]]) * units[0],
+        width_after=np.concatenate([after.width[station] * units[1], none]),
         missing=np.array(missing, int),
         outside=np.array(outside, int),
     )
+
+
+def _steps(stations: Stations) -> np.ndarray:
+    """Length along the strut that each station stands for."""
+    count = np.bincount(stations.strut - 1, minlength=stations.n_struts)
+    return np.asarray(stations.length / np.maximum(count, 1))[stations.strut - 1]
+
+
+def _on_both(
+    before: Stations,
+    after: Stations,
+    place: tuple[np.ndarray, np.ndarray],
+    counts: np.ndarray,
+    reach: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Nearest station before, station after and width before (px before) of every place seen on both."""
+    from scipy.spatial import cKDTree
+
+    station = np.flatnonzero((after.fault == "") & np.isfinite(after.width))
+    if not station.size or not counts.any():
+        return np.zeros(0, int), np.zeros(0, int), np.zeros(0)
+    lines = np.column_stack(place)
+    points = np.column_stack([after.row[station], after.col[station]])
+    away, nearest = cKDTree(lines).query(points)
+    nearest = np.asarray(nearest, int)
+    width = np.full(len(station), np.nan)
+    for step in (-1, 1):
+        beside = nearest + step
+        there = (beside >= 0) & (beside < len(lines))
+        beside = np.clip(beside, 0, len(lines) - 1)
+        there &= before.strut[beside] == before.strut[nearest]
+        way = lines[beside] - lines[nearest]
+        squared = np.maximum(np.sum(way**2, axis=1), 1e-12)
+        along = np.sum((points - lines[nearest]) * way, axis=1) / squared
+        between = there & (along >= 0) & (along <= 1)
+        share = np.where(between & counts[beside], along, 0.0)
+        # Towards a station that does not count, the nearest one's own width holds for half a pitch.
+        usable = between & (counts[beside] | (along <= _PAST_END))
+        value = (1 - share) * before.width[nearest] + share * np.where(share > 0, before.width[beside], 0.0)
+        width = np.where(usable, value, width)
+        # At the end of a strut there is no neighbour: its other one tells how far beyond the place lies.
+        last = ~_has(before.strut, nearest, -step) & there & (along < 0) & (along >= -_PAST_END)
+        width = np.where(last, before.width[nearest], width)
+    good = counts[nearest] & (away <= reach[nearest]) & np.isfinite(width)
+    return nearest[good], station[good], width[good]
+
+
+def _has(strut: np.ndarray, at: np.ndarray, step: int) -> np.ndarray:
+    """Whether stations have a neighbour on the same strut, that many stations on."""
+    beside = at + step
+    there = (beside >= 0) & (beside < len(strut))
+    return np.asarray(there & (strut[np.clip(beside, 0, len(strut) - 1)] == strut[at]))
+
+
+def _in_field(before: Stations, to_after: Places, frame: tuple[int, int, int, int]) -> np.ndarray:
+    """Whether stations before and both their edges lie in the field after."""
+    row0, row1, col0, col1 = frame
+    within = np.ones(len(before.row), bool)
+    for at_row, at_col in (
+        (before.row, before.col),
+        (before.left_row, before.left_col),
+        (before.right_row, before.right_col),
+    ):
+        y, x = to_after(at_row, at_col)
+        within &= (y >= row0) & (y <= row1 - 1) & (x >= col0) & (x <= col1 - 1)
+    return within
+
+
+def _without_metal(
+    after: Stations,
+    place: tuple[np.ndarray, np.ndarray],
+    reach: np.ndarray,
+    solid_after: np.ndarray,
+    uncertainty_px: float,
+) -> np.ndarray:
+    """Whether neither a station after lies abreast of a place, in reach, nor the silhouette shows metal."""
+    from scipy.spatial import cKDTree
+
+    rows, cols = solid_after.shape
+    r = np.clip(np.rint(place[0]), 0, rows - 1).astype(int)
+    c = np.clip(np.rint(place[1]), 0, cols - 1).astype(int)
+    empty = ~solid_after[r, c]
+    if not len(after.row):
+        return np.asarray(empty)
+    away, nearest = cKDTree(np.column_stack([after.row, after.col])).query(np.column_stack(place))
+    angle = np.radians(after.normal_deg[nearest])
+    along = np.sin(angle) * (after.col[nearest] - place[1]) + np.cos(angle) * (after.row[nearest] - place[0])
+    abreast = (away <= reach) & (np.abs(along) <= after.pitch + 3 * uncertainty_px)
+    return np.asarray(empty & ~abreast)

@@ -11,10 +11,17 @@ from surfscan.measurement.mesh_loss import MeshLoss, mesh_loss
 from surfscan.measurement.stations import Stations
 from surfscan.measurement.strut_matching import StrutMatch, match_struts
 from surfscan.measurement.strut_placing import placed_by_centrelines
+from surfscan.measurement.strut_sliding import (
+    common_direction,
+    free_direction,
+    match_sliding,
+    stretch_uncertainty,
+)
 from surfscan.preparation.registration import Registration, register
 
 _LEVELS_APART = 1.0  # per cent of the contrast by which each picture's half level may be off
 _DOUBTFUL_SCALE = 0.005  # relative standard uncertainty of a fitted scale from which on it is worth a warning
+_LITTLE_COMPARED = 0.8  # share of the counted length below which it is worth a warning
 _ONE_SCALE = 1e-6  # pixel sizes that agree to this share, from one origin, are one and the same scale
 
 
@@ -40,6 +47,9 @@ class Comparison:
         Standard uncertainty of the difference of a strut's mean widths that comes from focus and light, which
         two pictures never share: each half level off by 1 per cent of the contrast, independently (declared,
         common practice, no source).
+    stretches_apart : ndarray of shape (S,)
+        Standard uncertainty of the difference of a strut's mean widths from their being of two stretches:
+        above 0 only where a straight strut can slide along itself.
     """
 
     registration: Registration
@@ -50,6 +60,7 @@ class Comparison:
     width_before: np.ndarray
     width_before_uncertainty: np.ndarray
     levels_apart: np.ndarray
+    stretches_apart: np.ndarray
 
     @property
     def places(self) -> np.ndarray:
@@ -94,7 +105,9 @@ def compare(
     Returns
     -------
     comparison : Comparison or None
-        None where the position is not to be relied on.
+        None where the position is not to be relied on. Of one straight strut that can slide along itself the
+        mean widths are compared (`surfscan.measurement.strut_sliding`); widths before of stations and lost
+        metal are then not known.
     warnings : list of str
     """
     sizes = None
@@ -115,24 +128,37 @@ def compare(
         )
     except ValueError as fault:
         return None, [f"Nothing is compared with {path}: {fault}."]
-    if not place.accepted:
-        return None, [
-            f"Nothing is compared with {path}: {place.fault}. Set before_max_rotation_deg and "
-            "before_max_shift_fraction in a settings file, or check that both show the same part."
-        ]
+    free = free_direction(place, before, after)
+    if free is None and not place.accepted:
+        return None, [f"Nothing is compared with {path}: {_refusal(place, after)}"]
     if sizes is None:
         place = placed_by_centrelines(place, before, after, solid_before.shape)
     grown = float(np.sqrt(abs(np.linalg.det(place.matrix[:, :2]))))
-    match = match_struts(
-        before,
-        after,
-        place.to_after,
-        solid_after,
-        units=(grown, 1.0),
-        frame=frame,
-        uncertainty_px=place.worst_uncertainty_px,
-    )
     warnings = []
+    stretches = np.zeros(after.n_struts)
+    if free is None:
+        match = match_struts(
+            before,
+            after,
+            place.to_after,
+            solid_after,
+            units=(grown, 1.0),
+            frame=frame,
+            uncertainty_px=place.worst_uncertainty_px,
+        )
+        loss = mesh_loss(match)
+        warnings += _little_compared(match, after, path)
+    else:
+        match = match_sliding(before, after, units=(grown, 1.0))
+        loss = mesh_loss(match.of_none())
+        stretches[0] = np.hypot(stretch_uncertainty(before) * grown, stretch_uncertainty(after))
+        warnings.append(
+            f"The strut is straight, or nearly, and may lie anywhere along itself on {path} "
+            f"({round(free)} degrees, counter-clockwise from the image row direction): its mean widths on "
+            "the two pictures are compared, not place by place, and what the two stretches may differ by is "
+            "in the interval. For loss at every place take both pictures with an end, a junction or a mark "
+            "in the field."
+        )
     if len(match.outside):
         some = "1 strut" if len(match.outside) == 1 else f"{len(match.outside)} struts"
         warnings.append(f"Outside this field, or mostly so, and not compared: {some} of {path}.")
@@ -142,7 +168,7 @@ def compare(
             f"{100 * place.scale_uncertainty:.1f} % only, and loss is no surer: give both pixel sizes."
         )
     width_before = np.full(len(after.s), np.nan)
-    there = match.station_after >= 0
+    there = (match.station_after >= 0) & (free is None)
     width_before[match.station_after[there]] = match.width_before[there]
     if scale_before is None or scale_after is None:
         scale_uncertainty = place.scale_uncertainty
@@ -156,15 +182,44 @@ def compare(
         Comparison(
             registration=place,
             match=match,
-            loss=mesh_loss(match),
+            loss=loss,
             scale_uncertainty=scale_uncertainty,
             lengths_before=before.length * grown,
             width_before=width_before,
             width_before_uncertainty=_uncertainty_before(before, after.n_struts, match) * grown,
             levels_apart=_levels_apart(before, after, match, grown),
+            stretches_apart=stretches,
         ),
         warnings,
     )
+
+
+def _refusal(place: Registration, after: Stations) -> str:
+    """Why a position is not relied on, and what helps."""
+    direction = common_direction(after)
+    if place.rivals and direction is not None:
+        return (
+            f"all struts run one way ({round(direction)} degrees, counter-clockwise from the image row "
+            "direction) and fit anywhere along it. Take both pictures with an end, a junction or a mark in "
+            "the field."
+        )
+    return (
+        f"{place.fault}. Set before_max_rotation_deg and before_max_shift_fraction in a settings file, or "
+        "check that both show the same part."
+    )
+
+
+def _little_compared(match: StrutMatch, after: Stations, path: str) -> list[str]:
+    """Says where much of the length that counts could not be compared."""
+    counted = int(np.count_nonzero((after.fault == "") & np.isfinite(after.width)))
+    share = int(np.count_nonzero(~match.lost)) / max(counted, 1)
+    if share >= _LITTLE_COMPARED:
+        return []
+    return [
+        f"Only {100 * share:.0f} % of the length that counts on this picture counts on {path} too, and loss "
+        "is over that (compared_length_um in the table struts): take both pictures of the same field, and "
+        "as sharp."
+    ]
 
 
 def _same_scale(one: Calibration, other: Calibration) -> bool:

@@ -144,7 +144,7 @@ def strut_summary(
         summary |= _mean_width(struts, widths_px, k, scale, unit)
         summary |= _least_width(struts, k)
         summary |= _section_figures(struts, cut, k)
-        summary |= _loss_figures(struts, k, comparison)
+        summary |= _loss_figures(struts, k)
     summary |= _lost_metal(struts, faults, carries, cut, comparison, unit)
     if comparison is not None:
         place = comparison.registration
@@ -265,21 +265,15 @@ def _section_figures(struts: Table, cut: StrutSections, k: np.ndarray) -> dict[s
     return out
 
 
-def _loss_figures(struts: Table, k: np.ndarray, comparison: Comparison | None) -> dict[str, Any]:
+def _loss_figures(struts: Table, k: np.ndarray) -> dict[str, Any]:
     """Loss of mean width over struts that have a reference; common uncertainties do not average out.
 
-    Every place compared with the picture before weighs alike, as does every place that counts where a strut
-    is compared with the drawing.
+    Every place that was compared, with the picture before or the drawing, weighs alike.
     """
     known = k[np.isfinite(struts["loss_fraction"][k])]
     if not known.size:
         return {}
-    length = struts["counted_length_px"][known].copy()
-    if comparison is not None:
-        seen = struts["loss_against"][known] == "before"
-        shown = comparison.places[known] / np.maximum(struts["station_count"][known], 1)
-        length[seen] *= np.minimum(shown[seen], 1)
-    weight = length * struts["reference_width_px"][known]
+    weight = struts["compared_length_px"][known] * struts["reference_width_px"][known]
     weight = weight / weight.sum()
     half = (struts["loss_fraction_ci95_high"][known] - struts["loss_fraction_ci95_low"][known]) / 2
     loss, spread = float(weight @ struts["loss_fraction"][known]), float(weight @ half)

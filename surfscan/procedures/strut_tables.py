@@ -10,7 +10,7 @@ from surfscan.columns import Table, conform
 from surfscan.images import Calibration
 from surfscan.measurement.stations import Stations
 from surfscan.measurement.strut_faults import FRAGMENT, Fault, broken_struts
-from surfscan.measurement.strut_widths import Z95, StrutWidths
+from surfscan.measurement.strut_widths import LEAST_STATIONS, Z95, StrutWidths
 from surfscan.procedures.settings import StrutSettings
 from surfscan.procedures.strut_comparison import Comparison
 from surfscan.procedures.strut_sections import StrutSections
@@ -116,7 +116,7 @@ def strut_table(
     loose = np.zeros(n, bool)
     loose[[f.strut - 1 for f in faults if f.kind == FRAGMENT and f.strut > 0]] = True
     middle = (centrelines.start[:-1] + centrelines.start[1:]) // 2
-    against, reference, loss, low, high = _loss(widths, widths_px, stations, comparison, settings, scale)
+    loss = _loss(widths, widths_px, stations, comparison, settings, scale)
     values: dict[str, np.ndarray] = {
         "strut": np.arange(1, n + 1),
         "condition": np.where(loose, LOOSE, np.where(broken, BROKEN, WHOLE)),
@@ -128,17 +128,15 @@ def strut_table(
         "broken": broken | loose,
         "through_pitted": widths.through_pitted,
         "leaves_field": (centrelines.end_kind == "frame").any(axis=1),
-        "loss_against": against,
         "before_strut": _struts_before(n, comparison),
-        "loss_fraction": loss,
-        "loss_fraction_ci95_low": low,
-        "loss_fraction_ci95_high": high,
-        "min_loss_fraction": 1 - widths.least / reference,
+        "min_loss_fraction": 1 - widths.least / loss["reference_width_px"],
     }
+    values |= loss
+    for name in _COMPARED:
+        values[f"{name}_um"] = loss[f"{name}_px"] * unit
     for name, of in _LENGTHS.items():
         values[f"{name}_um"] = getattr(widths, of) * unit
         values[f"{name}_px"] = getattr(widths_px, of)
-    values["reference_width_um"], values["reference_width_px"] = reference * unit, reference
     for name in ("mean", "min"):
         of = "mean" if name == "mean" else "least"
         for source, suffix, factor in ((widths, "um", unit), (widths_px, "px", 1.0)):
@@ -164,6 +162,7 @@ _LENGTHS = {
     "edge_roughness_left": "roughness_left",
     "edge_roughness_right": "roughness_right",
 }
+_COMPARED = ("compared_length", "compared_width", "reference_width")
 
 
 def _loss(
@@ -173,33 +172,44 @@ def _loss(
     comparison: Comparison | None,
     settings: StrutSettings,
     scale: Calibration | None,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """What is compared with, reference width (px), loss and its limits."""
+) -> Table:
+    """What each strut is compared with, over what length, both mean widths (px), loss and its limits."""
     n = stations.n_struts
     against = np.full(n, "", dtype="U6")
-    reference, now = np.full(n, np.nan), widths.mean.copy()
-    relative = np.full(n, np.nan)
-    own = np.hypot(widths_px.mean_random, widths_px.mean_common)
+    reference, now, length, relative = (np.full(n, np.nan) for _ in range(4))
+    share = np.ones(n)
     if settings.drawn_width_um is not None and scale is not None:
-        against[:] = "drawn"
-        reference[:] = settings.drawn_width_um / stations.unit_um
-        relative[:] = math.hypot(settings.drawn_relative_uncertainty, scale.relative_uncertainty)
+        known = np.isfinite(widths.mean)
+        against[known] = "drawn"
+        reference[known] = settings.drawn_width_um / stations.unit_um
+        now[known], length[known] = widths.mean[known], widths.counted_length[known]
+        relative[known] = math.hypot(settings.drawn_relative_uncertainty, scale.relative_uncertainty)
     if comparison is not None:
-        for k in range(n):
-            places = comparison.match.of_after(k + 1)
-            if np.count_nonzero(places) < 3:
-                continue
+        for k in np.flatnonzero(comparison.places >= LEAST_STATIONS):
+            places = comparison.match.of_after(int(k) + 1)
             against[k] = "before"
             reference[k] = comparison.match.width_before[places].mean()
             now[k] = comparison.match.width_after[places].mean()
+            length[k] = comparison.match.length[places].sum()
+            share[k] = np.count_nonzero(places) / widths.stations[k]
             relative[k] = math.hypot(
                 comparison.width_before_uncertainty[k] / reference[k],
                 comparison.scale_uncertainty,
                 comparison.levels_apart[k] / now[k],
+                comparison.stretches_apart[k] / now[k],
             )
     left = now / reference
+    own = np.hypot(widths_px.mean_random / np.sqrt(share), widths_px.mean_common)
     half = Z95 * left * np.hypot(own / now, relative)
-    return against, reference, 1 - left, 1 - left - half, 1 - left + half
+    return {
+        "loss_against": against,
+        "compared_length_px": length,
+        "compared_width_px": now,
+        "reference_width_px": reference,
+        "loss_fraction": 1 - left,
+        "loss_fraction_ci95_low": 1 - left - half,
+        "loss_fraction_ci95_high": 1 - left + half,
+    }
 
 
 def _struts_before(n: int, comparison: Comparison | None) -> np.ndarray:
@@ -238,7 +248,7 @@ def _section_columns(stations: Stations, cut: StrutSections) -> dict[str, np.nda
 
 
 def _middle_of_missing(comparison: Comparison, number: int) -> tuple[float, float]:
-    own = np.flatnonzero(comparison.match.strut_before == number)
+    own = np.flatnonzero(comparison.match.lost & (comparison.match.strut_before == number))
     at = own[len(own) // 2]
     return float(comparison.match.row[at]), float(comparison.match.col[at])
 
@@ -254,16 +264,18 @@ def _missing_rows(table: Table, n: int, unit: float, comparison: Comparison) -> 
     rows["condition"] = np.full(len(missing), MISSING)
     rows["before_strut"] = missing
     rows["loss_against"] = np.full(len(missing), "before")
-    places = [_middle_of_missing(comparison, int(number)) for number in missing]
-    rows["row_px"], rows["col_px"] = np.array(places).T
+    rows["row_px"], rows["col_px"] = np.array([_middle_of_missing(comparison, int(k)) for k in missing]).T
     length = comparison.lengths_before[missing - 1]
-    reference = np.array(
-        [comparison.match.width_before[comparison.match.strut_before == k].mean() for k in missing]
-    )
+    match = comparison.match
+    places = [match.lost & (match.strut_before == k) for k in missing]
+    reference = np.array([match.width_before[at].mean() for at in places])
+    compared = np.array([match.length[at].sum() for at in places])
     rows["length_um"], rows["length_px"] = length * unit, length
     rows["reference_width_um"], rows["reference_width_px"] = reference * unit, reference
-    for name in ("mean_width_px", "min_width_px", "mean_width_um", "min_width_um"):
-        rows[name] = np.zeros(len(missing)) * (unit if name.endswith("_um") else 1.0)
+    rows["compared_length_um"], rows["compared_length_px"] = compared * unit, compared
+    for name in ("mean_width", "min_width", "compared_width"):
+        rows[f"{name}_px"] = np.zeros(len(missing))
+        rows[f"{name}_um"] = np.zeros(len(missing)) * unit
     rows["loss_fraction"], rows["min_loss_fraction"] = np.ones(len(missing)), np.ones(len(missing))
     rows["broken"] = np.ones(len(missing), bool)
     return rows

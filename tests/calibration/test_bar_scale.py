@@ -9,6 +9,22 @@ from surfscan.calibration.labels import parse_label
 from surfscan.calibration.uncertainty import DECLARED_SCALE_ALLOWANCE
 
 
+@pytest.fixture(scope="module", autouse=True)
+def read_once():
+    """Recognition, which takes most of the time, reads a window once for all tests here."""
+    known, plain = {}, label_evidence.read_labels
+
+    def read(pixels, **how):
+        key = (pixels.shape, pixels.tobytes(), str(how))
+        if key not in known:
+            known[key] = plain(pixels, **how)
+        return known[key]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(label_evidence, "read_labels", read)
+        yield
+
+
 @pytest.fixture(scope="module")
 def ground():
     grain = np.random.default_rng(8).normal(130, 12, (400, 600))
@@ -215,6 +231,15 @@ def test_a_label_between_two_bars_is_in_doubt(ground, draw_bar):
     reading = read_scale(picture)
     assert reading.calibration is None
     assert max(r.confidence for r in reading.readings) < 0.6
+
+
+def test_texture_that_looks_like_a_bar_contests_no_clear_one(barred):
+    picture = barred.copy()
+    picture[240:243, 120:190] = 40  # above the box of the clear bar, close to its label
+    reading = read_scale(picture)
+    assert len(reading.readings) == 2
+    assert reading.readings[0].bar.length_px == pytest.approx(200, abs=0.5)
+    assert reading.calibration is not None
 
 
 def test_a_label_that_agrees_at_first_sight_is_not_read_again(barred, monkeypatch):

@@ -73,6 +73,25 @@ def test_a_text_that_is_cut_is_none(monkeypatch):
     assert tied_labels(wide, bar) == []
 
 
+def test_a_label_that_the_window_cuts_is_read_in_a_wider_one(monkeypatch):
+    """Boxes of recognition are loose: one that meets the window's edge may hold the whole label."""
+    bar = replace(BAR, col_start_px=700, col_end_px=900, box=(198, 202, 700, 901))
+    picture = np.zeros((400, 1600), np.uint8)
+    near, wide = reading_windows(picture, bar)
+    assert near[0] > wide[0]
+
+    def seen(part, **_):
+        row0, _, col0, _ = near if part.shape == (near[1] - near[0], near[3] - near[2]) else wide
+        tops = (near[0], near[0], near[0] + 3)
+        return [ReadText("50 µm", (t - row0, 192 - row0, 760 - col0, 830 - col0), 0.95, k)
+                for k, t in enumerate(tops)]  # fmt: skip
+
+    monkeypatch.setattr(label_evidence, "read_labels", seen)
+    (tied,) = tied_labels(picture, bar)
+    assert tied.label.length_um == 50
+    assert tied.evidence > 0.95
+
+
 def test_renderings_that_disagree(monkeypatch):
     """Two against one leave little evidence: neither is taken."""
     row0, _, col0, _ = reading_windows(np.zeros(SHAPE, np.uint8), BAR)[0]
@@ -101,6 +120,19 @@ def test_a_length_that_begins_a_longer_text(monkeypatch):
     assert (tied.label.length_um, tied.box) == (25, (190, 210, 310, 380))
     assert read(monkeypatch, ("10.0mm x5.00k", 190, 210, 310, 450)) == []
     assert read(monkeypatch, ("WD 10 mm", 190, 210, 310, 400)) == []
+
+
+def test_a_label_at_the_border_that_no_digit_can_be_missing_from(draw_bar):
+    """'200 µm' was no '1200 µm'; at the border itself its first digit may be the half of another."""
+    wide = draw_bar(np.full((260, 460), 120, np.uint8), "200 µm", length=200, box=None, col=100)
+    first = int(np.argmax((wide[160:195] == 255).any(axis=0)))
+    for start, is_doubtful in ((0, True), (4, False)):
+        picture = np.full((260, 460), 120, np.uint8)
+        picture[160:195, start : start + 300] = wide[160:195, first : first + 300]
+        picture[200:204, 20:220] = 255
+        (tied,) = tied_labels(picture, find_bars(picture)[0])
+        assert tied.label.length_um == 200
+        assert (tied.evidence < 0.7) == is_doubtful
 
 
 @pytest.mark.parametrize(("start", "is_doubtful"), [(0, True), (1, True), (12, False)])

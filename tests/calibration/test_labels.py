@@ -2,7 +2,7 @@
 
 import pytest
 
-from surfscan.calibration.labels import is_round, label_step_um, parse_label
+from surfscan.calibration.labels import is_round, label_step_um, may_be_shortened, parse_label
 
 
 @pytest.mark.parametrize(("text", "length_um", "understood"), [
@@ -59,3 +59,11 @@ def test_step_of_a_number_that_is_not_round():
     assert label_step_um(parse_label("11.9 µm")) == pytest.approx(0.05)
     assert label_step_um(parse_label("371 nm")) == pytest.approx(0.0005)
     assert label_step_um(parse_label("10 µm")) == 0
+
+
+@pytest.mark.parametrize(("text", "may"), [
+    ("50 µm", True), ("2 µm", True), ("1 mm", True), ("25 nm", True), ("2.5 µm", True),
+    ("20 µm", False), ("100 nm", False), ("300 µm", False), ("0.5 mm", False),
+])  # fmt: skip
+def test_what_may_have_lost_a_digit(text, may):
+    assert may_be_shortened(parse_label(text)) is may

@@ -58,6 +58,18 @@ def test_degraded():
     assert "not determined" in result_text(_result("degraded", {"degraded_area_fraction": None}))
 
 
+def test_least_width_says_what_became_of_its_strut():
+    """That of a broken strut is not that of one that carries."""
+    counts = dict.fromkeys(("missing_count", "through_pitted_count", "fragment_count"), 0)
+    summary = counts | {"strut_count": 6, "broken_count": 1, "min_width_um": 120.0}
+    summary |= {"min_width_strut": 3, "min_width_condition": "broken"}
+    lines = result_text(_result("struts", summary)).splitlines()
+    assert [line.split() for line in lines[2:]] == [
+        ["least", "width", "120", "µm"],
+        ["on", "strut", "3", "(broken)"],
+    ]
+
+
 def test_depths_that_are_lower_bounds_say_so():
     """A pit whose floor was not measured is at least as deep as it looks."""
     summary = {"pit_count": 3, "max_depth_um": 12.34, "max_depth_um_ci95": [12.0, None], "spike_count": 2}

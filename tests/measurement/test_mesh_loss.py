@@ -7,7 +7,7 @@ from surfscan.measurement.mesh_loss import mean_with_gaps, mesh_loss
 from surfscan.measurement.strut_matching import StrutMatch
 
 
-def match(before, after, strut, missing=()):
+def match(before, after, strut, missing=(), length=None):
     after = np.asarray(after, float)
     n = len(after)
     return StrutMatch(
@@ -16,6 +16,7 @@ def match(before, after, strut, missing=()):
         station_after=np.arange(n),
         row=np.zeros(n),
         col=np.zeros(n),
+        length=np.ones(n) if length is None else np.asarray(length, float),
         width_before=np.asarray(before, float),
         width_after=after,
         missing=np.asarray(missing, int),
@@ -33,6 +34,14 @@ def test_one_of_four_struts_gone():
     assert found.loss_of_survivors == pytest.approx(0.1)
     assert found.lost_fraction == 0.25
     assert (found.struts_before, found.struts_missing) == (4, 1)
+
+
+def test_places_count_for_their_length():
+    """Gone over 1 of 4 px, a tenth off the other 3: places before and after need not be as far apart."""
+    found = mesh_loss(match([50, 50], [45, 0], [1, 2], [2], length=[3, 1]))
+    assert found.loss_with_lost == pytest.approx(1 - 0.675)
+    assert found.loss_of_survivors == pytest.approx(0.1)
+    assert found.lost_fraction == 0.25
 
 
 def test_all_gone_and_nothing_compared():

@@ -33,6 +33,7 @@ def test_a_missing_strut_and_a_part(stations, solid_of):
     assert list(found.missing) == [2]
     assert (found.width_after[found.strut_before == 2] == 0).all()
     third = found.strut_before == 3
+    assert found.length[third].sum() == pytest.approx(120, abs=4)
     assert np.mean(found.lost[third]) == pytest.approx(0.5, abs=0.12)
     assert set(found.strut_after[third]) == {0, 2}
 
@@ -55,7 +56,30 @@ def test_units_and_places(stations, solid_of):
     found = match_struts(before, after, lambda r, c: (r + 1, c + 1), solid_of(after), units=(0.5, 0.6))
     assert found.width_before[0] == pytest.approx(12)
     assert found.width_after[0] == pytest.approx(12)
-    assert found.row[0] == 101
+    assert (found.length[0], found.row[0]) == (pytest.approx(1.2), 100)
+    gone = match_struts(
+        before,
+        stations(np.zeros(0)),
+        lambda r, c: (r + 1, c + 1),
+        np.zeros((500, 400), bool),
+        units=(0.5, 0.6),
+    )
+    assert (gone.length[0], gone.row[0]) == (pytest.approx(1.0), 101)
+
+
+@pytest.mark.parametrize(("pitch", "shift"), [(2.0, 0.7), (3.1, 0.0), (1.3, -0.4)])
+def test_every_counted_station_has_its_width_before(stations, solid_of, pitch, shift):
+    """A taper: widths before are those of the very place, whatever the pitch of the stations before."""
+    after = stations(np.full(60, 20.0))
+    n = int(120 / pitch)
+    s = (np.arange(n) + 0.5) * pitch
+    before = stations(30 + 0.05 * s, pitch=pitch)
+    found = match_struts(before, after, lambda r, c: (r, c + shift), solid_of(after))
+    assert len(found.station_after) >= 59
+    inside = slice(2, -2)  # beyond the last station its own width holds
+    assert found.width_before[inside] == pytest.approx(
+        30 + 0.05 * (after.s[found.station_after] - shift)[inside], abs=1e-9
+    )
 
 
 def test_nothing_left(stations):

@@ -59,6 +59,7 @@ def tables(stations, solid_of):
                 width_before,
                 np.full(2, 0.05),
                 np.zeros(2),
+                np.zeros(2),
             )
         chosen = StrutSettings(**settings)
         widths = measure_widths(after, relative_scale_uncertainty=SCALE.relative_uncertainty)
@@ -93,6 +94,8 @@ def test_units_and_flags(tables):
 def test_loss_against_the_drawing(tables):
     """1 - 10/12; drawn tolerance and scale are in the interval."""
     struts = tables(drawn_width_um=12, drawn_relative_uncertainty=0.02)["struts"]
+    assert (struts["compared_width_um"] == struts["mean_width_um"]).all()
+    assert (struts["compared_length_um"] == struts["counted_length_um"]).all()
     assert struts["loss_fraction"] == pytest.approx([1 / 6, 1 / 6])
     half = (struts["loss_fraction_ci95_high"] - struts["loss_fraction_ci95_low"])[0] / 2
     assert half == pytest.approx(1.96 * 5 / 6 * np.hypot(0.02, 0.005), rel=0.02)
@@ -108,6 +111,11 @@ def test_loss_against_before_and_the_missing(tables):
     assert list(struts["before_strut"]) == [1, 2, 3]
     assert struts["reference_width_um"] == pytest.approx([12, 12, 12])
     assert struts["loss_fraction"] == pytest.approx([1 / 6, 1 / 6, 1])
+    for unit in ("um", "px"):
+        left = struts[f"compared_width_{unit}"] / struts[f"reference_width_{unit}"]
+        assert struts["loss_fraction"] == pytest.approx(1 - left, rel=1e-12)
+    assert struts["compared_length_um"] == pytest.approx([60, 60, 60])
+    assert struts["compared_length_px"] == pytest.approx([120, 120, 120])
     assert struts["mean_width_um"][2] == struts["mean_width_px"][2] == 0
     assert struts["length_um"][2] == pytest.approx(60)
     assert (struts["row_px"][2], struts["broken"][2]) == (300, True)
