@@ -228,7 +228,7 @@ class AcidTotals:
                 self.misread += back - i
             elif not is_whole and not is_end:
                 return good, i
-            elif not is_whole and len(values) - i < _ENOUGH_AFTER and self._is_doubtful(steps, i):
+            elif not is_whole and self._is_doubtful(steps, i):
                 good[i:] = False
                 self.glitches += 1
                 self.misread += len(values) - i
@@ -256,9 +256,11 @@ class AcidTotals:
         return (i + 1 + int(found[0]) if len(found) else 0), reach < len(values)
 
     def _is_doubtful(self, steps: np.ndarray, i: int) -> bool:
-        """Whether a step so near to the end of the log is a fall, or a rise that outruns all others."""
+        """Whether a step near to the end is a fall that hardly goes on, or a rise that outruns all others."""
         if steps[i] < 0:
-            return True
+            return len(steps) - i < _ENOUGH_AFTER
+        if len(steps) - i > GLITCH_READINGS:
+            return False
         others = np.max(steps[:i], initial=0.0, where=~np.isnan(steps[:i]))
         others = max(float(others), max((step for _, step in self._fastest), default=0.0))
         return self._rises > _LONE_FACTOR and steps[i] > _LONE_FACTOR * others

@@ -258,8 +258,15 @@ def _by_line(losses: np.ndarray, settings: ImmersionSettings, blank: tuple[float
             f"The cycles scatter by {line.scatter_mg:.2g} mg about their line where the balance explains "
             f"{u:.2g} mg; the interval is the wider for it."
         )
-    least = 0.0 if blank is None else max(blank[0] - 2 * u * math.sqrt(2) * blank[1] / len(losses), 0.0)
-    tail = tail_range(losses, u if line.is_straight else line.scatter_mg, least)
+    least, is_faster = 0.0, False
+    if blank is not None:
+        doubt = u * math.sqrt(2) * blank[1] / len(losses)
+        least = max(blank[0] - 2 * doubt, 0.0)
+        is_faster = line.slope_mg_per_cycle - blank[0] > max(
+            2 * math.hypot(line.slope_uncertainty_mg_per_cycle, doubt), 0.25 * line.slope_mg_per_cycle
+        )
+    noise = u if line.is_straight else line.scatter_mg
+    tail = tail_range(losses, noise, least, is_faster_than_blank=is_faster)
     if tail.is_sure and tail.is_at_bound:
         why = (
             f"Product came off so slowly that no end of it is in sight: {len(losses)} cycles cannot tell it "
@@ -281,7 +288,7 @@ def _by_line(losses: np.ndarray, settings: ImmersionSettings, blank: tuple[float
         warnings.append(
             f"The interval allows for product that may have come off to the end: by {allowance:.2g} mg "
             f"(k = 1), by the line alone {line_u:.2g} mg. More cycles narrow it"
-            + (", and a blank through the same cycles." if tail.is_slow_allowed else ".")
+            + (", and a blank through the same cycles." if tail.is_slow_allowed and blank is None else ".")
         )
     if blank is None and not tail.is_slow_allowed and line.slope_mg_per_cycle > 2 * u:
         warnings.append(

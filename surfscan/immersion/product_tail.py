@@ -61,7 +61,9 @@ class TailRange:
         return self.share_left >= LARGEST_SHARE_LEFT - 1e-9
 
 
-def tail_range(losses_mg: np.ndarray, noise_mg: float, least_slope_mg: float = 0.0) -> TailRange:
+def tail_range(
+    losses_mg: np.ndarray, noise_mg: float, least_slope_mg: float = 0.0, *, is_faster_than_blank: bool = False
+) -> TailRange:
     """Range of the loss at zero cycles over all tails of product that the losses allow.
 
     Parameters
@@ -72,6 +74,8 @@ def tail_range(losses_mg: np.ndarray, noise_mg: float, least_slope_mg: float = 0
         Standard uncertainty of one of them.
     least_slope_mg : float, optional
         Metal that one cycle removes at least: none, or what a blank lost, less its uncertainty.
+    is_faster_than_blank : bool, optional
+        Whether the specimen loses more in each cycle than a blank does, so that product may be among it.
 
     Returns
     -------
@@ -79,7 +83,7 @@ def tail_range(losses_mg: np.ndarray, noise_mg: float, least_slope_mg: float = 0
         The model is a + b k - c r^k with c from 0, b from `least_slope_mg` and r from 0 to 0.95, on all
         cycles k; leading ones are left out, one by one, while it does not fit (1 % level) and three are left.
         Shares above one half count where the losses bend as a tail does, by one standard uncertainty or
-        more.
+        more, or exceed those of a blank.
 
     Raises
     ------
@@ -91,12 +95,14 @@ def tail_range(losses_mg: np.ndarray, noise_mg: float, least_slope_mg: float = 0
         raise ValueError(f"three cycles and noise above 0 are needed, got {count} and {noise_mg!r}")
     for start in range(count - 2):
         cycles = np.arange(start + 1.0, count + 1)
-        share, chi, loss, uncertainty = _tails(cycles, losses_mg[start:], noise_mg, least_slope_mg)
+        share, chi, loss, uncertainty = _tails(
+            cycles, losses_mg[start:], noise_mg, least_slope_mg, is_faster_than_blank
+        )
         freedom = max(count - start - 4, 1)
         if chi.min() <= 2 * gamma_quantile(freedom / 2, _FITS_BELOW):
             break
     evidence = float(chi[0] - chi.min())
-    is_slow_allowed = evidence > _SEEN_CHI and count - start >= _LEAST_CYCLES
+    is_slow_allowed = is_faster_than_blank or (evidence > _SEEN_CHI and count - start >= _LEAST_CYCLES)
     if not is_slow_allowed:
         quick = share <= SHARE_LEFT_UNSEEN
         share, chi, loss, uncertainty = share[quick], chi[quick], loss[quick], uncertainty[quick]
@@ -115,22 +121,25 @@ def tail_range(losses_mg: np.ndarray, noise_mg: float, least_slope_mg: float = 0
 
 
 def _tails(
-    cycles: np.ndarray, losses: np.ndarray, noise: float, least_slope: float
+    cycles: np.ndarray, losses: np.ndarray, noise: float, least_slope: float, has_least: bool
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Share left, chi-squared, loss at zero cycles and its uncertainty of the plain line and each tail."""
+    """Share left, chi-squared, loss at zero cycles and its uncertainty of the plain line and each tail.
+
+    With `has_least`, each tail is fitted with the least slope too, which holds most product.
+    """
     one = np.ones(len(cycles))
     fits = [(0.0, *_fit(np.column_stack([one, cycles]), losses, noise)[:3])]
     for share in _SHARES.tolist():
         bend = -(share ** (cycles - cycles[0]))
-        chi, loss, uncertainty, found = _fit(np.column_stack([one, cycles, bend]), losses, noise)
-        if found[1] < least_slope:
-            chi, loss, uncertainty, found = _fit(
-                np.column_stack([one, bend]), losses - least_slope * cycles, noise
-            )
-        if found[-1] > 0:
-            fits.append((share, chi, loss, uncertainty))
-    shares, chi_all, loss_all, uncertainty_all = np.array(fits).T
-    return shares, chi_all, loss_all, uncertainty_all
+        *free, found = _fit(np.column_stack([one, cycles, bend]), losses, noise)
+        if found[1] >= least_slope and found[2] > 0:
+            fits.append((share, *free))
+        if found[1] < least_slope or has_least:
+            *bound, found = _fit(np.column_stack([one, bend]), losses - least_slope * cycles, noise)
+            if found[1] > 0:
+                fits.append((share, *bound))
+    shares, chi, loss, uncertainty = np.array(fits).T
+    return shares, chi, loss, uncertainty
 
 
 def _fit(terms: np.ndarray, losses: np.ndarray, noise: float) -> tuple[float, float, float, np.ndarray]:
