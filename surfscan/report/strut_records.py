@@ -86,7 +86,8 @@ def penetration_um(record: FieldRecord) -> tuple[float, float]:
     struts = record.table("struts")
     k = carrying(struts)
     k = k[np.isfinite(struts["loss_fraction"][k])]
-    weight = struts["counted_length_um"][k] / struts["counted_length_um"][k].sum()
+    length = struts["compared_length_um"][k]
+    weight = length / length.sum()
     loss, reference = struts["loss_fraction"][k], struts["reference_width_um"][k]
     own = (struts["mean_width_px_ci95_high"][k] - struts["mean_width_px_ci95_low"][k]) / 2
     own = own / struts["mean_width_px"][k]
