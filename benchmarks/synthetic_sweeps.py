@@ -19,6 +19,11 @@ class Family:
         Range of corrosion current, of either Tafel slope, of the limiting current over the corrosion current
         (None: no limit).
     resistance_ohm_cm2 : tuple of float or None
+    drop_over_slope : tuple of float or None
+        Instead of a resistance: its drop at the corrosion current over the anodic slope.
+    second_cathodic : float
+        A cathodic reaction of 120 mV/decade beside the limited one, its share of the current at the
+        rest potential without it. The corrosion current is that at the rest potential of both.
     reach_V : float
         The sweep runs this far either side of the corrosion potential.
     step_V : tuple of float
@@ -38,6 +43,8 @@ class Family:
     slope_V: tuple[float, float] = (0.05, 0.3)
     limiting_over_icorr: tuple[float, float] | None = (4.0, 15.0)
     resistance_ohm_cm2: tuple[float, float] | None = None
+    drop_over_slope: tuple[float, float] | None = None
+    second_cathodic: float = 0.0
     reach_V: float = 0.25
     step_V: tuple[float, float] = (0.0005, 0.002)
     noise: float = 0.01
@@ -56,6 +63,8 @@ class TrueSweep:
     truth: MixedControl
 
 
+_SECOND_SLOPE_V = 0.12
+
 FAMILIES = {
     "1 % noise": Family(),
     "1 % noise and floor": Family(floor=0.01),
@@ -63,6 +72,8 @@ FAMILIES = {
     "correlated noise": Family(memory=0.8),
     "downwards": Family(down=True),
     "resistance": Family(resistance_ohm_cm2=(5.0, 50.0)),
+    "drop not stated": Family(drop_over_slope=(0.001, 0.2)),
+    "second cathodic": Family(second_cathodic=0.05),
     "passivating": Family(passivates_V=0.1),
     "-100 to +100 mV": Family(reach_V=0.1),
 }
@@ -85,11 +96,20 @@ def draw(family: Family, seed: int) -> TrueSweep:
         ratio,
         log_uniform(family.resistance_ohm_cm2) if family.resistance_ohm_cm2 else 0.0,
     )
+    if family.drop_over_slope:
+        drop_V = log_uniform(family.drop_over_slope) * truth.anodic_slope_V
+        truth = replace(truth, series_resistance_ohm_cm2=1e6 * drop_V / truth.icorr_uA_per_cm2)
     step = float(rng.uniform(*family.step_V))
     offset = float(rng.uniform(0, step))
     over = np.arange(-family.reach_V + offset, family.reach_V, step)
     potential = truth.Ecorr_V + over
     current = current_density_uA_per_cm2(potential, truth)
+    if family.second_cathodic:
+        second = family.second_cathodic * truth.icorr_uA_per_cm2 * 10 ** (-over / _SECOND_SLOPE_V)
+        current = current - second
+        rest_V = float(np.interp(0, current, over))  # the metal dissolves faster at the higher rest potential
+        faster = truth.icorr_uA_per_cm2 * 10 ** (rest_V / truth.anodic_slope_V)
+        truth = replace(truth, Ecorr_V=truth.Ecorr_V + rest_V, icorr_uA_per_cm2=faster)
     if family.passivates_V is not None:
         current = np.where(current > 0, current / (1 + np.exp((over - family.passivates_V) / 0.012)), current)
     white = rng.standard_normal(len(over))

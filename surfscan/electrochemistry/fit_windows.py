@@ -86,8 +86,9 @@ class ChosenFit:
         """Covariance of the parameters with the doubt about the model, shape (6, 6).
 
         To the covariance of the chosen model come the squared distances of the other models' values from its
-        own, as far as they exceed the difference of the variances, which noise explains; weighted by the
-        models' approximate probabilities. A model that leaves a parameter undetermined is no alternative.
+        own, as far as they exceed the difference of the variances, which noise explains; weighted by the square
+        roots of the models' approximate probabilities, as these are themselves uncertain where residuals are
+        correlated (common practice, no source). A model that leaves a parameter undetermined is no alternative.
         """
         length = min(self.others, key=lambda fit: fit.chi_squared).length
         marks = [fit.probability_criterion(length) for fit in self.others]
@@ -96,7 +97,7 @@ class ChosenFit:
         for mark, fit in zip(marks, self.others, strict=True):
             if not (math.isfinite(mark) and np.isfinite(fit.covariance).all()):
                 continue
-            weight = math.exp(-(mark - best) / 2)
+            weight = math.exp(-(mark - best) / 4)
             apart = vector_of(fit.kinetics) - vector_of(self.fit.kinetics)
             explained = np.abs(np.diag(fit.covariance) - np.diag(self.fit.covariance))
             apart = np.sign(apart) * np.sqrt(np.maximum(apart**2 - explained, 0.0))

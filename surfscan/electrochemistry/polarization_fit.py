@@ -395,8 +395,8 @@ def _warnings(
     said, curve = [], chosen.fit.kinetics
     if steps:
         said.append(
-            f"the current steps ({_listed(steps)}), as where a range is switched; the interval holds what closing "
-            "the steps changes; record in one range, or check the ranges against a resistor"
+            f"the current steps ({_listed(steps)}), as where a range is switched; the interval holds what "
+            "closing the steps changes; record in one range, or check the ranges against a resistor"
         )
     if chosen.fit.model.resistive:
         largest = float(np.abs(points.density_uA_per_cm2[chosen.inside]).max())
