@@ -86,9 +86,10 @@ class ChosenFit:
         """Covariance of the parameters with the doubt about the model, shape (6, 6).
 
         To the covariance of the chosen model come the squared distances of the other models' values from its
-        own, as far as they exceed the difference of the variances, which noise explains; weighted by the square
-        roots of the models' approximate probabilities, as these are themselves uncertain where residuals are
-        correlated (common practice, no source). A model that leaves a parameter undetermined is no alternative.
+        own, as far as they exceed the difference of the variances, which noise explains; weighted by the
+        square roots of the models' approximate probabilities, as these are themselves uncertain where
+        residuals are correlated (common practice, no source). A model that leaves a parameter undetermined
+        is no alternative.
         """
         length = min(self.others, key=lambda fit: fit.chi_squared).length
         marks = [fit.probability_criterion(length) for fit in self.others]
