@@ -164,6 +164,7 @@ def analyse_run(
         zero.Ecorr_V,
         _tafel_rules(settings),
         zero_uncertainty_V=(zero.ci95[1] - zero.ci95[0]) / 4,
+        steps=fit.steps,
     )
     constant = stern_geary_of(fit, tafel, settings)
     methods = (_of_fit(fit), _of_tafel(tafel), _of_resistance(resistance, constant))

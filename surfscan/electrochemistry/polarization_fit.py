@@ -97,6 +97,8 @@ class PolarizationFit:
         uncertainties of a point. Empty where refused before a fit.
     curve : MixedControl or None
         Parameters of the fitted curve; also where the fit was refused after all, for a figure.
+    steps : tuple of RangeStep
+        Where the current steps in the window, as where a range is switched; also where the fit was refused.
     warnings : tuple of str
     """
 
@@ -127,6 +129,7 @@ class PolarizationFit:
     fitted_uA_per_cm2: np.ndarray = field(default_factory=lambda: np.empty(0))
     residuals: np.ndarray = field(default_factory=lambda: np.empty(0))
     curve: MixedControl | None = None
+    steps: tuple[RangeStep, ...] = ()
     warnings: tuple[str, ...] = ()
 
 
@@ -319,6 +322,7 @@ def _judged(
         fitted_uA_per_cm2=current_density_uA_per_cm2(potential, curve),
         residuals=fit.residuals,
         curve=curve,
+        steps=steps,
         **shown,  # type: ignore[arg-type]
     )
 

@@ -170,6 +170,7 @@ def extrapolate_tafel(
     rules: TafelRules | None = None,
     *,
     zero_uncertainty_V: float = 0.0,
+    steps: tuple[RangeStep, ...] = (),
 ) -> TafelExtrapolation:
     """Corrosion current density from the straight stretches of both branches.
 
@@ -187,6 +188,8 @@ def extrapolate_tafel(
     rules : TafelRules, optional
     zero_uncertainty_V : float, optional
         Standard uncertainty of it.
+    steps : tuple of RangeStep, optional
+        Steps of the current known beside those found here, as a fit finds them nearer to zero current.
 
     Returns
     -------
@@ -199,7 +202,7 @@ def extrapolate_tafel(
     """
     rules = rules or TafelRules()
     potential, density = rising(potential_V, density_uA_per_cm2)
-    steps = find_range_steps(potential, density, zero_V)
+    steps = (*steps, *find_range_steps(potential, density, zero_V))
     anodic, cathodic = TafelBranch(1), TafelBranch(-1)
     for _ in range(_ROUNDS):
         anodic, cathodic = (
@@ -301,14 +304,15 @@ def find_branch(
         log10 of the density of the opposite reaction at the zero-current potential, and the decades per V
         by which it falls off; it is added back. None adds nothing.
     steps : tuple of RangeStep, optional
-        Points beyond the first of this branch are not used: a line cannot be carried across it.
+        Points beyond the nearest of this branch are not used: a line cannot be carried across it.
 
     Returns
     -------
     TafelBranch
     """
-    step = next((each for each in steps if each.side == side), None)
-    if step is not None:
+    mine = [each for each in steps if each.side == side]
+    if mine:
+        step = min(mine, key=lambda each: side * each.potential_V)
         inner = side * (potential_V - step.potential_V) < 0
         found = find_branch(potential_V[inner], density_uA_per_cm2[inner], zero_V, side, rules, opposite)
         if found.refused:
