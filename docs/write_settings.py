@@ -10,9 +10,9 @@ HEAD = """\
 # Settings
 
 Tables such as `[settings.pits]` of `study.toml`, or `[pits]` of a file given with `--settings`: `pits` and
-`degraded` for pictures, `height_pits` and `texture` for height maps, `scale`, `struts`, `section`, `sweep` and
-`exposure` for what the commands of those names measure, `immersion` for mass loss, gas and acid. What is left
-out keeps its default. Every result carries all of its settings.
+`degraded` for pictures, `height_pits` and `texture` for height maps, `scale`, `struts`, `section`, `sweep`
+and `exposure` for what the commands of those names measure, `immersion` for mass loss, gas and acid. What
+is left out keeps its default. Every result carries all of its settings.
 
 <!-- Written by docs/write_settings.py. -->
 """

@@ -176,7 +176,7 @@ def test_milliampere_called_ampere_is_told(tmp_path):
 
 
 def test_currents_a_million_times_too_large_are_told_and_not_stumbled_over(tmp_path):
-    """1 % noise on mA called A over a quarter of a volt: a trial step of the fit leaves the range of floats."""
+    """1 % noise on mA called A over a quarter of a volt: a trial step of the fit leaves the range."""
     potential = -0.5 + np.arange(-0.25, 0.25, 0.001)
     density = 100 * current_density_uA_per_cm2(potential, MixedControl(-0.5, 10.0, 0.08, 0.12, 1 / 8))
     noise = 1 + 0.01 * np.random.default_rng(0).standard_normal(potential.size)
