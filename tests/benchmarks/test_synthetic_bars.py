@@ -25,7 +25,10 @@ def test_the_bar_is_where_it_is_said_to_be(place):
     inside = picture.pixels[round(bar.row_px), round(bar.col_start_px) + 2 : round(bar.col_end_px) - 1]
     inside = inside if inside.ndim == 2 else np.repeat(inside[:, None], 3, axis=1)
     assert np.median(np.abs(inside.astype(float) - ink)) < 60  # JPEG and blur take some of a thin line
-    assert bar.length_um == pytest.approx(bar.length_px * bar.pixel_size_um)
+    outer, centres = bar.pixel_sizes_um
+    between = bar.col_end_px - bar.col_start_px
+    assert bar.length_um == pytest.approx(centres * between)
+    assert bar.length_um == pytest.approx(outer * (between + bar.tick_width_px))
 
 
 def test_two_bars_and_none():
