@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from surfscan.errors import InputError
+from surfscan.report.rate_records import gather_rates
+from surfscan.report.rate_truth import RATE_FIGURES, compare_rates_with_truth
 from surfscan.report.records import gather
 from surfscan.report.rounding import significant
 from surfscan.report.truth import FIGURES, TruthComparison, compare_with_truth
@@ -38,12 +40,30 @@ _HEADINGS = {
     "metal_area_um2": "metal µm²",
     "original_area_um2": "original µm²",
     "remaining_fraction": "remaining %",
+    "Ecorr_V": "Ecorr V",
+    "icorr_uA_per_cm2": "icorr µA/cm²",
+    "anodic_slope_mV_per_decade": "anodic mV/decade",
+    "cathodic_slope_mV_per_decade": "cathodic mV/decade",
+    "polarization_resistance_ohm_cm2": "Rp ohm cm²",
+    "breakdown_V": "breakdown V",
+    "breakdown_at_least_V": "no breakdown up to V",
+    "protection_V": "protection V",
+    "rate_mm_per_y": "rate mm/y",
+    "loss_mg": "loss mg",
+    "immersed_h": "immersed h",
+    "in_range_h": "in range h",
+    "acid_rate_mm_per_y": "acid mm/y",
+    "resistance_rise_fraction": "rise of resistance %",
 }
 _KINDS = {
     "surface": "image",
     "heights": "height map",
     "strut": "strut picture",
     "section": "section picture",
+    "sweep": "sweep",
+    "mass_loss": "weighing",
+    "gas": "gas reading",
+    "exposure": "rig log",
 }
 
 
@@ -116,14 +136,22 @@ def against_truth(folder: Path) -> str:
         If the study or its true figures cannot be read.
     """
     study = load_study(folder)
-    records, _ = gather(study, ResultsStore(study.folder).all())
-    comparisons = compare_with_truth(study.folder, records)
+    stored = ResultsStore(study.folder).all()
+    records, _ = gather(study, stored)
+    rates = gather_rates(study, stored)
+    named: dict[str, list[str]] = {
+        **{kind: [r.image_id for r in records if r.kind == kind] for kind in FIGURES},
+        **{kind: [r.entry_id for r in rates if r.procedure == kind] for kind in RATE_FIGURES},
+    }
+    comparisons = [
+        *compare_with_truth(study.folder, records),
+        *compare_rates_with_truth(study.folder, rates),
+    ]
     parts = []
-    for kind in FIGURES:
+    for kind, names in named.items():
         own = [c for c in comparisons if c.kind == kind]
-        images = [r.image_id for r in records if r.kind == kind]
         if own:
-            parts.append(_table(own, images))
+            parts.append(_table(own, names))
     return "\n\n".join(parts)
 
 
@@ -147,15 +175,19 @@ def _shown(figure: str, value: float) -> str:
     return significant(100 * value if figure.endswith("_fraction") else value)
 
 
+def _in_percent(c: TruthComparison) -> str:
+    return f"{100 * c.relative_bias:+.1f} % in all"
+
+
 def _in_all(c: TruthComparison) -> str:
     kind = _KINDS[c.kind]
-    text = (
-        f"{_HEADINGS[c.figure]}: {100 * c.relative_bias:+.1f} % in all over {_counted(len(c.images), kind)}"
-    )
+    # A share of a potential means nothing: its zero is that of the reference electrode.
+    bias = f"{1000 * c.bias:+.1f} mV on average" if c.figure.endswith("_V") else _in_percent(c)
+    text = f"{_HEADINGS[c.figure]}: {bias} over {_counted(len(c.images), kind)}"
     if c.lower_bounds:
         text += f"; {_counted(c.lower_bounds, 'lower bound')} left out (floor not measured)"
     if c.with_interval:
-        text += f"; {c.covered} of {c.with_interval} intervals hold the true value of their own field"
+        text += f"; {c.covered} of {c.with_interval} intervals hold the true value"
     return text
 
 
