@@ -17,11 +17,13 @@ PAGE = HERE.parent / "demo" / "report.html"
 WIDTH, HEIGHT = 1200, 1200
 SHOWN = "images/C14-2_a.jpg"
 SHOWN_MAP = "heights/U28-2_h1.x3p"
+SHOWN_STRUT = "struts/U28-2_strut.jpg"
+SHOWN_SECTION = "sections/U28-2_section.jpg"
 QUIET = ("--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking")
 
 
 def main(chromium: str | None) -> None:
-    """Write page.png (its top), pictures.png (one field with outlines) and heights.png (one height map)."""
+    """Write page.png (its top), and one picture of each kind with what was measured on it."""
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=list(QUIET))
         page = browser.new_page(viewport={"width": WIDTH, "height": HEIGHT})
@@ -32,13 +34,15 @@ def main(chromium: str | None) -> None:
         for section, shown, name in (
             ("#pictures", SHOWN, "pictures.png"),
             ("#height-pictures", SHOWN_MAP, "heights.png"),
+            ("#strut-pictures", SHOWN_STRUT, "strut.png"),
+            ("#section-pictures", SHOWN_SECTION, "section.png"),
         ):
             figure = page.locator(f"{section} figure").filter(has_text=shown).first
             figure.scroll_into_view_if_needed()
             page.wait_for_timeout(500)
             figure.screenshot(path=HERE / name)
         browser.close()
-    for name in ("page.png", "pictures.png"):  # a colour scale needs more than 256 colours
+    for name in ("page.png", "pictures.png", "strut.png", "section.png"):  # a colour scale needs more than 256 colours
         with Image.open(HERE / name) as picture:
             small = picture.convert("RGB").quantize(256, dither=Image.Dither.NONE)
         small.save(HERE / name, optimize=True)
