@@ -42,7 +42,8 @@ def main(chromium: str | None) -> None:
             page.wait_for_timeout(500)
             figure.screenshot(path=HERE / name)
         browser.close()
-    for name in ("page.png", "pictures.png", "strut.png", "section.png"):  # a colour scale needs more than 256 colours
+    # heights.png keeps all colours: its scale needs more than 256
+    for name in ("page.png", "pictures.png", "strut.png", "section.png"):
         with Image.open(HERE / name) as picture:
             small = picture.convert("RGB").quantize(256, dither=Image.Dither.NONE)
         small.save(HERE / name, optimize=True)
