@@ -40,9 +40,17 @@ _ENOUGH = 3  # renderings that agree
 _AT_BORDER = 0.6  # what is left of the evidence of a label that may be cut by the picture's border
 _DIGIT_SPACE = 0.6  # widest space between two digits, in their height: beside a 1 of even width
 _CLEAR_PX = 2  # columns at the border without any ink where no digit is cut in two
-_ALIGNED = 0.25  # of its height by which a label may lie off the middle or the beginning of its bar
-_LIKE_INK = 60  # levels of 255 within which a pixel has the colour of the bar
-_STROKE = 0.12  # share of a column that is ink where a letter goes through it
+_MIDDLE, _BEGINS = 0.15, 0.1  # of its digits' height by which a label may lie off the middle of its bar, and
+# off its beginning: a digit less shifts these by a quarter of it and by half of it at least
+_LIKE_INK, _NEARER = (
+    60,
+    0.4,
+)  # levels of 255 within which a pixel has the colour of the bar, and share of what
+# sets that apart from its ground
+_LEAST_INK = 0.05  # share of a label's box that has the colour of its bar, where the label has it
+_FRAME, _FRAME_PX = 0.9, 5  # share of a column that is ink where a frame goes through it; its width at most
+_CROSSES = 0.12  # share of the columns behind a frame up to which no more than its lines along the rows show
+_DOT = 0.05  # share of a column that is ink where a letter or a decimal point goes through it
 _FOLLOWED = 0.95  # what is left of the score of a text that only begins with a length
 
 
@@ -119,7 +127,7 @@ def _tied_in(
     for place in _places(whole):
         tied = _tied(place, texts, bar)
         if tied is not None:
-            cut = _may_be_cut(pixels, tied.label, tied.box, ink) and not _is_aligned(tied.box, bar)
+            cut = _may_be_cut(pixels, bar, tied.label, tied.box, ink)
             found.append(replace(tied, evidence=tied.evidence * (_AT_BORDER if cut else 1.0)))
     return sorted(found, key=lambda t: (-t.evidence * t.position, t.box)), left_out
 
@@ -193,33 +201,60 @@ def _is_cut(box: Box, window: Box, shape: tuple[int, ...]) -> bool:
     )
 
 
-def _may_be_cut(pixels: np.ndarray, label: Label, box: Box, ink: np.ndarray) -> bool:
+def _may_be_cut(pixels: np.ndarray, bar: Bar, label: Label, box: Box, ink: np.ndarray) -> bool:
     """Whether a label begins so close to the picture's left border that a digit before it may be cut off.
 
     A digit cut in two leaves ink at the border; one cut off whole leaves no more than a space between digits,
-    and a number that bars have with it. On the right a unit would be cut, and what is left of it is none.
+    a number that bars have with it, and a label that does not stand in the middle of its bar nor begin with
+    it. Where the left edge of a box or frame shows, nothing is cut. On the right a unit would be cut, and
+    what is left of it is none.
     """
     row0, row1, col0, col1 = box
     high = row1 - row0
-    if col0 > high:
+    behind = box_behind(pixels, bar)
+    if col0 > high or (behind is not None and _holds_from_its_left(behind, box)):
         return False
-    part = pixels[max(0, row0) : row1, :col1].astype(np.int16)
-    is_ink = np.abs(part - ink).reshape(*part.shape[:2], -1).max(axis=2) <= _LIKE_INK
-    inked = np.flatnonzero(np.mean(is_ink, axis=0) >= _STROKE)
-    if len(inked) == 0 or inked[0] > col0 + high // 2:  # the label has another colour than its bar
-        return col0 <= _DIGIT_SPACE * high
-    first = int(inked[0])
+    is_ink = _ink_up_to(pixels[max(0, row0) : row1, :col1], col0, ink)
+    share = np.mean(is_ink, axis=0)
+    frame = int(np.argmax(share < _FRAME))
+    if 0 < frame <= _FRAME_PX and share[frame + 1 : frame + 1 + _CLEAR_PX].max(initial=0.0) < _CROSSES:
+        return False
+    if np.any(share[:_CLEAR_PX] >= _DOT):
+        return True
+    inked = np.flatnonzero(share >= _DOT)
+    if len(inked) == 0:
+        return True
+    first, last = int(inked[0]), int(inked[-1])
     rows = np.flatnonzero(is_ink[:, first : first + max(2, high // 3)].any(axis=1))
-    close = first <= _DIGIT_SPACE * (rows[-1] - rows[0] + 1)
-    return close and (may_be_shortened(label) or bool(is_ink[:, :_CLEAR_PX].any()))
+    digit = int(rows[-1] - rows[0] + 1)
+    if first > _DIGIT_SPACE * digit:
+        return False
+    off_middle = 0.5 * (first + last) - 0.5 * (bar.col_start_px + bar.col_end_px)
+    is_aligned = abs(off_middle) <= _MIDDLE * digit or abs(first - bar.col_start_px) <= max(
+        2.0, _BEGINS * digit
+    )
+    return may_be_shortened(label) and not is_aligned
 
 
-def _is_aligned(box: Box, bar: Bar) -> bool:
-    """Whether a label stands in the middle of its bar or begins with it: without a digit it would not."""
-    row0, row1, col0, col1 = box
-    near = _ALIGNED * (row1 - row0)
-    off_middle = 0.5 * (col0 + col1) - 0.5 * (bar.col_start_px + bar.col_end_px)
-    return abs(off_middle) <= near or abs(col0 - bar.col_start_px) <= near
+def _holds_from_its_left(behind: Box, box: Box) -> bool:
+    """Whether the left edge of the box behind shows in the picture, before a label that it holds."""
+    middle = 0.5 * (box[0] + box[1])
+    return behind[2] > 0 and behind[0] <= middle <= behind[1] and behind[2] <= box[2] + _ASIDE_PX
+
+
+def _ink_up_to(part: np.ndarray, col0: int, ink: np.ndarray) -> np.ndarray:
+    """Where a label that begins about column `col0` has its ink, in the rows of its box up to its end.
+
+    Ink has the colour of the bar, or where the label shows none of that, any that stands out of its ground.
+    """
+    part = part.astype(np.int16).reshape(*part.shape[:2], -1)
+    ground = np.median(part[:, col0:], axis=(0, 1))
+    near = min(_LIKE_INK, _NEARER * float(np.abs(ink - ground).max()))
+    is_ink = np.abs(part - ink).max(axis=2) <= near
+    if np.mean(is_ink[:, col0:]) >= _LEAST_INK:
+        return np.asarray(is_ink)
+    away = np.abs(part - ground).max(axis=2)
+    return np.asarray(away >= 0.5 * np.percentile(away[:, col0:], 98))
 
 
 def _places(texts: list[ReadText]) -> list[list[ReadText]]:

@@ -116,9 +116,11 @@ def is_round(label: Label) -> float:
 def may_be_shortened(label: Label) -> bool:
     """Whether a number before this one would make another length that bars have: a digit, or "0.".
 
-    50 may have been 150 and 2 may have been 0.2, but no bar is 120 or 1300 long.
+    50 may have been 150, 2 may have been 0.2 and even 20 may have been 120, but no bar is 1300 or 10.5 long.
     """
     number, symbol = label.text.split()
+    if number.isdigit() and len(number) < 3:
+        return True
     longer = [f"{digit}{number}" for digit in "123456789"]
     if "." not in number and not number.endswith("0"):
         longer.append(f"0.{number}")

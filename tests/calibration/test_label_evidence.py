@@ -146,3 +146,37 @@ def test_a_label_at_the_border_may_have_lost_a_digit(draw_bar, start, is_doubtfu
     (tied,) = tied_labels(picture, find_bars(picture)[0])
     assert tied.label.length_um == 50
     assert (tied.evidence < 0.7) == is_doubtful
+
+
+def cut_before(wide, first, start, *, shape=(260, 460)):
+    """A picture whose label, from column `first` of `wide` on, begins at column `start`; without a bar."""
+    picture = np.full(shape, 120, np.uint8)
+    picture[160:195, start : start + 300] = wide[160:195, first : first + 300]
+    return picture
+
+
+def test_a_label_that_is_whole_whatever_the_border(draw_bar):
+    """In the middle of its bar, beginning with it, behind the edge of a box, or in a frame."""
+    wide = draw_bar(np.full((260, 460), 120, np.uint8), "50 µm", length=200, box=None, col=100)
+    columns = np.flatnonzero((wide[160:195] == 255).any(axis=0))
+    first, length = int(columns[0]), int(columns[-1] - columns[0]) + 1
+    picture = cut_before(wide, first, 6)
+
+    def evidence(left, right, *, box=False, frame=False):
+        drawn = picture.copy()
+        if box:
+            drawn[drawn == 120] = 90
+            drawn[:, :3] = 200
+            drawn[:150] = drawn[215:] = drawn[:, 320:] = 200
+        if frame:
+            drawn[120:250, :2] = 255
+        drawn[200:204, left:right] = 255
+        (tied,) = tied_labels(drawn, max(find_bars(drawn), key=lambda bar: bar.evidence))
+        assert tied.label.length_um == 50
+        return tied.evidence
+
+    assert evidence(25, 225) < 0.7
+    assert evidence(25, 225, box=True) > 0.9
+    assert evidence(25, 225, frame=True) > 0.9
+    assert evidence(6, 206) > 0.9
+    assert evidence(4, length + 8) > 0.9
