@@ -1,0 +1,100 @@
+"""Where an image lies in the viewer: its scale, its units, its layers. No Qt."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from surfscan.images import Calibration, HeightMap, Micrograph
+
+IMAGE, HEIGHTS = "image", "height map"
+"""Names of the layer that shows what was opened."""
+
+OPENED = "surfscan"
+"""Key in a layer's metadata under which the opened image lies."""
+
+PART = "surfscan part"
+"""Key in the metadata of a layer that is drawn on the open image and goes with it."""
+
+_PARTS = (
+    "pits",
+    "rejected",
+    "degraded",
+    "section",
+    "edges",
+    "centreline",
+    "stations",
+    "scale bar",
+)
+
+LayerData = tuple[Any, dict[str, Any], str]
+
+
+def placement(calibration: Calibration | None) -> dict[str, Any]:
+    """Scale and units of every layer of an image, as napari's layers take them.
+
+    Parameters
+    ----------
+    calibration : Calibration or None
+
+    Returns
+    -------
+    dict
+        `scale` (y, x) in µm a pixel with units of µm; 1 and pixels where the scale is not known.
+    """
+    if calibration is None:
+        return {"scale": (1.0, 1.0), "units": ("pixel", "pixel")}
+    size = (calibration.pixel_size_y_um, calibration.pixel_size_x_um)
+    return {"scale": size, "units": ("um", "um")}
+
+
+def layer_of(image: Micrograph | HeightMap, *, pixels: Any = None, multiscale: bool = False) -> LayerData:
+    """The layer of an opened image: data, keywords and kind, as a napari reader returns them.
+
+    Parameters
+    ----------
+    image : Micrograph or HeightMap
+    pixels : array or list of arrays, optional
+        Shown in place of the image's own, such as the levels of a pyramid.
+    multiscale : bool
+        Whether `pixels` are such levels, largest first.
+
+    Returns
+    -------
+    (data, keywords, "image")
+        Heights in cividis with their range as contrast limits; pictures in grey, or in their colours.
+        What was opened stands in the metadata under `OPENED`.
+    """
+    is_heights = isinstance(image, HeightMap)
+    own = image.heights_um if isinstance(image, HeightMap) else image.pixels
+    data = own if pixels is None else pixels
+    keywords: dict[str, Any] = {
+        "name": HEIGHTS if is_heights else IMAGE,
+        "metadata": {OPENED: image},
+        "multiscale": multiscale,
+        **placement(image.calibration),
+    }
+    if is_heights:
+        keywords["colormap"] = "cividis"
+    elif own.ndim == 3:
+        keywords["rgb"] = True
+    else:
+        keywords["colormap"] = "gray"
+    return data, keywords, "image"
+
+
+def opened_in(metadata: Mapping[str, Any]) -> Micrograph | HeightMap | None:
+    """The opened image that a layer's metadata hold; None where the layer is none of ours."""
+    found = metadata.get(OPENED)
+    return found if isinstance(found, (Micrograph, HeightMap)) else None
+
+
+def is_ours(layer: Any) -> bool:
+    """Whether a layer belongs to the open image: shows it, or is drawn on it."""
+    return layer.name in _PARTS or PART in layer.metadata or opened_in(layer.metadata) is not None
+
+
+def short_name(path: str | Path) -> str:
+    """The file's name without its folders, for titles."""
+    return Path(path).name

@@ -1,0 +1,252 @@
+"""What is under review in one viewer: the study, its images with their state, and the image that is open.
+
+No Qt here: work goes through `run`, which is a worker thread in the viewer and a plain call in tests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
+
+from psygnal import Signal
+
+from napari_surfscan.placing import is_ours, layer_of, opened_in
+from surfscan.images import HeightMap
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import napari
+
+    from surfscan.images import Micrograph
+    from surfscan.study.entries import Study
+    from surfscan.study.reviews import OpenedImage, ReviewItem
+
+_sessions: WeakKeyDictionary[Any, ReviewSession] = WeakKeyDictionary()
+
+
+class ReviewSession:
+    """One review: a study and its images, or single images dropped into the viewer.
+
+    Parameters
+    ----------
+    viewer : napari.Viewer or ViewerModel
+    run : callable
+        As `workers.run`.
+
+    Attributes
+    ----------
+    study : Study or None
+        None while no study is open.
+    items : list of ReviewItem
+        Images of the study with their state; empty until they have been looked at.
+    current : OpenedImage or None
+        What is open: entry, image, automatic results, corrections, companions, settings. For an image that
+        was dropped in there are no results and no corrections, and `in_study` is False.
+
+    Signals
+    -------
+    study_opened (Study), items_changed (), item_changed (image_id), image_closing (OpenedImage, while its
+    layers still stand), image_opened (OpenedImage, with its layer in place), image_closed (), busy (str: what
+    is going on, empty when over), message (words, details).
+    """
+
+    study_opened = Signal(object)
+    items_changed = Signal()
+    item_changed = Signal(str)
+    image_closing = Signal(object)
+    image_opened = Signal(object)
+    image_closed = Signal()
+    busy = Signal(str)
+    message = Signal(str, str)
+
+    def __init__(self, viewer: napari.Viewer, run: Callable[..., Any]) -> None:
+        self.viewer = viewer
+        self.run = run
+        self.study: Study | None = None
+        self.items: list[ReviewItem] = []
+        self.current: OpenedImage | None = None
+        self.image_layer: Any = None
+        self._placing = False
+        self._opening: Any = None
+        self._looking: Any = None
+        viewer.layers.events.inserted.connect(self._on_inserted)
+        viewer.layers.events.removed.connect(self._on_removed)
+        viewer.layers.selection.events.active.connect(self._on_active)
+
+    @property
+    def in_study(self) -> bool:
+        """Whether the open image is one of the open study: only then can a correction be saved."""
+        if self.study is None or self.current is None:
+            return False
+        return self.current.entry in self.study.images
+
+    @property
+    def image_ids(self) -> list[str]:
+        """Images of the study, in the order of its manifest."""
+        return [] if self.study is None else [entry.image_id for entry in self.study.images]
+
+    def open_study(self, path: str | Path, image_id: str = "") -> None:
+        """Open a study, then one of its images: the named one, or none."""
+        from surfscan.study.manifest import load_study
+
+        def opened(study: Study) -> None:
+            self.busy.emit("")
+            self.close_image()
+            self.study, self.items = study, []
+            self.study_opened.emit(study)
+            if image_id:
+                self.open_image(image_id)
+            self.look_at_states()
+
+        self.busy.emit("Opening the study")
+        self.run(lambda: load_study(path), returned=opened, failed=self._failed)
+
+    def look_at_states(self) -> None:
+        """Find the state of every image again."""
+        from surfscan.study.reviews import review_items
+
+        study = self.study
+        if study is None:
+            return
+        if self._looking is not None:
+            self._looking.cancel()
+
+        def known(items: list[ReviewItem]) -> None:
+            if self.study is study:
+                self.items = items
+                self.items_changed.emit()
+
+        self._looking = self.run(lambda: review_items(study), returned=known, failed=self._failed)
+
+    def open_image(self, image_id: str) -> None:
+        """Open an image of the study in place of the one that is open."""
+        from surfscan.study.reviews import open_for_review
+
+        study = self.study
+        if study is None:
+            return
+        if self._opening is not None:
+            self._opening.cancel()
+
+        def opened(current: OpenedImage) -> None:
+            self._opening = None
+            self.busy.emit("")
+            if self.study is study:
+                self.show(current)
+
+        def failed(error: Exception) -> None:
+            self._opening = None
+            self._failed(error)
+
+        self.busy.emit(f"Opening {image_id}")
+        job = self.run(lambda: open_for_review(study, image_id), returned=opened, failed=failed)
+        self._opening = None if job.is_over else job
+
+    def next(self) -> None:
+        """Open the next image of the study; the first where none is open."""
+        self._step(1)
+
+    def previous(self) -> None:
+        """Open the image before; the last where none is open."""
+        self._step(-1)
+
+    def show(self, current: OpenedImage) -> None:
+        """Put an opened image on the screen in place of the one that is open."""
+        self.close_image()
+        with self._own_layers():
+            data, keywords, _ = layer_of(current.image)
+            self.image_layer = self.viewer.add_image(data, **keywords)
+        self.current = current
+        self.viewer.reset_view()
+        self.image_opened.emit(current)
+
+    def close_image(self) -> None:
+        """Take the open image and all that was drawn on it off the screen."""
+        if self.current is None:
+            return
+        self.image_closing.emit(self.current)
+        self.current, self.image_layer = None, None
+        with self._own_layers():
+            for layer in [layer for layer in self.viewer.layers if is_ours(layer)]:
+                self.viewer.layers.remove(layer)
+        self.image_closed.emit()
+
+    @contextmanager
+    def _own_layers(self) -> Iterator[None]:
+        """While layers are changed by the session, not by the user."""
+        self._placing = True
+        try:
+            yield
+        finally:
+            self._placing = False
+
+    def _step(self, by: int) -> None:
+        ids = self.image_ids
+        if not ids:
+            return
+        here = self.current.entry.image_id if self.in_study and self.current is not None else None
+        if here is None:
+            self.open_image(ids[0 if by > 0 else -1])
+            return
+        there = ids.index(here) + by
+        if 0 <= there < len(ids):
+            self.open_image(ids[there])
+        else:
+            self.message.emit("This is the last image." if by > 0 else "This is the first image.", "")
+
+    def _failed(self, error: Exception) -> None:
+        from napari_surfscan.messages import words_for
+
+        self.busy.emit("")
+        self.message.emit(*words_for(error))
+
+    def _on_inserted(self, event: Any) -> None:
+        self._take_up(event.value)
+
+    def _on_active(self, event: Any) -> None:
+        self._take_up(event.value)
+
+    def _take_up(self, layer: Any) -> None:
+        """Make an image that was dropped in, or chosen among several, the open one."""
+        if self._placing or layer is None or layer is self.image_layer:
+            return
+        image = opened_in(layer.metadata)
+        if image is None:
+            return
+        if self.current is not None:
+            self.image_closing.emit(self.current)
+        self.current, self.image_layer = loose(image), layer
+        self.image_opened.emit(self.current)
+
+    def _on_removed(self, event: Any) -> None:
+        if self._placing or event.value is not self.image_layer or self.current is None:
+            return
+        self.image_closing.emit(self.current)
+        self.current, self.image_layer = None, None
+        self.image_closed.emit()
+
+
+def loose(image: Micrograph | HeightMap) -> OpenedImage:
+    """An image that belongs to no study, as something to review: nothing measured, nothing saved."""
+    from surfscan.study.entries import ImageEntry, StudySettings
+    from surfscan.study.reviews import OpenedImage
+
+    path = Path(image.source.path)
+    shows = "heights" if isinstance(image, HeightMap) else "surface"
+    entry = ImageEntry(file=path.name, specimen=path.stem, shows=shows, page=image.source.page)
+    settings = {name: StudySettings().of(name, shows) for name in entry.procedures}
+    return OpenedImage(entry, image, {}, {}, {}, settings)
+
+
+def session_of(viewer: napari.Viewer) -> ReviewSession:
+    """The session of a viewer, made on first use."""
+    viewer = getattr(viewer, "__wrapped__", viewer)  # napari hands a proxy to plugins
+    if viewer not in _sessions:
+        from napari_surfscan.workers import run
+
+        _sessions[viewer] = ReviewSession(viewer, run)
+    return _sessions[viewer]

@@ -1,0 +1,136 @@
+"""Work off the screen's thread: the screen stays live, and what goes wrong comes back as an outcome."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from inspect import isgeneratorfunction
+from typing import Any
+
+from napari.qt.threading import create_worker
+
+Function = Callable[[], Any]
+
+
+class Job:
+    """One piece of work under way.
+
+    Its callbacks run in the screen's thread, exactly one of `returned`, `failed` and `cancelled`, and none
+    of them after `cancel` but `cancelled`.
+    """
+
+    def __init__(self) -> None:
+        self.is_cancelled = False
+        self.is_over = False
+        self._worker: Any = None
+
+    def cancel(self) -> None:
+        """Give the work up: a generator stops at its next yield, and no result is handed over."""
+        self.is_cancelled = True
+        if self._worker is not None:
+            self._worker.quit()
+
+
+def run(
+    function: Callable[[], Any] | Callable[[], Generator[Any, None, Any]],
+    *,
+    returned: Callable[[Any], object],
+    failed: Callable[[Exception], object],
+    cancelled: Callable[[], object] | None = None,
+    progressed: Callable[[Any], object] | None = None,
+) -> Job:
+    """Run a function in a worker thread.
+
+    Parameters
+    ----------
+    function : callable
+        Without arguments. A generator function may be stopped at its yields; what it yields is handed to
+        `progressed`. It must not touch layers or widgets.
+    returned : callable
+        Takes what the function returned.
+    failed : callable
+        Takes the exception it raised, with its traceback; see `messages.words_for`.
+    cancelled : callable, optional
+    progressed : callable, optional
+
+    Returns
+    -------
+    Job
+        With `cancel()`.
+    """
+    job = Job()
+
+    def finish(outcome: tuple[Any, Exception | None] | None) -> None:
+        if job.is_over:
+            return
+        job.is_over = True
+        if job.is_cancelled or outcome is None:
+            if cancelled is not None:
+                cancelled()
+            return
+        result, error = outcome
+        if error is not None:
+            failed(error)
+        else:
+            returned(result)
+
+    def step(value: Any) -> None:
+        if progressed is not None and not job.is_cancelled:
+            progressed(value)
+
+    if isgeneratorfunction(function):
+
+        def generate() -> Generator[Any, None, tuple[Any, Exception | None]]:
+            try:
+                return (yield from function()), None
+            except Exception as error:
+                return None, error
+
+        worker = create_worker(generate, _start_thread=False)
+        worker.yielded.connect(step)
+        worker.aborted.connect(lambda: finish(None))
+    else:
+
+        def call() -> tuple[Any, Exception | None]:
+            try:
+                return function(), None
+            except Exception as error:
+                return None, error
+
+        worker = create_worker(call, _start_thread=False)
+    worker.returned.connect(finish)
+    job._worker = worker
+    worker.start()
+    return job
+
+
+def run_at_once(
+    function: Callable[[], Any] | Callable[[], Generator[Any, None, Any]],
+    *,
+    returned: Callable[[Any], object],
+    failed: Callable[[Exception], object],
+    cancelled: Callable[[], object] | None = None,
+    progressed: Callable[[Any], object] | None = None,
+) -> Job:
+    """The same in the caller's thread, for scripts and tests."""
+    job = Job()
+    try:
+        result = function()
+        if isgeneratorfunction(function):
+            result = _exhausted(result, progressed)
+    except Exception as error:
+        job.is_over = True
+        failed(error)
+        return job
+    job.is_over = True
+    returned(result)
+    return job
+
+
+def _exhausted(steps: Generator[Any, None, Any], progressed: Callable[[Any], object] | None) -> Any:
+    while True:
+        try:
+            value = next(steps)
+        except StopIteration as end:
+            return end.value
+        if progressed is not None:
+            progressed(value)
