@@ -120,21 +120,46 @@ def edge_weights(
     which the centre pixel of the box may move with the box clear of the frame. Summed over every shift of a
     pit across the frame, weights then add up to the field's area, exactly.
     """
-    row0, row1, col0, col1 = frame
-    bottom, right = top_px + height_px, left_px + width_px
-    touches = (top_px <= row0) | (left_px <= col0) | (bottom >= row1) | (right >= col1)
-    frame_height, frame_width = row1 - row0, col1 - col0
-    inside = None if region is None else region[row0:row1, col0:col1]
-    if inside is None or bool(inside.all()):
-        weights = miles_lantuejoul_weight(height_px + 1, width_px + 1, frame_height, frame_width)
-    else:
-        weights = _weights_in_region(inside, height_px, width_px)
-    spans = ((top_px <= row0) & (bottom >= row1)) | ((left_px <= col0) & (right >= col1))
-    undefined = int((np.isnan(weights) & ~touches).sum())
-    weights = np.where(spans, np.nan, np.where(touches, 0.0, weights))
+    return EdgeRule(frame, region).weigh(top_px, left_px, height_px, width_px)
 
-    warnings: list[str] = []
-    spanning = int(spans.sum())
+
+class EdgeRule:
+    """The edge rule of `edge_weights` on one field, made ready once to weigh pits again and again.
+
+    Parameters
+    ----------
+    frame : (row0, row1, col0, col1)
+        Counting frame, half open.
+    region : ndarray of shape (M, N), bool, optional
+        Specimen region; the whole frame if None.
+    """
+
+    def __init__(self, frame: Frame, region: np.ndarray | None = None) -> None:
+        row0, row1, col0, col1 = frame
+        self.frame = frame
+        inside = None if region is None else region[row0:row1, col0:col1]
+        self._table = None if inside is None or bool(inside.all()) else _summed_area(inside)
+
+    def weigh(
+        self, top_px: np.ndarray, left_px: np.ndarray, height_px: np.ndarray, width_px: np.ndarray
+    ) -> EdgeWeights:
+        """Weights of some pits from their bounding boxes, as `edge_weights` takes them."""
+        row0, row1, col0, col1 = self.frame
+        bottom, right = top_px + height_px, left_px + width_px
+        touches = (top_px <= row0) | (left_px <= col0) | (bottom >= row1) | (right >= col1)
+        if self._table is None:
+            weights = miles_lantuejoul_weight(height_px + 1, width_px + 1, row1 - row0, col1 - col0)
+        else:
+            weights = _weights_in_region(self._table, height_px, width_px)
+        spans = ((top_px <= row0) & (bottom >= row1)) | ((left_px <= col0) & (right >= col1))
+        undefined = int((np.isnan(weights) & ~touches).sum())
+        weights = np.where(spans, np.nan, np.where(touches, 0.0, weights))
+        return EdgeWeights(weights, tuple(_unweighed(int(spans.sum()), undefined)))
+
+
+def _unweighed(spanning: int, undefined: int) -> list[str]:
+    """Warnings of pits without a weight."""
+    warnings = []
     if spanning:
         warnings.append(
             f"{_pits(spanning, 'reaches', 'reach')} from one edge of the field to the opposite one: no "
@@ -145,7 +170,7 @@ def edge_weights(
             f"{_pits(undefined, 'has', 'have')} no edge weight: no place on the specimen lets a pit of that "
             "size lie clear of the frame, so there is no pit density. Take a larger field."
         )
-    return EdgeWeights(weights, tuple(warnings))
+    return warnings
 
 
 def _pits(n: int, one: str, several: str) -> str:
@@ -310,13 +335,17 @@ def outlines_half_width(perimeters: np.ndarray, edge_shift: float) -> float:
     return _Z * edge_shift * float(np.sum(perimeters))
 
 
-def _weights_in_region(inside: np.ndarray, height: np.ndarray, width: np.ndarray) -> np.ndarray:
-    """Field area over the area where the centre pixel of a box may lie, from a summed-area table."""
+def _summed_area(inside: np.ndarray) -> np.ndarray:
+    """Specimen pixels above and to the left of every corner, shape (M + 1, N + 1)."""
     import cv2
 
-    rows, cols = inside.shape
     depth = cv2.CV_32S if inside.size < 2**31 else cv2.CV_64F
-    table = cv2.integral(inside.astype(np.uint8), sdepth=depth)
+    return np.asarray(cv2.integral(inside.astype(np.uint8), sdepth=depth))
+
+
+def _weights_in_region(table: np.ndarray, height: np.ndarray, width: np.ndarray) -> np.ndarray:
+    """Field area over the area where the centre pixel of a box may lie, from a summed-area table."""
+    rows, cols = table.shape[0] - 1, table.shape[1] - 1
     first_row, first_col = 1 + height // 2, 1 + width // 2
     end_row, end_col = rows - height + height // 2, cols - width + width // 2
     fits = (end_row > first_row) & (end_col > first_col)

@@ -44,6 +44,7 @@ def measure_objects(
     pixel_size_um: tuple[float, float] | None,
     region: np.ndarray | None = None,
     frame: Frame | None = None,
+    origin: tuple[int, int] = (0, 0),
 ) -> Objects:
     """Measure every labelled object.
 
@@ -57,7 +58,11 @@ def measure_objects(
     region : ndarray of shape (M, N), bool, optional
         Specimen region; everything if None.
     frame : (row0, row1, col0, col1), optional
-        Counting frame, half open; the whole picture if None.
+        Counting frame, half open; all of `labels` if None.
+    origin : (int, int), optional
+        Row and column of the picture at which `labels` begins, where it is a part of one. Positions and
+        `frame` are those of the picture; objects must keep a pixel clear of the part's sides that are not
+        sides of the picture. The figures are then, to the bit, those of the whole picture.
 
     Returns
     -------
@@ -78,7 +83,8 @@ def measure_objects(
     """
     _check(labels, region)
     height, width = labels.shape
-    frame = (0, height, 0, width) if frame is None else frame
+    row0, col0 = origin
+    frame = (row0, row0 + height, col0, col0 + width) if frame is None else frame
     flat = np.ascontiguousarray(labels).reshape(-1)
     pixels = np.flatnonzero(flat != 0)
     of = flat[pixels]
@@ -93,18 +99,21 @@ def measure_objects(
 
     index = of.astype(np.intp) - 1
     row, col = np.divmod(pixels, width)
-    top, bottom = _extent(row, index, n, height)
-    left, right = _extent(col, index, n, width)
+    crossings = _perimeter(flat, pixels, of, row, col, (height, width), n, *_pixel(pixel_size_um))
+    touches_edge = _touches_region_edge(region, _within(frame, origin, labels.shape), pixels, index, n)
+    row, col = row + row0, col + col0
+    top, bottom = _extent(row, index, n, row0 + height)
+    left, right = _extent(col, index, n, col0 + width)
     centre_row = np.bincount(index, row, n) / area
     centre_col = np.bincount(index, col, n) / area
 
-    py, px = (1.0, 1.0) if pixel_size_um is None else (float(pixel_size_um[1]), float(pixel_size_um[0]))
+    px, py = _pixel(pixel_size_um)
     length, breadth, orientation = _moment_ellipse(
         row - centre_row[index], col - centre_col[index], index, area, px, py
     )
     sizes = {
         "equivalent_diameter": np.sqrt(area * (4.0 / math.pi * px * py)),
-        "perimeter": _perimeter(flat, pixels, of, row, col, (height, width), n, px, py),
+        "perimeter": crossings,
         "length": length,
         "width": breadth,
         "nearest_pit": nearest_distance(centre_row * py, centre_col * px),
@@ -125,7 +134,7 @@ def measure_objects(
         | (bottom >= frame[1] - 1)
         | (left <= frame[2])
         | (right >= frame[3] - 1),
-        "touches_specimen_edge": _touches_region_edge(region, frame, pixels, index, n),
+        "touches_specimen_edge": touches_edge,
     }
     for name, values in sizes.items():
         columns[f"{name}_um"], columns[f"{name}_px"] = (values, absent) if known else (absent, values)
@@ -189,6 +198,18 @@ def _check(labels: np.ndarray, region: np.ndarray | None) -> None:
         )
     if region is not None and region.shape != labels.shape:
         raise ValueError(f"region has shape {region.shape}, labels {labels.shape}; they must agree")
+
+
+def _pixel(size_um: tuple[float, float] | None) -> tuple[float, float]:
+    """Pixel size in x and y; 1, 1 where no scale is known."""
+    return (1.0, 1.0) if size_um is None else (float(size_um[0]), float(size_um[1]))
+
+
+def _within(frame: Frame, origin: tuple[int, int], shape: tuple[int, ...]) -> Frame:
+    """The frame on a part of the picture that begins at `origin`, as far as it lies on it."""
+    rows = np.clip(np.array(frame[:2]) - origin[0], 0, shape[0])
+    cols = np.clip(np.array(frame[2:]) - origin[1], 0, shape[1])
+    return int(rows[0]), int(rows[1]), int(cols[0]), int(cols[1])
 
 
 def _extent(position: np.ndarray, index: np.ndarray, n: int, size: int) -> tuple[np.ndarray, np.ndarray]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -43,18 +44,10 @@ def field_summary(
     unit = "um" if scale else "px"
     pixel_um2 = scale.pixel_area_um2 if scale else None
     area_mm2 = area_px * pixel_um2 / 1e6 if pixel_um2 else None
-    weights = pits["edge_weight"]
     whole = ~pits["touches_image_border"]
-    per_mm2 = density(weights, area_mm2) if area_mm2 else Estimate(None, None)
-    if scale and per_mm2.value is not None:
-        per_mm2 = Estimate(
-            per_mm2.value, widened(per_mm2.value, per_mm2.ci95, scale.relative_uncertainty, power=2)
-        )
-    per_mpx = density(weights, area_px / 1e6) if not area_mm2 else Estimate(None, None)
+    main = headline(pits, area_px=area_px, scale=scale)
+    per_mm2, per_mpx, fraction = main.per_mm2, main.per_mpx, main.area_fraction
     step = float(np.sqrt(pixel_um2)) if pixel_um2 else 1.0
-    fraction = area_fraction_interval(
-        pits["area_px"] * step**2, pits[f"perimeter_{unit}"], area_px * step**2, OUTLINE_SHIFT_PX * step
-    )
     diameters = pits[f"equivalent_diameter_{unit}"][whole]
     median = float(np.median(diameters)) if diameters.size else None
     mean_area_px = float(np.mean(pits["area_px"][whole])) if whole.any() else None
@@ -87,6 +80,53 @@ def field_summary(
         "smallest_diameter_px": smallest_px,
     }
     return summary, list(rating.warnings) if rating else []
+
+
+@dataclass(frozen=True)
+class Headline:
+    """What a field of pits is judged by first.
+
+    Attributes
+    ----------
+    per_mm2, per_mpx : Estimate
+        Density with its interval, per mm² where a scale is known, else per million px; the other is None.
+    area_fraction : Estimate
+        Pitted share of the specimen, with its interval.
+    """
+
+    per_mm2: Estimate
+    per_mpx: Estimate
+    area_fraction: Estimate
+
+
+def headline(pits: Table, *, area_px: int, scale: Calibration | None) -> Headline:
+    """Density and pitted area of one field, as `field_summary` gives them, without the rest.
+
+    Parameters
+    ----------
+    pits : Table
+        At least "edge_weight", "area_px", "perimeter_um" and "perimeter_px" of every pit.
+    area_px : int
+        Specimen surface inside the frame, px.
+    scale : Calibration or None
+    """
+    weights = pits["edge_weight"]
+    none = Estimate(None, None)
+    if scale is None:
+        per_mm2, per_mpx, step = none, density(weights, area_px / 1e6), 1.0
+    else:
+        per_mm2, per_mpx = density(weights, area_px * scale.pixel_area_um2 / 1e6), none
+        step = float(np.sqrt(scale.pixel_area_um2))
+        if per_mm2.value is not None:
+            wider = widened(per_mm2.value, per_mm2.ci95, scale.relative_uncertainty, power=2)
+            per_mm2 = Estimate(per_mm2.value, wider)
+    fraction = area_fraction_interval(
+        pits["area_px"] * step**2,
+        pits["perimeter_um" if scale else "perimeter_px"],
+        area_px * step**2,
+        OUTLINE_SHIFT_PX * step,
+    )
+    return Headline(per_mm2, per_mpx, fraction)
 
 
 def as_pair(estimate: Estimate) -> list[float] | None:
