@@ -298,7 +298,8 @@ def permutation_p(
     Returns
     -------
     float
-        Exact where all ways are counted; else (hits + 1) / (draws + 1), which never promises too much.
+        Twice the smaller of the two one-sided shares, at most 1. Exact where all ways are counted; else the
+        share is (hits + 1) / (draws + 1), which never promises too much.
 
     References
     ----------
@@ -308,8 +309,6 @@ def permutation_p(
     a, b = known_values(first), known_values(second)
     pooled, n = np.concatenate([a, b]), len(a)
     total = len(pooled)
-    observed = abs(float(a.mean() - b.mean()))
-    slack = 1e-12 * max(1.0, float(np.abs(pooled).max()))
     ways = math.comb(total, n)
     if ways <= most_splits:
         rows = np.array(list(combinations(range(total), n)))
@@ -317,9 +316,12 @@ def permutation_p(
         order = np.random.default_rng(seed).random((most_splits, total))
         rows = np.argsort(order, axis=1)[:, :n]
     sums = pooled[rows].sum(axis=1)
-    differences = np.abs(sums / n - (pooled.sum() - sums) / (total - n))
-    hits = int(np.sum(differences >= observed - slack))
-    return hits / ways if ways <= most_splits else (hits + 1) / (most_splits + 1)
+    slack = 1e-12 * max(1.0, float(np.abs(pooled).sum()))
+    below = int(np.sum(sums <= a.sum() + slack))
+    above = int(np.sum(sums >= a.sum() - slack))
+    hits = min(below, above)
+    share = hits / ways if ways <= most_splits else (hits + 1) / (most_splits + 1)
+    return min(1.0, 2 * share)
 
 
 def welch_anova(groups: Sequence[np.ndarray]) -> tuple[float, tuple[float, float], float]:
@@ -427,7 +429,7 @@ def _too_few(name: str, x: np.ndarray) -> str:
 def _permutation_remark(n: int, m: int) -> str:
     """What the smallest p is that so few specimens can give, where it is no small one."""
     ways = math.comb(n + m, n)
-    least = (2 if n == m else 1) / ways
+    least = 2 / ways
     if least <= 0.05:
         return ""
     return f" With {n} and {m} specimens p cannot fall below {least:.2g}."

@@ -311,9 +311,8 @@ def advice(
         return f"{known}: better than {goal}, nothing more is needed."
     rest = budget.without(*_averaged_with(source))
     if source in _AVERAGED:
-        return (
-            f"{known}. {_more_replicates(budget, rest, source, relative_accuracy_percent, fields, specimens)}"
-        )
+        have = fields if _AVERAGED[source] == "field" else specimens
+        return f"{known}. {_more_replicates(budget, rest, source, relative_accuracy_percent, have)}"
     least = 100 * rest.expanded() / abs(budget.value)
     if least > relative_accuracy_percent:
         beside = (
