@@ -11,7 +11,8 @@ import numpy as np
 from surfscan.preparation.noise import pixel_noise
 from surfscan.segmentation.basins import part_basins
 from surfscan.segmentation.bridging import bridge_gaps
-from surfscan.segmentation.chance import Patchiness, deepest_by_chance, patchiness, tail_factor
+from surfscan.segmentation.chance import patchiness, tail_factor
+from surfscan.segmentation.deep_ground import NEAR, DeepGround, Surface
 from surfscan.segmentation.local_reference import LocalReference, NodeGrid, local_reference
 from surfscan.segmentation.mouths import draw_mouths
 from surfscan.segmentation.unseen import Gaps, deepen_floors, find_gaps, sunken_gaps
@@ -22,8 +23,7 @@ _WORKERS = 2
 _LOW, _SEED = 1.0, 2.5
 _CUT, _CUT_SHARE = 2.0, 0.25
 _PROMINENT, _PROMINENT_SHARE = 3.0, 0.2
-_NEAR, _NEAR_CHANCE = 1.25, 1.1
-_CHANCE_FINDS, _CHANCE_SHARE = 0.3, 0.02
+_NEAR_CHANCE = 1.1
 _SEEN = 0.1
 _SUNKEN, _WALL = 3.0, 2.0
 
@@ -122,6 +122,29 @@ def find_deep_pits(
     ValueError
         If `residual_um` is not a 2-D array of real numbers, or nothing was measured.
     """
+    found, _ = search_deep_pits(
+        residual_um,
+        pixel_size_um=pixel_size_um,
+        region=region,
+        min_depth_to_roughness=min_depth_to_roughness,
+        min_depth_um=min_depth_um,
+        min_diameter_px=min_diameter_px,
+        max_aspect=max_aspect,
+    )
+    return found
+
+
+def search_deep_pits(
+    residual_um: np.ndarray,
+    *,
+    pixel_size_um: tuple[float, float] | None,
+    region: np.ndarray | None = None,
+    min_depth_to_roughness: float,
+    min_depth_um: float | None,
+    min_diameter_px: float,
+    max_aspect: float,
+) -> tuple[DeepPits, DeepGround]:
+    """`find_deep_pits`, and what it found out about the surface, by which other outlines can be judged."""
     if residual_um.ndim != 2 or residual_um.dtype.kind != "f":
         raise ValueError(
             f"residual_um must be a 2-D float array, got {residual_um.ndim}-D {residual_um.dtype}"
@@ -157,7 +180,7 @@ def find_deep_pits(
         labels[~region] = 0
     thin = (slice(reference.step_px // 2, None, reference.step_px),) * 2
     spare = depth[thin][reference.metal]
-    surface = _Surface(
+    surface = Surface(
         reference,
         raw_sq,
         patchiness(depth, labels),
@@ -165,49 +188,13 @@ def find_deep_pits(
         tail_factor(spare),
     )
     del depth, smooth
-    found = _judge(
-        labels,
-        _below(residual_um, reference.level),
-        surface,
-        basins.prominence.astype(np.float64),
-        pixel_size_um or (1.0, 1.0),
-        (min_depth_to_roughness, min_depth_um, min_diameter_px),
-        max_aspect,
+    ground = DeepGround(
+        _below(residual_um, reference.level), surface, (min_depth_to_roughness, min_depth_um, min_diameter_px)
     )
-    return _with_sunken_gaps(found, gaps, surface, region, np.pi / 4 * min_diameter_px**2)
-
-
-@dataclass(frozen=True)
-class _Surface:
-    """What is known of the surface round the pits."""
-
-    reference: LocalReference
-    raw_sq_um: float
-    patchiness: Patchiness
-    dips: int  # separate dips beyond 2.5 Sq
-    tail: float  # how much further the far dips go than a normal surface's
-
-    def level_uncertainty(self, row: np.ndarray, col: np.ndarray, area_px: np.ndarray) -> np.ndarray:
-        """Standard uncertainty of the level: that of a mean over the surface that the level rests on.
-
-        Means over patches as large as were looked at scatter by so much; the level at a place rests on a
-        Gaussian of one tile, as large as 4 pi square tiles of even weight, less what the pit takes of it.
-        """
-        widest, spread = self.patchiness.size_px[-1], self.patchiness.spread_um[-1]
-        rests_on = 4 * np.pi * self.reference.level.tile_px**2
-        local = self.roughness_at(row, col) / max(self.raw_sq_um, 1e-12)
-        return np.asarray(spread * widest * local * np.sqrt((1 + area_px / rests_on) / rests_on))
-
-    def deepest_by_chance(self, strength: np.ndarray) -> float:
-        """Depth in Sq that so few chance dips pass as may pass, for finds of these strengths in Sq."""
-        few = self.tail * deepest_by_chance(self.dips, _CHANCE_FINDS)
-        clear = int(np.count_nonzero(strength > few))
-        return self.tail * deepest_by_chance(self.dips, max(_CHANCE_FINDS, _CHANCE_SHARE * clear))
-
-    def roughness_at(self, row: np.ndarray, col: np.ndarray) -> np.ndarray:
-        """Sq at full resolution: the local one at the working resolution, scaled."""
-        scale = self.raw_sq_um / max(self.reference.sq_um, 1e-12)
-        return np.maximum(scale * self.reference.roughness.at(row, col), 1e-12)
+    found = _judge(
+        labels, ground, basins.prominence.astype(np.float64), pixel_size_um or (1.0, 1.0), max_aspect
+    )
+    return _with_sunken_gaps(found, gaps, surface, region, np.pi / 4 * min_diameter_px**2), ground
 
 
 def _below(heights: np.ndarray, level: NodeGrid, out: np.ndarray | None = None) -> np.ndarray:
@@ -249,14 +236,13 @@ def _foreground(depth: np.ndarray, reference: LocalReference) -> tuple[np.ndarra
 
 def _judge(
     labels: np.ndarray,
-    measured: np.ndarray,
-    surface: _Surface,
+    ground: DeepGround,
     prominence: np.ndarray,
     pixel_size_um: tuple[float, float],
-    limits: tuple[float, float | None, float],
     max_aspect: float,
 ) -> DeepPits:
     """Sort the outlined basins into pits, features for review, and what is nothing."""
+    measured, surface = ground.depth_below_reference_um, ground.surface
     n = len(prominence)
     at = np.flatnonzero(labels.reshape(-1) != 0)
     own = labels.reshape(-1)[at] - 1
@@ -270,40 +256,31 @@ def _judge(
     mean = np.bincount(own[seen], d[seen], n) / np.maximum(np.bincount(own[seen], minlength=n), 1)
     sq = surface.roughness_at(row, col)
     local = sq / max(surface.raw_sq_um, 1e-12)
-    diameter = np.sqrt(4 * area / np.pi)
     standing = np.maximum(mean, 0) / (surface.patchiness.at(np.sqrt(area)) * local)
     strength = np.sqrt(np.maximum(greatest, 0) / sq * standing)
     by_chance = strength / surface.deepest_by_chance(strength)
-    names = ["depth to roughness", "diameter"]
-    parts = [greatest / sq / limits[0], diameter / limits[2]]
-    if limits[1] is not None:
-        names.append("depth")
-        parts.append(greatest / limits[1])
-    ratios = np.stack(parts)
+    ratios = ground.ratios(greatest, sq, area)
     there = area > 0
     least = ratios.min(axis=0, initial=np.inf)
     chance = by_chance < 1
     real = there & (least >= 1) & ~chance
-    almost = there & (least >= 1 / _NEAR) & (by_chance >= 1 / _NEAR_CHANCE) & ~real
+    almost = there & (least >= 1 / NEAR) & (by_chance >= 1 / _NEAR_CHANCE) & ~real
     groove = aspect > max_aspect
     hidden = seen_share < _SEEN
     pit = real & ~groove & ~hidden
     listed = (real | almost) & ~pit
-
-    def which(condition: np.ndarray) -> str:
-        return ", ".join(name for name, yes in zip(names, condition.tolist(), strict=True) if yes)
 
     reasons = [
         GROOVE_LIKE
         if groove[k]
         else UNMEASURED
         if hidden[k]
-        else JUST_BELOW + which(ratios[:, k] < 1)
+        else JUST_BELOW + ground.limit_names(ratios[:, k] < 1)
         if least[k] < 1
         else CHANCE
         for k in np.flatnonzero(listed).tolist()
     ]
-    near = [which(ratios[:, k] < _NEAR) for k in np.flatnonzero(pit).tolist()]
+    near = [ground.limit_names(ratios[:, k] < NEAR) for k in np.flatnonzero(pit).tolist()]
     review = np.zeros_like(labels)
     review.reshape(-1)[at] = np.where(listed, np.cumsum(listed), 0)[own]
     labels.reshape(-1)[at] = np.where(pit, np.cumsum(pit), 0)[own]
@@ -338,7 +315,7 @@ def _lie(
 
 
 def _with_sunken_gaps(
-    found: DeepPits, gaps: Gaps, surface: _Surface, region: np.ndarray | None, least_px: float
+    found: DeepPits, gaps: Gaps, surface: Surface, region: np.ndarray | None, least_px: float
 ) -> DeepPits:
     """The finds, with gaps that may hide pits among the features for review."""
     depth = found.depth_below_reference_um

@@ -14,10 +14,14 @@ from surfscan.segmentation.masks import disc, fill_holes
 CORE_SHARE = 0.5
 """The floor is where the distance to the outline is at least this share of the largest such distance."""
 
-_SHUT_IN_PX = 12
+SHUT_IN_PX = 12
+"""Fewer samples of metal (on every second row and column) say nothing about an object's surroundings."""
+
+RING_PX = (4, 10)
+"""Surroundings are read so far from an object."""
+
 _GROWTH_PX = 2
 _CURVATURE = 1 / (2 * np.sqrt(2 * np.pi))
-_RING_PX = (4, 10)
 _NEXT = ((0, 1), (0, -1), (1, 0), (-1, 0))
 _DIAGONAL = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 _LEAST_SHARE = 0.46
@@ -123,12 +127,12 @@ def surround_contrast(labels: np.ndarray, contrast: np.ndarray, usable: np.ndarr
     inside = positions(labels)
     names = np.zeros(len(inside) + 1, np.int32)
     names[zone.ravel()[inside]] = labels.ravel()[inside]
-    ring = cv2.inRange(distance, _RING_PX[0] / 2, _RING_PX[1] / 2) & usable
+    ring = cv2.inRange(distance, RING_PX[0] / 2, RING_PX[1] / 2) & usable
     where = np.flatnonzero(ring.view(bool))
     owner = names[zone.ravel()[where]]
     values = contrast[np.divmod(where, contrast.shape[1])]
     around = np.nan_to_num(grouped_quantile(owner, values, n))
-    shut_in = (np.bincount(owner, minlength=n + 1) < _SHUT_IN_PX)[labels.ravel()[inside]]
+    shut_in = (np.bincount(owner, minlength=n + 1) < SHUT_IN_PX)[labels.ravel()[inside]]
     if shut_in.any():
         _ask_neighbours(around, labels, contrast, inside[shut_in])
     return around
@@ -139,15 +143,15 @@ def _ask_neighbours(around: np.ndarray, labels: np.ndarray, contrast: np.ndarray
     label = labels.ravel()[inside]
     order = np.argsort(label, kind="stable")
     starts = np.flatnonzero(np.diff(label[order], prepend=-1))
-    margin = int(_RING_PX[1] / 2) + 1
+    margin = int(RING_PX[1] / 2) + 1
     for places in np.split(inside[order], starts[1:]):
         row, col = np.divmod(places, labels.shape[1])
         rows = slice(max(int(row.min()) - margin, 0), int(row.max()) + margin + 1)
         cols = slice(max(int(col.min()) - margin, 0), int(col.max()) + margin + 1)
         number = labels[row[0], col[0]]
         own = (labels[rows, cols] == number).view(np.uint8)
-        near = cv2.dilate(own, disc(int(_RING_PX[0] / 2)))
-        ring = (cv2.dilate(own, disc(int(_RING_PX[1] / 2))) & (1 - near)).view(bool)
+        near = cv2.dilate(own, disc(int(RING_PX[0] / 2)))
+        ring = (cv2.dilate(own, disc(int(RING_PX[1] / 2))) & (1 - near)).view(bool)
         if ring.any():
             around[number] = np.median(contrast[rows, cols][ring])
 

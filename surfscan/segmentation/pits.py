@@ -11,6 +11,7 @@ import numpy as np
 from surfscan.preparation.light import metal_level
 from surfscan.preparation.lines import COHERENCE_LIMIT, follow_lines, line_direction
 from surfscan.preparation.noise import SpreadMap, pixel_noise, scale_spread, spread_map
+from surfscan.segmentation.dark_ground import NEAR, DarkGround, limit_names
 from surfscan.segmentation.grouped import Ellipses, Workspace, components, contact_px, ellipses, positions
 from surfscan.segmentation.levels import dark_objects, passed
 from surfscan.segmentation.masks import disc
@@ -25,7 +26,6 @@ _SMOOTHING_PX = (1.0, 2.0)
 _NOISE_SHARE = 0.16
 _SEED_SHARE = 0.8
 _LINE_TAILS = 1.9
-_NEAR = 1.25
 _THIN = (slice(None, None, 4), slice(None, None, 4))
 _BRIGHT = 0.15
 _COMPACT = 1.6
@@ -121,6 +121,27 @@ def find_dark_pits(
     -------
     DarkPits
     """
+    found, _ = search_dark_pits(
+        grey,
+        region=region,
+        min_contrast=min_contrast,
+        min_contrast_to_noise=min_contrast_to_noise,
+        min_diameter_px=min_diameter_px,
+        max_aspect=max_aspect,
+    )
+    return found
+
+
+def search_dark_pits(
+    grey: np.ndarray,
+    *,
+    region: np.ndarray | None = None,
+    min_contrast: float,
+    min_contrast_to_noise: float,
+    min_diameter_px: float,
+    max_aspect: float,
+) -> tuple[DarkPits, DarkGround]:
+    """`find_dark_pits`, and what it found out about the metal, by which other outlines can be judged."""
     space = Workspace((int(grey.shape[0]), int(grey.shape[1])))
     contrast, smoothing, followed = _contrast(grey, region, space)
     spread = spread_map(contrast, region)
@@ -146,14 +167,13 @@ def find_dark_pits(
     with ThreadPoolExecutor(1) as beside:
         patchiness = beside.submit(scale_spread, contrast, metal)
         form = ellipses(drawn.labels, len(drawn.floor) - 1)
+    limits = (min_contrast, min_contrast_to_noise, min_diameter_px)
+    ground = DarkGround(contrast, metal, spread, patchiness.result(), limits)
     found = _judge(
-        contrast,
-        spread,
+        ground,
         drawn,
         form,
         cracks,
-        patchiness=patchiness.result(),
-        limits=(min_contrast, min_contrast_to_noise, min_diameter_px),
         max_aspect=max_aspect,
         followed=followed,
         smoothing=smoothing,
@@ -162,11 +182,12 @@ def find_dark_pits(
     inside = np.ones(seed.shape, bool) if region is None else region[_THIN]
     left = seed & (found.labels[_THIN] == 0) & (found.review[_THIN] == 0)
     bright = contrast[_THIN] < -_BRIGHT
-    return replace(
+    found = replace(
         found,
         dark_left_fraction=float(np.mean(left[inside])) if inside.any() else 0.0,
         bright_fraction=float(np.mean(bright[inside])) if inside.any() else 0.0,
     )
+    return found, ground
 
 
 def _contrast(
@@ -194,14 +215,11 @@ def _contrast(
 
 
 def _judge(
-    contrast: np.ndarray,
-    spread: SpreadMap,
+    ground: DarkGround,
     drawn: Outlined,
     form: Ellipses,
     cracks: np.ndarray,
     *,
-    patchiness: tuple[np.ndarray, np.ndarray],
-    limits: tuple[float, float, float],
     max_aspect: float,
     followed: bool,
     smoothing: float,
@@ -209,11 +227,9 @@ def _judge(
 ) -> DarkPits:
     """Sort the outlined objects into pits, features for review, and what is too small or too faint."""
     n = len(drawn.floor) - 1
-    strength = np.nan_to_num(drawn.floor - drawn.surround)
-    relative = strength / np.maximum(1 - drawn.surround, 0.05)
-    diameter = np.sqrt(4 * form.area / np.pi)
-    noise = np.maximum(spread.at(form.row, form.col), np.interp(diameter, *patchiness, left=0.0))
-    to_noise = strength / noise
+    contrast, limits = ground.contrast, ground.limits
+    judged = ground.judge(drawn.floor, drawn.surround, form.row, form.col, form.area)
+    strength, relative, to_noise = judged.strength, judged.contrast, judged.contrast_to_noise
     width = 2 * np.maximum(drawn.depth_px, 0.5)
     aspect = np.maximum(form.aspect, form.area / width**2)
 
@@ -235,19 +251,16 @@ def _judge(
         strength[asked],
         drawn.surround[asked],
     )
-    soft = edge_width(drawn.labels, contrast, strength) > np.maximum(_SOFT_PX, _SOFT_SHARE * diameter / 2)
-    ratios = np.stack([relative / limits[0], to_noise / limits[1], diameter / limits[2]])
+    soft = edge_width(drawn.labels, contrast, strength) > np.maximum(
+        _SOFT_PX, _SOFT_SHARE * judged.diameter / 2
+    )
+    ratios = judged.ratios
     real = (form.area > 0) & (ratios.min(axis=0) >= 1)
-    almost = (form.area > 0) & (ratios.min(axis=0) >= 1 / _NEAR) & ~real
+    almost = (form.area > 0) & (ratios.min(axis=0) >= 1 / NEAR) & ~real
     sliver = contact_px(drawn.labels, n) ** 2 > _SLIVER * form.area
     pit = real & ~long & ~goes_on & ~soft & ~sliver
     listed = (real | almost) & ~pit
-    names = ("contrast", "contrast to noise", "diameter")
-
-    def which(condition: np.ndarray, k: int) -> str:
-        return ", ".join(name for name, yes in zip(names, condition[:, k].tolist(), strict=True) if yes)
-
-    near = ratios < _NEAR
+    near = ratios < NEAR
     near_pits = zip(np.flatnonzero(pit).tolist(), np.any(near[:, pit], axis=0).tolist(), strict=True)
     below = ratios < 1
     cracked = long | goes_on
@@ -258,20 +271,20 @@ def _judge(
         if cracked[k]
         else SOFT_EDGED
         if soft[k]
-        else JUST_BELOW + which(below, k)
+        else JUST_BELOW + limit_names(below[:, k])
         for k in np.flatnonzero(listed).tolist()
     ]
     review = np.zeros_like(drawn.labels)
     review.ravel()[where] = np.where(listed, np.cumsum(listed), 0)[label]
     pits = drawn.labels
     pits.ravel()[where] = np.where(pit, np.cumsum(pit), 0)[label]
-    crack_contrast, crack_noise = _add_cracks(review, pits, cracks, contrast, spread, limits, space)
+    crack_contrast, crack_noise = _add_cracks(review, pits, cracks, contrast, ground.spread, limits, space)
     reasons += [CRACK_LIKE] * len(crack_contrast)
     return DarkPits(
         labels=pits,
         contrast=relative[pit],
         contrast_to_noise=to_noise[pit],
-        near_limit=np.array([which(near, k) if close else "" for k, close in near_pits], dtype=str),
+        near_limit=np.array([limit_names(near[:, k]) if close else "" for k, close in near_pits], dtype=str),
         review=review,
         review_contrast=np.concatenate([relative[listed], crack_contrast]),
         review_contrast_to_noise=np.concatenate([to_noise[listed], crack_noise]),
