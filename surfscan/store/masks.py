@@ -64,22 +64,43 @@ def stage_mask(folder: Path, image_id: str, procedure: str, name: str, mask: np.
     -------
     StagedMask
     """
+    content = encode_mask(mask)
+    sha256 = hashlib.sha256(content).hexdigest()
+    (folder / FOLDER).mkdir(exist_ok=True)
+    temporary = folder / FOLDER / f"surfscan-{uuid.uuid4().hex}.tif.part"
+    with temporary.open("xb") as handle:
+        handle.write(content)
+        handle.flush()
+        os.fsync(handle.fileno())
+    return StagedMask(name, temporary, f"{file_stem(image_id)}_{procedure}_{name}_{sha256[:16]}.tif", sha256)
+
+
+def file_stem(image_id: str) -> str:
+    """How the files of an image begin: its name, and 8 digits that tell images of one name apart."""
+    stem = re.sub(r"[^A-Za-z0-9.-]+", "-", PurePosixPath(image_id).stem)[:60] or "image"
+    return f"{stem}-{hashlib.sha256(image_id.encode()).hexdigest()[:8]}"
+
+
+def encode_mask(mask: np.ndarray) -> bytes:
+    """A mask as label TIFF: the same mask gives the same bytes.
+
+    Parameters
+    ----------
+    mask : ndarray of shape (M, N), bool or integer
+        Labels are stored in the smallest unsigned type that holds them, bool as 0 and 1.
+
+    Raises
+    ------
+    ValueError
+        If a label is negative.
+    """
     import tifffile
 
     content = io.BytesIO()
     tifffile.imwrite(
         content, _smallest(mask), compression="zlib", metadata=None, software=False, rowsperstrip=64
     )
-    sha256 = hashlib.sha256(content.getbuffer()).hexdigest()
-    (folder / FOLDER).mkdir(exist_ok=True)
-    temporary = folder / FOLDER / f"surfscan-{uuid.uuid4().hex}.tif.part"
-    with temporary.open("xb") as handle:
-        handle.write(content.getbuffer())
-        handle.flush()
-        os.fsync(handle.fileno())
-    stem = re.sub(r"[^A-Za-z0-9.-]+", "-", PurePosixPath(image_id).stem)[:60] or "image"
-    image = hashlib.sha256(image_id.encode()).hexdigest()[:8]
-    return StagedMask(name, temporary, f"{stem}-{image}_{procedure}_{name}_{sha256[:16]}.tif", sha256)
+    return content.getvalue()
 
 
 def _smallest(mask: np.ndarray) -> np.ndarray:

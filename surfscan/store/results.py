@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
@@ -28,6 +29,13 @@ from surfscan.store.schema import connect
 from surfscan.store.tables import StoredTables, encode_table
 
 FILE_NAME = "results.sqlite"
+REVIEWED = "_reviewed"
+"""After the name of a procedure: its result with what a person corrected, beside the automatic one."""
+
+_SOURCE_LENGTH = 4096
+"""Characters at the start of a record that hold all of its source."""
+
+_SHA256 = re.compile(r'"sha256": "([0-9a-f]{64})"')
 _REDO = "Run 'surfscan measure': it sets the damaged results aside, deletes nothing, and measures again"
 
 
@@ -124,6 +132,27 @@ class StoredResult:
         """What is wrong with the mask files; empty where all are as measured."""
         faults = ((p, masks.mask_fault(p, self.mask_sha256[n])) for n, p in self.mask_paths.items())
         return [f"{path.name}: {fault}" for path, fault in faults if fault]
+
+
+@dataclass(frozen=True)
+class StoredEntry:
+    """That there is a result, and what made it: see `ResultsStore.entries`.
+
+    Attributes
+    ----------
+    image_id, procedure, fingerprint, status, message, version : str
+        As in `StoredResult`.
+    source_sha256 : str
+        SHA-256 of the file as measured; empty where it failed.
+    """
+
+    image_id: str
+    procedure: str
+    fingerprint: str
+    status: Literal["done", "failed"]
+    message: str
+    version: str
+    source_sha256: str
 
 
 def stage(folder: str | Path, image_id: str, result: Result) -> StagedResult:
@@ -294,16 +323,45 @@ class ResultsStore:
         done = {(r.image_id, r.procedure): r for r in self.done()}
         return [found for _, found in sorted({**done, **failed}.items())]
 
-    def done(self) -> list[StoredResult]:
-        """Every complete result, those hidden behind a later failure included."""
+    def of_image(self, image_id: str) -> dict[str, StoredResult]:
+        """What is stored of one image, by procedure; a failure stands before an older result."""
+        failed = {f.procedure: f for f in self._failures() if f.image_id == image_id}
+        return {r.procedure: r for r in self.done(image_id)} | failed
+
+    def entries(self) -> list[StoredEntry]:
+        """What there is, without figures and tables: quick for thousands of images.
+
+        A failure stands before an older result. Nothing is verified.
+        """
         if not self.path.exists():
             return []
         with self._reading() as database:
-            tables = _grouped(database, "data_table", "content")
-            files = _grouped(database, "mask", "file")
+            rows = database.execute(
+                "SELECT image_id, procedure, fingerprint, version, substr(record, 1, ?) FROM result",
+                (_SOURCE_LENGTH,),
+            ).fetchall()
+        found = {
+            (i, p): StoredEntry(i, p, mark, "done", "", version, _source_sha256(text))
+            for i, p, mark, version, text in rows
+        }
+        for f in self._failures():
+            found[f.image_id, f.procedure] = StoredEntry(
+                f.image_id, f.procedure, f.fingerprint, "failed", f.message, "", ""
+            )
+        return [entry for _, entry in sorted(found.items())]
+
+    def done(self, image_id: str | None = None) -> list[StoredResult]:
+        """Every complete result, or those of one image; with those hidden behind a later failure."""
+        if not self.path.exists():
+            return []
+        with self._reading() as database:
+            tables = _grouped(database, "data_table", "content", image_id)
+            files = _grouped(database, "mask", "file", image_id)
+            where, given = _only(image_id)
             rows = database.execute(
                 "SELECT image_id, procedure, specimen, fingerprint, version, record, sha256 FROM result "
-                "ORDER BY image_id, procedure"
+                f"{where} ORDER BY image_id, procedure",
+                given,
             ).fetchall()
         for (image_id, _), contents in tables.items():
             for content, sha256 in contents.values():
@@ -366,13 +424,24 @@ class ResultsStore:
             database.execute("COMMIT")
 
 
+def _only(image_id: str | None) -> tuple[str, tuple[str, ...]]:
+    return ("", ()) if image_id is None else ("WHERE image_id = ?", (image_id,))
+
+
+def _source_sha256(record: str) -> str:
+    """SHA-256 of the image as measured, from the start of a record."""
+    found = _SHA256.search(record)
+    return found[1] if found else ""
+
+
 def _grouped(
-    database: sqlite3.Connection, table: str, content: str
+    database: sqlite3.Connection, table: str, content: str, image_id: str | None = None
 ) -> dict[tuple[str, str], dict[str, tuple[Any, str]]]:
     """Name -> (content, checksum) of each result's tables or masks."""
     grouped: dict[tuple[str, str], dict[str, tuple[Any, str]]] = {}
+    where, given = _only(image_id)
     rows = database.execute(
-        f"SELECT image_id, procedure, name, {content}, sha256 FROM {table} ORDER BY rowid"
+        f"SELECT image_id, procedure, name, {content}, sha256 FROM {table} {where} ORDER BY rowid", given
     )
     for image_id, procedure, name, value, sha256 in rows:
         grouped.setdefault((image_id, procedure), {})[name] = (value, sha256)

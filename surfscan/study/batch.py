@@ -10,9 +10,10 @@ from pathlib import Path
 from typing import Literal, Protocol
 
 from surfscan.errors import InputError
+from surfscan.store.corrections import corrections_of
 from surfscan.store.lock import WriterLock
 from surfscan.store.recovery import set_aside_if_damaged, tidy
-from surfscan.store.results import Failure, ResultsStore, StoredResult
+from surfscan.store.results import REVIEWED, Failure, ResultsStore, StoredResult
 from surfscan.study.entries import ImageEntry, Study
 from surfscan.study.manifest import load_study, manifest_path
 from surfscan.study.pool import run_in_processes
@@ -127,6 +128,8 @@ class _Batch:
         self.outcome = BatchOutcome(other_entries=len(study.rate_entries))
         self.finished = 0
         self.total = len(study.images) + len(study.rate_entries)
+        self.corrections = corrections_of(study.folder)
+        self.outcome.warnings.extend(str(fault) for fault in self.corrections.faults)
         self.stored = {(r.image_id, r.procedure): r for r in store.done()}
         self.hidden = {(r.image_id, r.procedure) for r in store.all() if r.status == "failed"}
 
@@ -153,7 +156,7 @@ class _Batch:
             name = _name(entry)
             try:
                 task: Task = (
-                    plan_image(self.study, entry)
+                    plan_image(self.study, entry, self.corrections)
                     if isinstance(entry, ImageEntry)
                     else plan_rate(self.study, entry, logs)
                 )
@@ -161,6 +164,8 @@ class _Batch:
                 said = str(InputError(None, error.fault, error.remedy))
                 self.keep(name, _whose(self.study, entry), _unplanned(self.study, entry, said))
                 continue
+            if isinstance(task, ImageTask):
+                self.outcome.warnings.extend(f"{name}: {text}" for text in task.warnings)
             jobs = tuple(job for job in task.jobs if not self.up_to_date(task, job))
             if jobs:
                 yield replace(task, jobs=jobs)
@@ -194,7 +199,7 @@ class _Batch:
         elif len({f.message for f in failures}) == 1 and len(failures) == len(outcomes):
             self.outcome.failed.append((name, failures[0].message))
         else:
-            message = "; ".join(f"{f.procedure}: {f.message}" for f in failures)
+            message = "; ".join(f"{name_of(f.procedure)}: {f.message}" for f in failures)
             self.outcome.failed.append((name, message))
         self.tell(name, "failed" if failures else "done")
 
@@ -211,6 +216,12 @@ def _in_this_process(tasks: Iterator[Task]) -> Generator[tuple[Task, list[Outcom
             yield task, measure_task(task)
     finally:
         limit_threads(before)
+
+
+def name_of(procedure: str) -> str:
+    """A procedure in words: "pits", or "pits as corrected"."""
+    base = procedure.removesuffix(REVIEWED)
+    return base if base == procedure else f"{base} as corrected"
 
 
 def _name(entry: Entry) -> str:

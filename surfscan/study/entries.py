@@ -401,6 +401,16 @@ class ImageEntry(ManifestTable):
         return {role: name for role in COMPANIONS if (name := getattr(self, role)) is not None}
 
 
+class Review(ManifestTable):
+    """Which corrections count."""
+
+    in_force: Text | None = Field(
+        None,
+        description="Reviewer whose corrections count, and nobody else's; left out, the latest save on an "
+        "image counts, whoever made it.",
+    )
+
+
 class Study(ManifestTable):
     """A study as its manifest states it.
 
@@ -410,6 +420,7 @@ class Study(ManifestTable):
         Where the manifest stands; every file is relative to it.
     title, note : str
     settings : StudySettings
+    review : Review
     materials, groups, specimens, images, sweeps, weighings, gas, logs : tuple
         In the order of the manifest.
     """
@@ -418,6 +429,7 @@ class Study(ManifestTable):
     title: str
     note: str = ""
     settings: StudySettings = StudySettings()
+    review: Review = Review()
     materials: tuple[Material, ...] = ()
     groups: tuple[Group, ...] = ()
     specimens: tuple[Specimen, ...] = ()

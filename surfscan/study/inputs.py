@@ -9,17 +9,18 @@ from typing import TYPE_CHECKING
 
 from surfscan.errors import InputError
 from surfscan.study.entries import ImageEntry
+from surfscan.study.reviewed import with_scale
 
 if TYPE_CHECKING:
     import numpy as np
 
-    from surfscan.images import HeightMap, Micrograph
+    from surfscan.images import Calibration, HeightMap, Micrograph
 
 _PICTURES = ("before", "side_view", "twin")
 SAY_WHAT_IT_SHOWS = 'Add shows = "heights", or shows = "surface" if its numbers are brightness'
 
 
-def open_entry(folder: Path, image: ImageEntry) -> Micrograph | HeightMap:
+def open_entry(folder: Path, image: ImageEntry, scale: Calibration | None = None) -> Micrograph | HeightMap:
     """Open the image of an entry: a height map where the entry says so, else a picture.
 
     Parameters
@@ -27,6 +28,8 @@ def open_entry(folder: Path, image: ImageEntry) -> Micrograph | HeightMap:
     folder : Path
         Folder of the study.
     image : ImageEntry
+    scale : Calibration, optional
+        A scale that somebody confirmed: it stands in place of what the entry and the file say.
 
     Returns
     -------
@@ -42,6 +45,7 @@ def open_entry(folder: Path, image: ImageEntry) -> Micrograph | HeightMap:
     from surfscan.opening import open_image
 
     path = folder / image.file
+    image = with_scale(image, scale)
     opened: Micrograph | HeightMap
     if image.kind == "heights":
         opened = _open_heights(path, image, image.page)
@@ -54,6 +58,7 @@ def open_entry(folder: Path, image: ImageEntry) -> Micrograph | HeightMap:
         )
         if isinstance(opened, HeightMap):
             raise InputError(path, "the file holds heights, not brightness", SAY_WHAT_IT_SHOWS)
+    opened = opened if scale is None else replace(opened, calibration=scale)
     return replace(opened, source=replace(opened.source, path=image.file))
 
 

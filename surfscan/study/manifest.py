@@ -13,7 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from surfscan.errors import InputError
 from surfscan.materials.catalogue import find_material
-from surfscan.study.entries import Group, ImageEntry, Specimen, Study, StudySettings, image_id
+from surfscan.study.entries import Group, ImageEntry, Review, Specimen, Study, StudySettings, image_id
 from surfscan.study.faults import describe, suggest_key
 from surfscan.study.findings import Finding, as_error
 from surfscan.study.locator import Key, line_of, locate_keys
@@ -29,7 +29,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "image": ImageEntry,
     **RATE_TABLES,
 }
-_TOP = ("title", "note", "specimens_csv", "settings", *_TABLES)
+_TOP = ("title", "note", "specimens_csv", "settings", "review", *_TABLES)
 
 
 def manifest_path(path: str | Path) -> Path:
@@ -96,6 +96,8 @@ class ManifestReader:
         Those that are sound by themselves: what can still be checked where others are at fault.
     settings : StudySettings or None
         After reading; None where they are at fault.
+    review : Review or None
+        Likewise.
     specimens_are_readable : bool
         Whether `rows` holds every specimen: not so where their CSV is missing or at fault.
     """
@@ -106,6 +108,7 @@ class ManifestReader:
         self.rows: dict[str, dict[int, dict[str, Any]]] = {name: {} for name in _TABLES}
         self.tables: dict[str, dict[int, Any]] = {name: {} for name in _TABLES}
         self.settings: StudySettings | None = None
+        self.review: Review | None = None
         self._lines: dict[Key, int] = {}
         self._specimen_where: dict[int, str] = {}
         self.specimens_are_readable = True
@@ -127,12 +130,13 @@ class ManifestReader:
             return None, self.faults
         self._check_top(raw)
         self.settings = self._validate(StudySettings, raw.get("settings", {}), ("settings",))
+        self.review = self._validate(Review, raw.get("review", {}), ("review",))
         self.rows = {name: self._rows(name, raw) for name in _TABLES}
         for name, model in _TABLES.items():
             found = {i: self._validate(model, row, (name, i)) for i, row in self.rows[name].items()}
             self.tables[name] = {i: table for i, table in found.items() if table is not None}
         self._check_names()
-        if self.settings is None or self.faults:
+        if self.settings is None or self.review is None or self.faults:
             self.faults.sort(key=_file_and_line)
             return None, self.faults
         study = Study(
@@ -140,6 +144,7 @@ class ManifestReader:
             title=raw["title"],
             note=raw.get("note", ""),
             settings=self.settings,
+            review=self.review,
             materials=tuple(self.tables["material"].values()),
             groups=tuple(self.tables["group"].values()),
             specimens=tuple(self.tables["specimen"].values()),

@@ -13,9 +13,13 @@ from pydantic import BaseModel
 
 from surfscan._version import __version__
 from surfscan.errors import InputError
+from surfscan.images import Calibration
 from surfscan.procedures.settings import SectionSettings, StrutSettings
+from surfscan.store.corrections import Correction, Corrections
 from surfscan.store.masks import file_sha256
+from surfscan.store.results import REVIEWED
 from surfscan.study.entries import COMPANIONS, ROLES, ImageEntry, Procedure, Settings, Specimen, Study
+from surfscan.study.reviewed import ImageReviews, reviews_on, with_scale
 
 PROCEDURES = {
     "pits": "surfscan.procedures:measure_pits",
@@ -42,19 +46,28 @@ class Job:
     Attributes
     ----------
     procedure : str
-        One of `PROCEDURES`, or of `surfscan.study.rate_tasks.FUNCTIONS`.
+        One of `PROCEDURES`, or of `surfscan.study.rate_tasks.FUNCTIONS`; with `REVIEWED` after it where a
+        person's correction enters.
     function : str
         ``module:name`` of the procedure, called with the image, `settings` and what else `ROLES` names.
     settings : BaseModel
         See `settings_for`.
     fingerprint : str
         See `fingerprint`.
+    correction : Correction or None
+        What a person corrected.
     """
 
     procedure: str
     function: str
     settings: BaseModel
     fingerprint: str
+    correction: Correction | None = None
+
+    @property
+    def measures(self) -> str:
+        """The procedure that runs, whoever corrected its result."""
+        return self.procedure.removesuffix(REVIEWED)
 
 
 @dataclass(frozen=True)
@@ -69,12 +82,18 @@ class ImageTask:
     sha256 : str
         SHA-256 of the image file when the task was made, hex.
     jobs : tuple of Job
+    scale : Calibration or None
+        A scale that somebody confirmed.
+    warnings : tuple of str
+        What is said of corrections that do not hold.
     """
 
     folder: Path
     image: ImageEntry
     sha256: str
     jobs: tuple[Job, ...]
+    scale: Calibration | None = None
+    warnings: tuple[str, ...] = ()
 
     @property
     def entry_id(self) -> str:
@@ -116,6 +135,9 @@ def fingerprint(
     sha256: str,
     companions: Mapping[str, str | None],
     version: str = __version__,
+    *,
+    scale: Calibration | None = None,
+    correction: Correction | None = None,
 ) -> str:
     """SHA-256 over all that decides a result: two equal fingerprints mean two equal results.
 
@@ -134,12 +156,17 @@ def fingerprint(
         the procedure (`ROLES`) count.
     version : str
         Version of surfscan.
+    scale : Calibration, optional
+        A scale that somebody confirmed, with who did.
+    correction : Correction, optional
+        What a person corrected: all that its record says enters, and through it the mask.
 
     Returns
     -------
     str
         Hex.
     """
+    image = with_scale(image, scale)
     decisive = {
         "image": sha256,
         "page": image.page,
@@ -150,15 +177,24 @@ def fingerprint(
         "shows": image.shows,
         "version": version,
     }
-    given = {"height_unit": image.height_unit, **{role: companions.get(role) for role in ROLES[procedure]}}
+    given = {
+        "height_unit": image.height_unit,
+        **{role: companions.get(role) for role in ROLES[procedure]},
+        "scale": None if scale is None else scale.as_dict(),
+        "correction": None if correction is None else correction.sha256,
+    }
     decisive |= {name: value for name, value in given.items() if value is not None}
     return hashlib.sha256(json.dumps(decisive, sort_keys=True).encode()).hexdigest()
 
 
 def jobs_for(
-    study: Study, image: ImageEntry, sha256: str, companions: Mapping[str, str | None]
+    study: Study,
+    image: ImageEntry,
+    sha256: str,
+    companions: Mapping[str, str | None],
+    reviews: ImageReviews | None = None,
 ) -> tuple[Job, ...]:
-    """One job for each procedure of an image.
+    """One job for each procedure of an image, and one more for each correction of its result.
 
     Parameters
     ----------
@@ -168,17 +204,34 @@ def jobs_for(
         Of the image file, hex.
     companions : mapping of str to str or None
         SHA-256 of the files that belong to it, by role.
+    reviews : ImageReviews, optional
+        Corrections that hold for it.
     """
+    reviews = reviews or ImageReviews()
     found = []
     for procedure in dict.fromkeys(image.procedures):
         settings = settings_for(study, image, procedure)
-        mark = fingerprint(image, procedure, settings, sha256, companions)
-        found.append(Job(procedure, PROCEDURES[procedure], settings, mark))
+        function = PROCEDURES[procedure]
+        mark = fingerprint(image, procedure, settings, sha256, companions, scale=reviews.scale)
+        found.append(Job(procedure, function, settings, mark))
+        correction = reviews.results.get(procedure)
+        if correction is not None:
+            mark = fingerprint(
+                image, procedure, settings, sha256, companions, scale=reviews.scale, correction=correction
+            )
+            found.append(Job(procedure + REVIEWED, function, settings, mark, correction))
     return tuple(found)
 
 
-def plan_image(study: Study, image: ImageEntry) -> ImageTask:
+def plan_image(study: Study, image: ImageEntry, corrections: Corrections | None = None) -> ImageTask:
     """All there is to measure on an image, whether it has been or not.
+
+    Parameters
+    ----------
+    study : Study
+    image : ImageEntry
+    corrections : Corrections, optional
+        Those of the study; the ones that hold for this image enter.
 
     Raises
     ------
@@ -190,7 +243,9 @@ def plan_image(study: Study, image: ImageEntry) -> ImageTask:
     companions = {
         role: required_sha256(folder / name, COMPANIONS[role]) for role, name in image.companions().items()
     }
-    return ImageTask(folder, image, sha256, jobs_for(study, image, sha256, companions))
+    reviews = reviews_on(study, corrections or Corrections(), image, sha256)
+    jobs = jobs_for(study, image, sha256, companions, reviews)
+    return ImageTask(folder, image, sha256, jobs, reviews.scale, reviews.warnings)
 
 
 def required_sha256(path: Path, kind: str) -> str:

@@ -8,20 +8,24 @@ import sys
 import threading
 import traceback
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from importlib import import_module
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from surfscan.errors import InputError
+from surfscan.store.corrections import WITH_MASK, Correction, read_correction_mask
 from surfscan.store.results import Failure, StagedResult, stage
 from surfscan.study.entries import ROLES
 from surfscan.study.inputs import open_companion, open_entry
 from surfscan.study.rate_tasks import RateTask
+from surfscan.study.reviewed import told, with_scale
 from surfscan.study.tasks import ImageTask, Job
 
 if TYPE_CHECKING:
     from surfscan.images import HeightMap, Micrograph
+    from surfscan.procedures.result import Result
 
 SHARED = ("region",)
 """Roles of companions that every procedure of an image uses: opened once."""
@@ -106,7 +110,7 @@ def measure_image(task: ImageTask) -> list[Outcome]:
 
 
 def _open(task: ImageTask) -> Micrograph | HeightMap:
-    image = open_entry(task.folder, task.image)
+    image = open_entry(task.folder, task.image, task.scale)
     if image.source.sha256 != task.sha256:
         raise InputError(
             task.folder / task.image.file,
@@ -120,18 +124,73 @@ def _measure(
     job: Job, image: Micrograph | HeightMap, given: Mapping[str, Any], task: ImageTask
 ) -> StagedResult | Failure:
     try:
-        own = [role for role in ROLES[job.procedure] if role not in SHARED]
+        own = [role for role in ROLES[job.measures] if role not in SHARED]
         given = {**given, **_opened(task, image, own)}
-        result = _named(job.function)(image, job.settings, **given)
+        result = run_job(job, image, given)
         return stage(task.folder, task.image.image_id, result)
     except Exception as error:
         return Failure(job.procedure, _said(error, task))
 
 
+def run_job(job: Job, image: Micrograph | HeightMap, given: Mapping[str, Any]) -> Result:
+    """Run one job on an opened image.
+
+    Parameters
+    ----------
+    job : Job
+        Where it has a correction, nothing is searched: what the person left is measured.
+    image : Micrograph or HeightMap
+    given : mapping of str to value
+        What else the procedure takes, by role.
+
+    Returns
+    -------
+    Result
+        Named as the job; its summary says whose correction it is made with.
+
+    Raises
+    ------
+    InputError
+        If the image cannot be measured, or the correction does not fit it.
+    """
+    measure = _named(job.function)
+    if job.correction is None:
+        found: Result = measure(image, job.settings, **given)
+        return found
+    found = measure(image, job.settings, **given, corrected=corrected(job.correction, image))
+    summary = {**found.summary, "corrected_by_hand": True, "correction": told(job.correction)}
+    return replace(found, procedure=job.procedure, summary=summary)
+
+
+def corrected(correction: Correction, image: Micrograph | HeightMap) -> Any:
+    """What a procedure takes as `corrected`: a mask, or the edges that were moved.
+
+    Raises
+    ------
+    InputError
+        If the mask is missing, was changed, or has another size than the image.
+    """
+    if correction.procedure not in WITH_MASK:
+        from surfscan.corrections.strut_edits import EdgeMoves
+
+        return EdgeMoves.from_dict(correction.edits)
+    mask = read_correction_mask(correction)
+    if mask.shape != image.shape:
+        (rows, cols), (own_rows, own_cols) = image.shape, mask.shape
+        raise InputError(
+            correction.path.with_name(correction.mask_file),
+            f"the mask corrected by {correction.said} is {own_rows} x {own_cols} px, the image "
+            f"{rows} x {cols} px (rows x columns)",
+            "Correct the image again",
+        )
+    return mask
+
+
 def _opened(task: ImageTask, image: Micrograph | HeightMap, roles: Sequence[str]) -> dict[str, Any]:
     """Files of these roles that the entry names, opened."""
-    named = task.image.companions()
-    return {role: open_companion(task.folder, task.image, image, role) for role in roles if role in named}
+    entry = with_scale(task.image, task.scale)
+    named = entry.companions()
+    return {role: open_companion(task.folder, entry, image, role) for role in roles if role in named}
 
 
 def _named(place: str) -> Any:
