@@ -1,0 +1,69 @@
+"""Penetration of thin parts from what they lost over their starting surface."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from scipy.special import ellipe
+
+from surfscan.comparison.shrinkage import drawn_perimeter, most_apparent_um, shrinkage, shrinkage_factor
+from surfscan.measurement.strut_sections import DrawnSection, eroded_area
+
+ROUND = DrawnSection(100.0, 100.0, "ellipse")
+RECTANGLE = DrawnSection(120.0, 100.0)
+TRAPEZOID = DrawnSection(120.0, 80.0, "trapezoid", taper_deg=8.0)
+OVAL = DrawnSection(140.0, 70.0, "ellipse")
+
+
+@pytest.mark.parametrize("depth", [0.01, 5.0, 20.0, 45.0])
+def test_round_wire_in_closed_form(depth: float) -> None:
+    """Volume lost per length pi (2 R d - d²) over 2 pi R is d - d² / 2 R."""
+    apparent = depth - depth**2 / 100.0
+    found = shrinkage(apparent, ROUND)
+    assert found.penetration_um == pytest.approx(depth, rel=1e-9)
+    assert found.factor == pytest.approx(1 / (1 - depth / 100.0), rel=1e-9)
+    assert found.section_left_fraction == pytest.approx((1 - depth / 50.0) ** 2, rel=1e-7)
+
+
+@pytest.mark.parametrize("depth", [0.01, 5.0, 20.0, 45.0])
+def test_rectangle_in_closed_form(depth: float) -> None:
+    """(w t - (w - 2 d)(t - 2 d)) / 2 (w + t) is d - 2 d² / (w + t)."""
+    found = shrinkage(depth - 2 * depth**2 / 220.0, RECTANGLE)
+    assert found.penetration_um == pytest.approx(depth, rel=1e-9)
+
+
+@pytest.mark.parametrize("drawn", [RECTANGLE, TRAPEZOID, OVAL, ROUND], ids=lambda d: d.shape)
+@pytest.mark.parametrize("depth", [0.5, 12.0, 30.0])
+def test_every_shape_comes_back(drawn: DrawnSection, depth: float) -> None:
+    apparent = (drawn.area - float(eroded_area(depth, drawn))) / drawn_perimeter(drawn)
+    assert shrinkage(apparent, drawn).penetration_um == pytest.approx(depth, rel=1e-4)
+
+
+def test_perimeters() -> None:
+    assert drawn_perimeter(RECTANGLE) == pytest.approx(440.0)
+    assert drawn_perimeter(ROUND) == pytest.approx(math.pi * 100)
+    assert drawn_perimeter(OVAL) == pytest.approx(4 * 70.0 * ellipe(1 - 0.25))
+    narrow = 120.0 - 2 * 80.0 * math.tan(math.radians(8))
+    flank = 80.0 / math.cos(math.radians(8))
+    assert drawn_perimeter(TRAPEZOID) == pytest.approx(120 + narrow + 2 * flank)
+
+
+@pytest.mark.parametrize("drawn", [RECTANGLE, TRAPEZOID, OVAL, ROUND], ids=lambda d: d.shape)
+def test_factor_grows_from_one(drawn: DrawnSection) -> None:
+    most = most_apparent_um(drawn)
+    factors = [shrinkage_factor(share * most, drawn) for share in (0.0, 0.01, 0.1, 0.5, 0.9, 0.99)]
+    assert factors[0] == 1.0 and factors == sorted(factors)
+    assert 1.0 < factors[1] < 1.02
+
+
+def test_a_thick_coupon_hardly_shrinks() -> None:
+    """10 µm off a coupon of 20 x 3 mm: 1 / (1 - 2 d / (w + t))."""
+    coupon = DrawnSection(20_000.0, 3000.0)
+    assert shrinkage_factor(10.0, coupon) == pytest.approx(1 + 2 * 10 / 23_000, abs=3e-6)
+
+
+@pytest.mark.parametrize("apparent", [-0.1, 25.0, 30.0, math.nan])
+def test_more_than_the_strut_is_refused(apparent: float) -> None:
+    with pytest.raises(ValueError, match="strut is gone"):
+        shrinkage(apparent, ROUND)
