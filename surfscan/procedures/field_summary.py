@@ -156,3 +156,13 @@ def near_limit_remark(pits: Table) -> list[str]:
         f"{near} of {len(pits['label'])} pits passed a limit by less than a quarter (column near_limit): "
         "the count depends on the settings; look at these first."
     ]
+
+
+def no_pit_remark(pits: Table) -> list[str]:
+    """What it means for a field that no pit was found, or none left."""
+    if len(pits["label"]):
+        return []
+    return [
+        "No pit was found, so the pitted area fraction has no interval: its upper limit would rest on a "
+        "pit size that nobody has seen. The interval of the density stands."
+    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -13,8 +14,14 @@ from surfscan.estimates.depths import censored_quantile, deepest, hidden_floors_
 from surfscan.estimates.g46 import depth_class
 from surfscan.images import HeightMap
 from surfscan.measurement.depths import measure_depths
-from surfscan.measurement.objects import Objects, measure_objects
+from surfscan.measurement.objects import measure_objects
 from surfscan.preparation.heights import PreparedHeights, prepare_heights
+from surfscan.procedures.drawn_pits import (
+    columns_of_drawn,
+    deepest_on_frame,
+    drawn_pits,
+    measure_deep_one,
+)
 from surfscan.procedures.field_summary import (
     field_summary,
     near_limit_remark,
@@ -25,10 +32,13 @@ from surfscan.procedures.given_masks import given_mask, refuse_unmeasured
 from surfscan.procedures.original_level import OriginalLevel, find_original_level
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import HeightPitSettings
-from surfscan.segmentation.deep_pits import DeepPits, find_deep_pits
+from surfscan.segmentation.deep_ground import DeepGround
+from surfscan.segmentation.deep_pits import DeepPits, search_deep_pits
 
 _Z = 1.959963984540054
-_LOST_PATCH_PX = 5
+LOST_PATCH_PX = 5
+"""Missing data as wide as this, px, may hide a pit."""
+
 _ONLY_PITS = ("nearest_pit_um", "nearest_pit_px", "touches_image_border", "touches_specimen_edge")
 
 
@@ -39,6 +49,7 @@ def measure_height_pits(
     region: np.ndarray | None = None,
     datum: np.ndarray | None = None,
     unexposed: HeightMap | None = None,
+    corrected: np.ndarray | None = None,
 ) -> Result:
     """Find, outline and measure the deep pits of a height map.
 
@@ -54,6 +65,10 @@ def measure_height_pits(
     unexposed : HeightMap, optional
         The same field before exposure on the same grid, registered to this map: heights of both are compared
         pixel by pixel, after their difference on the datum (if given) is set to zero, else as they stand.
+    corrected : ndarray of shape (M, N), int, optional
+        Pits as a person outlined them, in the place of those found: see
+        `surfscan.procedures.pits.measure_pits`. Prominence belongs to a basin that was found and is
+        not-a-number for an outline that was drawn.
 
     Returns
     -------
@@ -83,32 +98,25 @@ def measure_height_pits(
     part of it, since a pit in them would not have been seen.
     """
     settings = settings or HeightPitSettings()
-    path = image.source.path
-    exposed = _exposed(image, region, datum)
     scale = image.calibration
     pixel_size = (scale.pixel_size_x_um, scale.pixel_size_y_um) if scale else None
-    refuse_unmeasured(image.heights_um, exposed, path)
-    ready = prepare_heights(
-        image.heights_um, form=settings.form, spikes=settings.spikes, pixel_size_um=pixel_size, region=exposed
-    )
-    refuse_unmeasured(ready.residual_um, exposed, path)
+    found, ground, ready, exposed = height_ground(image, settings, region, datum)
     smallest_px = smallest_diameter_px(settings, scale)
-    found = find_deep_pits(
-        ready.residual_um,
-        pixel_size_um=pixel_size,
-        region=exposed,
-        min_depth_to_roughness=settings.min_depth_to_roughness,
-        min_depth_um=settings.min_depth_um,
-        min_diameter_px=smallest_px,
-        max_aspect=settings.max_aspect,
-    )
-    field = _field(ready.residual_um, found.labels, exposed)
     frame = (0, image.shape[0], 0, image.shape[1])
+    said: tuple[str, ...] = ()
+    deep = None
+    if corrected is not None:
+        drawn = drawn_pits(corrected, exposed, image.source.path, image.shape)
+        deep = _deep_as_drawn(drawn.labels, found, ground, pixel_size, settings)
+        found, said = _without_finds(found, drawn.labels), drawn.warnings
+    field = pit_field(np.isnan(ready.residual_um), found.labels, exposed)
     objects = measure_objects(found.labels, pixel_size_um=pixel_size, region=field, frame=frame)
     weights = edge_weights(
         objects.top_px, objects.left_px, objects.height_px, objects.width_px, frame=frame, region=field
     )
-    pits = _pit_table(found, objects, weights.weights, pixel_size, settings)
+    if deep is None:
+        deep = _deep_columns(found, objects.columns["width_um"], pixel_size, settings)
+    pits = conform("pits", objects.columns | deep | {"edge_weight": weights.weights})
     area_px = image.heights_um.size if field is None else int(np.count_nonzero(field))
     summary, doubts = field_summary(
         pits,
@@ -127,15 +135,18 @@ def measure_height_pits(
         "smallest_depth_um": _smallest_depth(settings, found),
         **depths,
     }
+    if corrected is not None:
+        summary["corrected_by_hand"] = True
     warnings = [
         *image.warnings,
         *ready.warnings,
+        *said,
         *weights.warnings,
         *doubts,
         *found.warnings,
         *level.warnings,
     ]
-    warnings += [*remarks, *near_limit_remark(pits)]
+    warnings += remarks if corrected is not None else [*remarks, *near_limit_remark(pits)]
     if scale is None:
         warnings.append(no_scale_warning(settings) + " Depths are in µm; volumes need the pixel size.")
     return Result(
@@ -166,46 +177,127 @@ def _exposed(image: HeightMap, region: np.ndarray | None, datum: np.ndarray | No
     return exposed
 
 
-def _field(residual: np.ndarray, labels: np.ndarray, exposed: np.ndarray | None) -> np.ndarray | None:
-    """Where a pit would have been seen; None for the whole map."""
-    missing = np.isnan(residual)
-    missing &= labels == 0
-    kernel = np.ones((_LOST_PATCH_PX, _LOST_PATCH_PX), np.uint8)
-    lost = cv2.morphologyEx(missing.view(np.uint8), cv2.MORPH_OPEN, kernel).view(bool)
+def height_ground(
+    image: HeightMap,
+    settings: HeightPitSettings,
+    region: np.ndarray | None = None,
+    datum: np.ndarray | None = None,
+) -> tuple[DeepPits, DeepGround, PreparedHeights, np.ndarray | None]:
+    """Make a height map ready and search it.
+
+    Parameters
+    ----------
+    image : HeightMap
+    settings : HeightPitSettings
+    region, datum : ndarray of shape (M, N), bool, optional
+        As for `measure_height_pits`, whose errors it raises.
+
+    Returns
+    -------
+    found : DeepPits
+    ground : DeepGround
+        The surface that outlines are judged by.
+    ready : PreparedHeights
+    exposed : ndarray of shape (M, N), bool, or None
+        The surface that corroded; None for the whole map.
+    """
+    path, scale = image.source.path, image.calibration
+    exposed = _exposed(image, region, datum)
+    pixel_size = (scale.pixel_size_x_um, scale.pixel_size_y_um) if scale else None
+    refuse_unmeasured(image.heights_um, exposed, path)
+    ready = prepare_heights(
+        image.heights_um, form=settings.form, spikes=settings.spikes, pixel_size_um=pixel_size, region=exposed
+    )
+    refuse_unmeasured(ready.residual_um, exposed, path)
+    found, ground = search_deep_pits(
+        ready.residual_um,
+        pixel_size_um=pixel_size,
+        region=exposed,
+        min_depth_to_roughness=settings.min_depth_to_roughness,
+        min_depth_um=settings.min_depth_um,
+        min_diameter_px=smallest_diameter_px(settings, scale),
+        max_aspect=settings.max_aspect,
+    )
+    return found, ground, ready, exposed
+
+
+def pit_field(missing: np.ndarray, labels: np.ndarray, exposed: np.ndarray | None) -> np.ndarray | None:
+    """Where a pit would have been seen; None for the whole map.
+
+    Parameters
+    ----------
+    missing : ndarray of shape (M, N), bool
+        Not measured, or a spike.
+    labels : ndarray of shape (M, N), int
+        Pits: a patch of missing data that belongs to one is part of the field.
+    exposed : ndarray of shape (M, N), bool, or None
+    """
+    lost = lost_patches(missing & (labels == 0))
     if not lost.any():
         return exposed
     return ~lost if exposed is None else exposed & ~lost
 
 
-def _pit_table(
+def lost_patches(missing: np.ndarray) -> np.ndarray:
+    """What of missing data, shape (M, N), bool, is at least 5 px wide, so that a pit may hide there."""
+    kernel = np.ones((LOST_PATCH_PX, LOST_PATCH_PX), np.uint8)
+    return cv2.morphologyEx(missing.view(np.uint8), cv2.MORPH_OPEN, kernel).view(bool)
+
+
+def _deep_columns(
     found: DeepPits,
-    objects: Objects,
-    weights: np.ndarray,
+    width_um: np.ndarray,
     pixel_size: tuple[float, float] | None,
     settings: HeightPitSettings,
 ) -> Table:
+    """Columns of table "pits" that the heights give, for the pits found."""
     depths = measure_depths(
         found.labels,
         found.depth_below_reference_um,
         pixel_size_um=pixel_size,
         roughness_um=found.roughness_um,
         level_uncertainty_um=found.level_uncertainty_um,
-        width_um=objects.columns["width_um"],
+        width_um=width_um,
         objective_aperture=settings.objective_aperture,
     )
-    depths["depth_is_lower_bound"] |= _deepest_on_frame(depths, found.labels.shape)
-    return conform(
-        "pits",
-        objects.columns
-        | depths
-        | {"prominence_um": found.prominence_um, "edge_weight": weights, "near_limit": found.near_limit},
+    depths["depth_is_lower_bound"] |= deepest_on_frame(depths, found.labels.shape)
+    return depths | {"prominence_um": found.prominence_um, "near_limit": found.near_limit}
+
+
+def _deep_as_drawn(
+    labels: np.ndarray,
+    found: DeepPits,
+    ground: DeepGround,
+    pixel_size: tuple[float, float] | None,
+    settings: HeightPitSettings,
+) -> Table:
+    """The same columns for the pits that a person drew, shape (M, N), labels 1 to n."""
+    width = measure_objects(found.labels, pixel_size_um=pixel_size).columns["width_um"]
+
+    def measure_one(row: np.ndarray, col: np.ndarray) -> Table:
+        return measure_deep_one(
+            ground, row, col, pixel_size_um=pixel_size, objective_aperture=settings.objective_aperture
+        )
+
+    return columns_of_drawn(
+        labels, found.labels, _deep_columns(found, width, pixel_size, settings), measure_one
     )
 
 
-def _deepest_on_frame(depths: Table, shape: tuple[int, int]) -> np.ndarray:
-    """Pits whose deepest reading lies in the outermost rows or columns: they may go on deeper beyond."""
-    row, col = depths["deepest_row_px"], depths["deepest_col_px"]
-    return (row == 0) | (col == 0) | (row == shape[0] - 1) | (col == shape[1] - 1)
+def _without_finds(found: DeepPits, labels: np.ndarray) -> DeepPits:
+    """A person's pits in the place of those found; what only finds have is empty."""
+    nothing = np.zeros(0)
+    return replace(
+        found,
+        labels=labels,
+        review=np.zeros_like(labels),
+        near_limit=np.zeros(0, dtype=str),
+        review_reason=np.zeros(0, dtype=str),
+        roughness_um=nothing,
+        review_roughness_um=nothing,
+        level_uncertainty_um=nothing,
+        prominence_um=nothing,
+    )
 
 
 def _review_table(
@@ -249,7 +341,7 @@ def _depth_summary(
 ) -> tuple[dict[str, Any], list[str]]:
     """Depth and volume figures of the field, and what the reader should know about them."""
     depth, bound = pits["depth_um"], pits["depth_is_lower_bound"]
-    hidden = bound & ~_deepest_on_frame(pits, found.labels.shape)
+    hidden = bound & ~deepest_on_frame(pits, found.labels.shape)
     top = deepest(depth, hidden)
     interval = None
     if top.max_um is not None:
