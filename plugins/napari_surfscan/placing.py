@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from pathlib import Path
+from collections.abc import Mapping, Sequence
 from typing import Any
+
+import numpy as np
 
 from surfscan.images import Calibration, HeightMap, Micrograph
 
@@ -16,6 +17,9 @@ OPENED = "surfscan"
 
 PART = "surfscan part"
 """Key in the metadata of a layer that is drawn on the open image and goes with it."""
+
+PATH = "surfscan path"
+"""Key in the metadata of a layer whose file is not decoded yet."""
 
 _PARTS = (
     "pits",
@@ -49,16 +53,19 @@ def placement(calibration: Calibration | None) -> dict[str, Any]:
     return {"scale": size, "units": ("um", "um")}
 
 
-def layer_of(image: Micrograph | HeightMap, *, pixels: Any = None, multiscale: bool = False) -> LayerData:
+def pixels_of(image: Micrograph | HeightMap) -> np.ndarray:
+    """What is shown of an image: brightness, or heights in µm."""
+    return image.heights_um if isinstance(image, HeightMap) else image.pixels
+
+
+def layer_of(image: Micrograph | HeightMap, *, pixels: Sequence[Any] | None = None) -> LayerData:
     """The layer of an opened image: data, keywords and kind, as a napari reader returns them.
 
     Parameters
     ----------
     image : Micrograph or HeightMap
-    pixels : array or list of arrays, optional
-        Shown in place of the image's own, such as the levels of a pyramid.
-    multiscale : bool
-        Whether `pixels` are such levels, largest first.
+    pixels : sequence of arrays, optional
+        Levels of a pyramid, largest first, shown in place of the image's own pixels.
 
     Returns
     -------
@@ -67,12 +74,12 @@ def layer_of(image: Micrograph | HeightMap, *, pixels: Any = None, multiscale: b
         What was opened stands in the metadata under `OPENED`.
     """
     is_heights = isinstance(image, HeightMap)
-    own = image.heights_um if isinstance(image, HeightMap) else image.pixels
+    own = pixels_of(image)
     data = own if pixels is None else pixels
     keywords: dict[str, Any] = {
         "name": HEIGHTS if is_heights else IMAGE,
         "metadata": {OPENED: image},
-        "multiscale": multiscale,
+        "multiscale": pixels is not None,
         **placement(image.calibration),
     }
     if is_heights:
@@ -92,9 +99,8 @@ def opened_in(metadata: Mapping[str, Any]) -> Micrograph | HeightMap | None:
 
 def is_ours(layer: Any) -> bool:
     """Whether a layer belongs to the open image: shows it, or is drawn on it."""
-    return layer.name in _PARTS or PART in layer.metadata or opened_in(layer.metadata) is not None
-
-
-def short_name(path: str | Path) -> str:
-    """The file's name without its folders, for titles."""
-    return Path(path).name
+    return (
+        layer.name in _PARTS
+        or bool({PART, PATH} & set(layer.metadata))
+        or opened_in(layer.metadata) is not None
+    )

@@ -5,15 +5,16 @@ No Qt here: work goes through `run`, which is a worker thread in the viewer and 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from weakref import WeakKeyDictionary
+from weakref import WeakKeyDictionary, ref
 
 from psygnal import Signal
 
-from napari_surfscan.placing import is_ours, layer_of, opened_in
+from napari_surfscan.placing import PART, PATH, is_ours, layer_of, opened_in, pixels_of
+from napari_surfscan.pyramid import early_layer, fill, levels_of, stand_in
 from surfscan.images import HeightMap
 
 if TYPE_CHECKING:
@@ -51,7 +52,8 @@ class ReviewSession:
     -------
     study_opened (Study), items_changed (), item_changed (image_id), image_closing (OpenedImage, while its
     layers still stand), image_opened (OpenedImage, with its layer in place), image_closed (), busy (str: what
-    is going on, empty when over), message (words, details).
+    is going on, empty when over), looking (images whose state is known, images in all), message (words,
+    details).
     """
 
     study_opened = Signal(object)
@@ -61,21 +63,28 @@ class ReviewSession:
     image_opened = Signal(object)
     image_closed = Signal()
     busy = Signal(str)
+    looking = Signal(int, int)
     message = Signal(str, str)
 
     def __init__(self, viewer: napari.Viewer, run: Callable[..., Any]) -> None:
-        self.viewer = viewer
+        self._viewer = ref(viewer)
         self.run = run
         self.study: Study | None = None
         self.items: list[ReviewItem] = []
         self.current: OpenedImage | None = None
         self.image_layer: Any = None
         self._placing = False
+        self._early: list[Any] | None = None
         self._opening: Any = None
         self._looking: Any = None
         viewer.layers.events.inserted.connect(self._on_inserted)
         viewer.layers.events.removed.connect(self._on_removed)
         viewer.layers.selection.events.active.connect(self._on_active)
+
+    @property
+    def viewer(self) -> Any:
+        """The viewer, which outlives its session."""
+        return self._viewer()
 
     @property
     def in_study(self) -> bool:
@@ -90,16 +99,20 @@ class ReviewSession:
         return [] if self.study is None else [entry.image_id for entry in self.study.images]
 
     def open_study(self, path: str | Path, image_id: str = "") -> None:
-        """Open a study, then one of its images: the named one, or none."""
+        """Open a study with one of its images: the named one, else the one that was open last."""
         from surfscan.study.manifest import load_study
+        from surfscan.study.remembered import read_remembered
 
         def opened(study: Study) -> None:
             self.busy.emit("")
             self.close_image()
             self.study, self.items = study, []
             self.study_opened.emit(study)
-            if image_id:
-                self.open_image(image_id)
+            ids = self.image_ids
+            wanted = [image_id, read_remembered(study.folder).last_image, *ids[:1]]
+            first = next((name for name in wanted if name in ids), "")
+            if first:
+                self.open_image(first)
             self.look_at_states()
 
         self.busy.emit("Opening the study")
@@ -118,12 +131,21 @@ class ReviewSession:
         def known(items: list[ReviewItem]) -> None:
             if self.study is study:
                 self.items = items
+                self.looking.emit(len(items), len(items))
                 self.items_changed.emit()
 
-        self._looking = self.run(lambda: review_items(study), returned=known, failed=self._failed)
+        def look(report: Callable[[tuple[int, int]], object]) -> list[ReviewItem]:
+            return review_items(study, lambda done, total: report((done, total)))
+
+        self._looking = self.run(
+            look, returned=known, failed=self._failed, progressed=lambda found: self.looking.emit(*found)
+        )
 
     def open_image(self, image_id: str) -> None:
-        """Open an image of the study in place of the one that is open."""
+        """Open an image of the study in place of the one that is open.
+
+        A large file with tiles or levels is on the screen at once; its results follow when it is decoded.
+        """
         from surfscan.study.reviews import open_for_review
 
         study = self.study
@@ -143,37 +165,93 @@ class ReviewSession:
             self._failed(error)
 
         self.busy.emit(f"Opening {image_id}")
+        self._show_early(study, image_id)
         job = self.run(lambda: open_for_review(study, image_id), returned=opened, failed=failed)
         self._opening = None if job.is_over else job
 
     def next(self) -> None:
         """Open the next image of the study; the first where none is open."""
-        self._step(1)
+        self.step(1, self.image_ids)
 
     def previous(self) -> None:
         """Open the image before; the last where none is open."""
-        self._step(-1)
+        self.step(-1, self.image_ids)
+
+    def step(self, by: int, ids: Sequence[str]) -> None:
+        """Go on by one among some images of the study, in their order.
+
+        Parameters
+        ----------
+        by : 1 or -1
+        ids : sequence of str
+        """
+        if not ids:
+            self.message.emit("No image is listed: clear the filter.", "")
+            return
+        here = self.current.entry.image_id if self.in_study and self.current is not None else None
+        if here not in ids:
+            self.open_image(ids[0 if by > 0 else -1])
+            return
+        there = ids.index(here) + by
+        if 0 <= there < len(ids):
+            self.open_image(ids[there])
+        else:
+            self.message.emit("This is the last image." if by > 0 else "This is the first image.", "")
 
     def show(self, current: OpenedImage) -> None:
         """Put an opened image on the screen in place of the one that is open."""
-        self.close_image()
+        early = self._early
+        if early is None:
+            self.close_image()
         with self._own_layers():
-            data, keywords, _ = layer_of(current.image)
-            self.image_layer = self.viewer.add_image(data, **keywords)
+            if early is None:
+                data, keywords, _ = layer_of(current.image, pixels=levels_of(pixels_of(current.image)))
+                self.image_layer = self.viewer.add_image(data, **keywords)
+            else:
+                self._complete(early, current.image)
+        self._early = None
         self.current = current
-        self.viewer.reset_view()
+        if early is None:
+            self.viewer.reset_view()
         self.image_opened.emit(current)
 
     def close_image(self) -> None:
         """Take the open image and all that was drawn on it off the screen."""
-        if self.current is None:
-            return
-        self.image_closing.emit(self.current)
-        self.current, self.image_layer = None, None
+        if self.current is not None:
+            self.image_closing.emit(self.current)
+        was_open = self.current is not None
+        self.current, self.image_layer, self._early = None, None, None
         with self._own_layers():
             for layer in [layer for layer in self.viewer.layers if is_ours(layer)]:
                 self.viewer.layers.remove(layer)
-        self.image_closed.emit()
+        if was_open:
+            self.image_closed.emit()
+
+    def _show_early(self, study: Study, image_id: str) -> None:
+        """Show what can be read of a large file at once."""
+        entry = next((e for e in study.images if e.image_id == image_id), None)
+        path = None if entry is None else study.folder / entry.file
+        found = None if entry is None or path is None else early_layer(path, entry.page)
+        if found is None or path is None:
+            return
+        self.close_image()
+        levels, calibration, kind = found
+        data, keywords, _ = layer_of(stand_in(path, levels, calibration, kind), pixels=levels)
+        keywords["metadata"] = {PART: True}
+        with self._own_layers():
+            self.image_layer = self.viewer.add_image(data, **keywords)
+        self._early = levels
+        self.viewer.reset_view()
+
+    def _complete(self, levels: list[Any], image: Micrograph | HeightMap) -> None:
+        """Give a layer that was shown early what is known now that the file is decoded."""
+        layer = self.image_layer
+        fill(levels, pixels_of(image))
+        _, keywords, _ = layer_of(image)
+        layer.metadata = {**layer.metadata, **keywords["metadata"]}
+        layer.name, layer.units, layer.scale = keywords["name"], keywords["units"], keywords["scale"]
+        layer.reset_contrast_limits()
+        layer.refresh()
 
     @contextmanager
     def _own_layers(self) -> Iterator[None]:
@@ -183,20 +261,6 @@ class ReviewSession:
             yield
         finally:
             self._placing = False
-
-    def _step(self, by: int) -> None:
-        ids = self.image_ids
-        if not ids:
-            return
-        here = self.current.entry.image_id if self.in_study and self.current is not None else None
-        if here is None:
-            self.open_image(ids[0 if by > 0 else -1])
-            return
-        there = ids.index(here) + by
-        if 0 <= there < len(ids):
-            self.open_image(ids[there])
-        else:
-            self.message.emit("This is the last image." if by > 0 else "This is the first image.", "")
 
     def _failed(self, error: Exception) -> None:
         from napari_surfscan.messages import words_for
@@ -215,12 +279,31 @@ class ReviewSession:
         if self._placing or layer is None or layer is self.image_layer:
             return
         image = opened_in(layer.metadata)
-        if image is None:
-            return
+        if image is not None:
+            self._take(layer, image)
+        elif PATH in layer.metadata:
+            self._decode(layer, Path(layer.metadata[PATH]))
+
+    def _take(self, layer: Any, image: Micrograph | HeightMap) -> None:
         if self.current is not None:
             self.image_closing.emit(self.current)
         self.current, self.image_layer = loose(image), layer
         self.image_opened.emit(self.current)
+
+    def _decode(self, layer: Any, path: Path) -> None:
+        """Decode a large file whose layer is on the screen already."""
+        from surfscan.opening import open_image
+
+        def decoded(image: Micrograph | HeightMap) -> None:
+            self.busy.emit("")
+            if layer in self.viewer.layers:
+                name, self.image_layer = layer.name, layer
+                self._complete(list(layer.data), image)
+                layer.name = name
+                self._take(layer, image)
+
+        self.busy.emit(f"Decoding {path.name}")
+        self.run(lambda: open_image(path), returned=decoded, failed=self._failed)
 
     def _on_removed(self, event: Any) -> None:
         if self._placing or event.value is not self.image_layer or self.current is None:

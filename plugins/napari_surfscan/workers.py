@@ -7,8 +7,22 @@ from inspect import isgeneratorfunction
 from typing import Any
 
 from napari.qt.threading import create_worker
+from qtpy.QtCore import QObject, Signal, Slot
 
-Function = Callable[[], Any]
+
+class _Relay(QObject):
+    """Carries what a worker reports over to the screen's thread."""
+
+    told = Signal(object)
+
+    def __init__(self, take: Callable[[Any], object]) -> None:
+        super().__init__()
+        self._take = take
+        self.told.connect(self._pass_on)
+
+    @Slot(object)
+    def _pass_on(self, value: Any) -> None:
+        self._take(value)
 
 
 class Job:
@@ -22,6 +36,7 @@ class Job:
         self.is_cancelled = False
         self.is_over = False
         self._worker: Any = None
+        self._relay: _Relay | None = None
 
     def cancel(self) -> None:
         """Give the work up: a generator stops at its next yield, and no result is handed over."""
@@ -31,7 +46,7 @@ class Job:
 
 
 def run(
-    function: Callable[[], Any] | Callable[[], Generator[Any, None, Any]],
+    function: Callable[..., Any],
     *,
     returned: Callable[[Any], object],
     failed: Callable[[Exception], object],
@@ -43,8 +58,9 @@ def run(
     Parameters
     ----------
     function : callable
-        Without arguments. A generator function may be stopped at its yields; what it yields is handed to
-        `progressed`. It must not touch layers or widgets.
+        Without arguments, or with one where `progressed` is given: a callable to report with, whose values go
+        to `progressed`. A generator function, always without arguments, may be stopped at its yields, and
+        what it yields goes to `progressed`. It must not touch layers or widgets.
     returned : callable
         Takes what the function returned.
     failed : callable
@@ -89,10 +105,12 @@ def run(
         worker.yielded.connect(step)
         worker.aborted.connect(lambda: finish(None))
     else:
+        relay = None if progressed is None else _Relay(step)
+        job._relay = relay
 
         def call() -> tuple[Any, Exception | None]:
             try:
-                return function(), None
+                return (function() if relay is None else function(relay.told.emit)), None
             except Exception as error:
                 return None, error
 
@@ -104,7 +122,7 @@ def run(
 
 
 def run_at_once(
-    function: Callable[[], Any] | Callable[[], Generator[Any, None, Any]],
+    function: Callable[..., Any],
     *,
     returned: Callable[[Any], object],
     failed: Callable[[Exception], object],
@@ -114,9 +132,10 @@ def run_at_once(
     """The same in the caller's thread, for scripts and tests."""
     job = Job()
     try:
-        result = function()
         if isgeneratorfunction(function):
-            result = _exhausted(result, progressed)
+            result = _exhausted(function(), progressed)
+        else:
+            result = function() if progressed is None else function(progressed)
     except Exception as error:
         job.is_over = True
         failed(error)

@@ -65,22 +65,8 @@ class TiffLoader:
             chosen: Any = file.pages[index]
             _check_layout(path, chosen, file.filehandle.size)
             pixels, zero, remarks = interpret(path, chosen, chosen.asarray(squeeze=False))
-            description = file.pages[0].description
-            tags: list[ScaleTag] = []
-            brightness = chosen.photometric == 0
-            file_format = "BigTIFF" if file.is_bigtiff else "TIFF"
-            if is_ome(description):
-                file_format = "OME-TIFF"
-                facts = read_ome(description, index)
-                brightness |= facts.is_brightness
-                remarks += facts.warnings
-                if facts.scale_tag is not None:
-                    tags.append(facts.scale_tag)
-            else:
-                brightness |= speaks_of_brightness(chosen.description)
-            resolution = _resolution(chosen)
-            if resolution is not None:
-                tags.append(resolution)
+            file_format, tags, brightness, told = facts_of(file, index)
+            remarks += told
             turned = orientation_warning(_whole_number(chosen, _ORIENTATION, 1))
         if turned:
             remarks.append(turned)
@@ -96,6 +82,39 @@ class TiffLoader:
             scale_tags=tuple(tags),
             warnings=tuple(remarks),
         )
+
+
+def facts_of(file: tifffile.TiffFile, index: int) -> tuple[str, list[ScaleTag], bool, list[str]]:
+    """What an open file says of one page beside its pixels; nothing is decoded.
+
+    Returns
+    -------
+    file_format : str
+    tags : list of ScaleTag
+        Best first.
+    brightness : bool
+        Whether the file speaks of brightness, so that floating-point pixels are no heights.
+    remarks : list of str
+    """
+    page: Any = file.pages[index]
+    description = file.pages[0].description
+    tags: list[ScaleTag] = []
+    remarks: list[str] = []
+    brightness = page.photometric == 0
+    file_format = "BigTIFF" if file.is_bigtiff else "TIFF"
+    if is_ome(description):
+        file_format = "OME-TIFF"
+        facts = read_ome(description, index)
+        brightness |= facts.is_brightness
+        remarks += facts.warnings
+        if facts.scale_tag is not None:
+            tags.append(facts.scale_tag)
+    else:
+        brightness |= speaks_of_brightness(page.description)
+    resolution = _resolution(page)
+    if resolution is not None:
+        tags.append(resolution)
+    return file_format, tags, brightness, remarks
 
 
 @contextmanager

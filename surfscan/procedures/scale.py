@@ -9,7 +9,7 @@ import numpy as np
 
 from surfscan.calibration.bar_scale import ScaleReading, read_scale
 from surfscan.calibration.bars import LIKELY_FROM
-from surfscan.calibration.labels import Label, parse_label
+from surfscan.calibration.labels import Label
 from surfscan.calibration.levels import as_bytes
 from surfscan.calibration.loose_labels import find_loose_labels
 from surfscan.calibration.micrometer import MicrometerFit, fit_divisions
@@ -17,6 +17,7 @@ from surfscan.columns import empty_table
 from surfscan.errors import InputError
 from surfscan.images import Calibration, HeightMap, Micrograph
 from surfscan.procedures.result import Result
+from surfscan.procedures.scale_by_hand import understood_label
 from surfscan.procedures.settings import ScaleSettings
 
 _CROP_MARGIN_PX, _CROP_WIDTH_PX = 8, 800  # around what is cut out; it is magnified to about that width
@@ -77,7 +78,7 @@ def measure_scale(
     if division_um is not None:
         result = _from_micrometer(image, settings, division_um)
     else:
-        result = _from_bars(image, settings, _given(label, path))
+        result = _from_bars(image, settings, None if label is None else understood_label(label, path))
     if against is None:
         return result
     compared = _compared(result, against, settings, division_um)
@@ -116,20 +117,6 @@ def bar_crop(image: Micrograph, result: Result) -> np.ndarray | None:
     ]
     times = max(1, _CROP_WIDTH_PX // part.shape[1])
     return part.repeat(times, axis=0).repeat(times, axis=1)
-
-
-def _given(label: str | None, path: str) -> Label | None:
-    if label is None:
-        return None
-    understood = parse_label(label)
-    # What recognition misreads is put right; what a person writes is taken as it is written, or not at all.
-    if understood is None or not understood.as_written or not label.strip()[:1].isalnum():
-        raise InputError(
-            path,
-            f"the label {label!r} is not a length above 0 in nm, µm or mm",
-            'Write it as "50 µm" or "0.2 mm"',
-        )
-    return understood
 
 
 def _from_bars(image: Micrograph, settings: ScaleSettings, label: Label | None) -> Result:
