@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
-from surfscan.images import Calibration, Source
+from surfscan.images import Calibration, Micrograph, Source
 from surfscan.measurement.mesh_loss import mesh_loss
 from surfscan.measurement.stations import Stations
 from surfscan.measurement.strut_faults import Fault
@@ -170,6 +170,25 @@ def stations() -> Callable[..., Stations]:
         )
 
     return make
+
+
+@pytest.fixture(scope="session")
+def strut_picture() -> Micrograph:
+    """Three dark bars of 20, 30 and 24 px across a light field of 240 x 360 px of 0.5 µm.
+
+    On the upper edge of the second, from column 150 to 210, product of the metal's own grey stands out by up
+    to 8 px: a raised cosine about column 180.
+    """
+    rows, cols = (np.mgrid[: 240 * 4, : 360 * 4] + 0.5) / 4 - 0.5
+    metal = np.zeros(rows.shape, bool)
+    bump = 4 * (1 + np.cos(np.pi * np.clip((cols - 180) / 30, -1, 1)))
+    for row, width, product in ((50, 20, 0.0), (120, 30, bump), (190, 24, 0.0)):
+        metal |= (rows >= row - width / 2 - product) & (rows <= row + width / 2)
+    cover = metal.reshape(240, 4, 360, 4).mean(axis=(1, 3)).astype(np.float32)
+    grey = cv2.GaussianBlur(200 - 160 * cover, (0, 0), 1.0)
+    grey = grey + np.random.default_rng(3).normal(0, 2, grey.shape)
+    pixels = np.clip(np.rint(grey), 0, 255).astype(np.uint8)
+    return Micrograph(pixels, Calibration(0.5, 0.5, 0.005, "stated"), Source("bars.png"))
 
 
 @pytest.fixture(scope="session")

@@ -110,6 +110,7 @@ class Stations:
     product: np.ndarray = field(default_factory=lambda: np.zeros(0, bool))
     mask_width: np.ndarray = field(default_factory=lambda: np.zeros(0))
     hidden: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    hand_uncertainty: np.ndarray = field(default_factory=lambda: np.zeros(0))
     warnings: tuple[str, ...] = ()
 
     @property
@@ -125,6 +126,9 @@ class Stations:
     def table(self) -> Table:
         """The table "stations"."""
         unit = self.unit_um
+        uncertainty = np.hypot(self.uncertainty, self.common_uncertainty)
+        if len(self.hand_uncertainty):
+            uncertainty = np.hypot(uncertainty, self.hand_uncertainty)
         return conform(
             "stations",
             {
@@ -133,7 +137,7 @@ class Stations:
                 "row_px": self.row,
                 "col_px": self.col,
                 "width_um": self.width * unit,
-                "width_uncertainty_um": np.hypot(self.uncertainty, self.common_uncertainty) * unit,
+                "width_uncertainty_um": uncertainty * unit,
                 "open_width_um": self.open_width * unit,
                 "normal_deg": self.normal_deg,
                 "left_row_px": self.left_row,
@@ -147,7 +151,7 @@ class Stations:
                 "fault": self.fault,
                 "s_px": self.s,
                 "width_px": self.width,
-                "width_uncertainty_px": np.hypot(self.uncertainty, self.common_uncertainty),
+                "width_uncertainty_px": uncertainty,
                 "open_width_px": self.open_width,
             },
         )
@@ -331,7 +335,7 @@ def _collected(
     middle = np.where(good, 0.5 * (left.distance - right.distance), 0.0)
     row, col = (line.y + middle * ny) / scale[1], (line.x + middle * nx) / scale[0]
     rays = _rays(line, 1.0, scale)
-    open_width = _open_width(silhouette, rays, left.distance, right.distance)
+    open_width = open_between(silhouette, rays, left.distance, right.distance)
     normal = np.degrees(np.arctan2(-ny, nx))
     normal = np.where(normal <= -90, normal + 180, np.where(normal > 90, normal - 180, normal))
     stations = Stations(
@@ -383,8 +387,12 @@ def _soft(soft: np.ndarray) -> tuple[str, ...]:
     )
 
 
-def _open_width(silhouette: Silhouette, rays: Rays, left: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """How much of the line between the edges is open, from the grey in and around through-pits."""
+def open_between(silhouette: Silhouette, rays: Rays, left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """How much of the line between the edges is open, from the grey in and around through-pits, shape (n,).
+
+    `rays` run to the left; `left` and `right`, shape (n,), are the distances of both edges from where they
+    start, not-a-number where missing. px of the stations; 0 where less than 1.
+    """
     out = np.zeros(len(left))
     if not silhouette.through_pits.any():
         return out
@@ -405,11 +413,23 @@ def _open_width(silhouette: Silhouette, rays: Rays, left: np.ndarray, right: np.
     return out
 
 
-def _faults(stations: Stations, centrelines: Centrelines) -> np.ndarray:
-    """Faults with fillets and free ends added."""
+def faults_anew(stations: Stations, centrelines: Centrelines, struts: np.ndarray) -> np.ndarray:
+    """Fillets and free ends told anew on some struts, numbered from 1, after their widths have changed.
+
+    Faults of all others stay. Shape (n,); see `FAULTS`.
+    """
+    own = np.isin(stations.strut, struts)
+    told = np.isin(stations.fault, ("junction", "end"))
+    seen = np.isfinite(stations.width)
+    fault = np.where(own & told, np.where(seen, "", "no edge"), stations.fault).astype(stations.fault.dtype)
+    return _faults(replace(stations, fault=fault), centrelines, struts)
+
+
+def _faults(stations: Stations, centrelines: Centrelines, struts: np.ndarray | None = None) -> np.ndarray:
+    """Faults with fillets and free ends added, on all struts or some."""
     fault = stations.fault.copy()
     in_mesh = set(centrelines.part[(centrelines.end_node >= 0).any(axis=1)].tolist())
-    for strut in range(1, stations.n_struts + 1):
+    for strut in range(1, stations.n_struts + 1) if struts is None else struts.tolist():
         part = stations.of(strut)
         s, width, usable = stations.s[part], stations.width[part], stations.fault[part] == ""
         length = float(stations.length[strut - 1])

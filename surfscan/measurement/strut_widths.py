@@ -88,6 +88,8 @@ def measure_widths(
     axes: tuple[float, float] = (1.0, 1.0),
     edge_uncertainty: float = 0.0,
     relative_scale_uncertainty: float = 0.0,
+    known: StrutWidths | None = None,
+    changed: np.ndarray | None = None,
 ) -> StrutWidths:
     """Widths of every strut.
 
@@ -102,6 +104,10 @@ def measure_widths(
         focus), px; both edges move apart or together, so a width has twice that.
     relative_scale_uncertainty : float
         Of the pixel size (k = 1); 0 for widths in px.
+    known : StrutWidths, optional
+        Of the same struts, measured before with the same uncertainties ...
+    changed : ndarray of int, optional
+        ... and the struts, from 1, whose stations have changed since: only these are measured anew.
 
     Returns
     -------
@@ -136,6 +142,10 @@ def measure_widths(
     there may hide (`edge_softness`): of the mean by the average over the stations, of the least width by
     what makes another place the narrowest.
 
+    What a person's hand adds where edges were moved (`strut_edges`) is taken to err the same way along a
+    strut: its mean over the stations counts in full in the mean width, and the least width may be at any
+    station that was moved.
+
     The trend of an edge is a polynomial along the strut of degree 2 and one more for every four mean widths
     of length; what deviates is roughness, with the variance of noise taken off.
     """
@@ -152,7 +162,14 @@ def measure_widths(
         "unseen": np.zeros(n, int),
         "through_pitted": np.zeros(n, bool),
     }
-    for k in range(n):
+    anew = range(n)
+    if known is not None and changed is not None:
+        anew = (np.asarray(changed, int) - 1).tolist()
+        for name, values in figures.items():
+            kept = np.ones(n, bool)
+            kept[anew] = name == "length"
+            values[kept] = getattr(known, name)[kept]
+    for k in anew:
         part = stations.of(k + 1)
         figures["through_pitted"][k] = bool((stations.open_width[part] > 0).any())
         at = np.flatnonzero((stations.fault[part] == "") & np.isfinite(stations.width[part])) + part.start
@@ -178,7 +195,10 @@ _NOT_FLOAT = ("stations", "unseen", "least_station", "through_pitted")
 
 def _common(stations: Stations, at: np.ndarray, edge_uncertainty: float) -> float:
     """Standard uncertainty that the widths of a strut share, scale not included."""
-    return math.hypot(_LEVEL_SHARE * float(np.mean(stations.common_uncertainty[at])), 2 * edge_uncertainty)
+    levels = _LEVEL_SHARE * float(np.mean(stations.common_uncertainty[at]))
+    if len(stations.hand_uncertainty):
+        return math.hypot(levels, 2 * edge_uncertainty, float(np.mean(stations.hand_uncertainty[at])))
+    return math.hypot(levels, 2 * edge_uncertainty)
 
 
 def _mean(
@@ -233,6 +253,10 @@ def _least(
     low = middle - Z95 * spread
     if len(stations.hidden):
         low = min(low, low - least + float((width - stations.hidden[at]).min()))
+    if len(stations.hand_uncertainty):
+        hand = stations.hand_uncertainty[at]
+        placed = width - Z95 * np.sqrt(hand**2 + noise**2 + (scale * width) ** 2)
+        low = min(low, float(np.where(hand > 0, placed, np.inf).min()))
     return {
         "least": least,
         "least_low": max(0.0, min(low, _least_unseen(stations, at) - Z95 * spread, least)),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -66,6 +66,33 @@ class Comparison:
     def places(self) -> np.ndarray:
         """Places compared on each strut after, shape (S,), int."""
         return np.bincount(self.match.strut_after, minlength=len(self.levels_apart) + 1)[1:]
+
+    def with_widths(self, after: Stations) -> Comparison:
+        """The same places with widths after that have changed, those that no longer count left out.
+
+        Parameters
+        ----------
+        after : Stations
+            Of the same struts; where none changed, the comparison stays as it is.
+
+        Returns
+        -------
+        Comparison
+        """
+        there = self.match.station_after >= 0
+        station = self.match.station_after[there]
+        counts = (after.fault[station] == "") & np.isfinite(after.width[station])
+        if counts.all() and np.array_equal(after.width[station], self.match.width_after[there]):
+            return self
+        width = self.match.width_after.copy()
+        width[there] = after.width[station]
+        keep = ~there
+        keep[there] = counts
+        along = (name for name in self.match.__dataclass_fields__ if name not in ("missing", "outside"))
+        changed = {name: getattr(self.match, name)[keep] for name in along}
+        match = replace(self.match, **changed | {"width_after": width[keep]})
+        sliding = not self.loss.struts_before
+        return replace(self, match=match, loss=mesh_loss(match.of_none() if sliding else match))
 
 
 def compare(

@@ -45,7 +45,13 @@ class StrutSections:
 
 
 def strut_sections(
-    stations: Stations, widths: StrutWidths, comparison: Comparison | None, settings: StrutSettings
+    stations: Stations,
+    widths: StrutWidths,
+    comparison: Comparison | None,
+    settings: StrutSettings,
+    *,
+    known: StrutSections | None = None,
+    changed: np.ndarray | None = None,
 ) -> tuple[StrutSections, list[str]]:
     """Sections of every strut.
 
@@ -57,6 +63,10 @@ def strut_sections(
     comparison : Comparison or None
         Where there is one, the width before is that of the same place; otherwise the drawn one.
     settings : StrutSettings
+    known : StrutSections, optional
+        Of the same struts, from before ...
+    changed : ndarray of int, optional
+        ... the struts, from 1, that have changed since: only these are worked out anew.
 
     Returns
     -------
@@ -71,29 +81,40 @@ def strut_sections(
     n, s, unit = len(stations.s), stations.n_struts, stations.unit_um
     thickness = settings.thickness_um
     drawn_thickness = settings.drawn_thickness_um
-    known = math.isfinite(unit) and (thickness is not None or drawn_thickness is not None)
+    has_section = math.isfinite(unit) and (thickness is not None or drawn_thickness is not None)
     along = {name: np.full(n, np.nan) for name in ("area_um2", "fraction", "equal_loss")}
     means = {name: np.full(s, np.nan) for name in ("fraction", "equal_loss")}
     least = {name: np.full((s, 3), np.nan) for name in ("fraction", "equal_loss")}
     where = np.full(s, -1)
     warnings: list[str] = []
-    if known and drawn_thickness is None:
+    if has_section and drawn_thickness is None:
         warnings.append(
             "The thickness was measured, but none is drawn: sections are given in µm², not as a share of "
             "what they were. Give drawn_thickness_um."
         )
-    elif known and settings.drawn_width_um is None and comparison is None:
+    elif has_section and settings.drawn_width_um is None and comparison is None:
         warnings.append(
             "No width before is known: sections are given in µm², not as a share of what they were. Give "
             "drawn_width_um or a picture before."
         )
-    for k in range(s if known else 0):
+    anew = range(s if has_section else 0)
+    if known is not None and changed is not None and has_section:
+        anew = (np.asarray(changed, int) - 1).tolist()
+        other = ~np.isin(stations.strut, changed)
+        others = ~np.isin(np.arange(1, s + 1), changed)
+        for name in along:
+            along[name][other] = getattr(known, name)[other]
+        for name in means:
+            means[name][others] = getattr(known, f"mean_{name}")[others]
+            least[name][others] = getattr(known, f"least_{name}")[others]
+        where[others] = known.least_station[others]
+    for k in anew:
         part = stations.of(k + 1)
         good = np.flatnonzero((stations.fault[part] == "") & np.isfinite(stations.width[part])) + part.start
         if not good.size:
             continue
         width = stations.width[good] * unit
-        drawn = _drawn(good, width, comparison, settings, unit)
+        drawn = drawn_section(good, width, comparison, settings, unit)
         found = sections(width, drawn, thickness)
         along["area_um2"][good] = found.area
         where[k] = widths.least_station[k]
@@ -128,7 +149,7 @@ def strut_sections(
                 value + math.hypot(float(values[2]) - value, others),
             )
     warnings += _above_one(means["fraction"], settings)
-    basis = "" if not known else "drawn" if thickness is None else "measured"
+    basis = "" if not has_section else "drawn" if thickness is None else "measured"
     return (
         StrutSections(
             basis,
@@ -164,14 +185,30 @@ def _width_known(at: np.ndarray, comparison: Comparison | None, settings: StrutS
     return settings.drawn_width_um is not None
 
 
-def _drawn(
+def drawn_section(
     at: np.ndarray,
     width: np.ndarray,
     comparison: Comparison | None,
     settings: StrutSettings,
     unit: float,
 ) -> DrawnSection:
-    """Section before of one strut; where nothing is known of its width, that of today (areas need none)."""
+    """Section before of one strut; where nothing is known of its width, that of today (areas need none).
+
+    Parameters
+    ----------
+    at : ndarray of int
+        Stations of the strut that count.
+    width : ndarray
+        Their widths, µm.
+    comparison : Comparison or None
+    settings : StrutSettings
+    unit : float
+        µm of one px of the stations.
+
+    Returns
+    -------
+    DrawnSection
+    """
     thickness = settings.drawn_thickness_um or settings.thickness_um or 1.0
     relative = settings.drawn_relative_uncertainty
     wide, spread = settings.drawn_width_um, relative * (settings.drawn_width_um or 0.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,57 +11,30 @@ import numpy as np
 from surfscan.columns import empty_table
 from surfscan.errors import InputError
 from surfscan.images import Calibration, HeightMap, Micrograph
-from surfscan.measurement.stations import Stations, place_stations
-from surfscan.measurement.strut_faults import CRACK, Fault, find_faults
+from surfscan.measurement.strut_edges import EdgeMoves, MovedEdges, moved_mask
+from surfscan.measurement.strut_faults import CRACK
 from surfscan.measurement.strut_thickness import NoThicknessError, measure_thickness
-from surfscan.measurement.strut_widths import Z95, StrutWidths, measure_widths
-from surfscan.preparation.region import specimen_region
-from surfscan.preparation.strip import find_data_strip
+from surfscan.measurement.strut_widths import Z95
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import StrutSettings
 from surfscan.procedures.strut_comparison import Comparison, compare
-from surfscan.procedures.strut_sections import strut_sections
+from surfscan.procedures.strut_finding import (
+    FoundStruts,
+    find_struts,
+    strut_field,
+    strut_labels,
+    with_moved_edges,
+)
+from surfscan.procedures.strut_sections import StrutSections, strut_sections
 from surfscan.procedures.strut_summary import empty_summary, strut_summary
 from surfscan.procedures.strut_tables import fault_table, station_table, strut_table
-from surfscan.segmentation.centrelines import Centrelines, find_centrelines
-from surfscan.segmentation.silhouette import NoStrutError, Silhouette, find_silhouette
+from surfscan.segmentation.silhouette import NoStrutError
 
 _SIZES = ("drawn_width_um", "drawn_thickness_um", "drawn_top_width_um", "thickness_um")
 _STEEPEST = math.tan(math.radians(60))  # lean of a trapezoid's flanks
 _OBLONG = 2.0  # length over width of a pixel worth a warning
 _NAMED = 8  # struts named in a warning
 _TOUCHES = 0.5  # share of stations left out because an edge lies beyond the frame that is worth a warning
-
-
-@dataclass(frozen=True)
-class FoundStruts:
-    """Everything measured on one picture of struts; lengths in px.
-
-    Attributes
-    ----------
-    silhouette : Silhouette
-    centrelines : Centrelines
-    stations : Stations
-    widths : StrutWidths
-        With the scale's uncertainty in the intervals.
-    widths_px : StrutWidths
-        Without it.
-    faults : list of Fault
-    drawn_ends : int
-        Free ends inside the field that were taken as drawn.
-    frame : (row0, row1, col0, col1)
-    region : ndarray of shape (M, N), bool
-    """
-
-    silhouette: Silhouette
-    centrelines: Centrelines
-    stations: Stations
-    widths: StrutWidths
-    widths_px: StrutWidths
-    faults: list[Fault]
-    drawn_ends: int
-    frame: tuple[int, int, int, int]
-    region: np.ndarray
 
 
 def measure_struts(
@@ -72,6 +45,7 @@ def measure_struts(
     before: Micrograph | None = None,
     side_view: Micrograph | None = None,
     thickness_map: HeightMap | None = None,
+    corrected: EdgeMoves | None = None,
 ) -> Result:
     """Measure the widths of struts and what is left of their sections.
 
@@ -91,6 +65,9 @@ def measure_struts(
         A strut lying on a flat stage: how far its top stands above the stage is the measured thickness
         (`surfscan.measurement.strut_thickness`; too thick where the strut does not lie flat). It takes the
         place of the setting `thickness_um`.
+    corrected : EdgeMoves, optional
+        Edges that a person moved by hand (`surfscan.measurement.strut_edges`): widths, sections and intervals
+        are measured on them as on those found, and the summary has `corrected_by_hand`, true.
 
     Returns
     -------
@@ -108,6 +85,72 @@ def measure_struts(
         If the region does not fit or leaves nothing, settings contradict each other, or both a side view and
         a height map are given.
     """
+    picture = look_at_struts(
+        image,
+        settings,
+        region=region,
+        before=before,
+        side_view=side_view,
+        thickness_map=thickness_map,
+    )
+    return struts_of(picture, corrected)
+
+
+@dataclass(frozen=True)
+class StrutPicture:
+    """A picture of struts looked at: all that its figures rest on but what a person corrects.
+
+    Attributes
+    ----------
+    image : Micrograph
+    settings : StrutSettings
+        As given.
+    used : StrutSettings
+        With the thickness that a side view or a height map gave.
+    region : ndarray of shape (M, N), bool
+    found : FoundStruts or None
+        As the picture shows them; None where there are none.
+    comparison : Comparison or None
+    sections : StrutSections or None
+        Of the struts as found.
+    warnings : tuple of str
+    """
+
+    image: Micrograph
+    settings: StrutSettings
+    used: StrutSettings
+    region: np.ndarray
+    found: FoundStruts | None
+    comparison: Comparison | None
+    sections: StrutSections | None
+    warnings: tuple[str, ...]
+
+
+def look_at_struts(
+    image: Micrograph,
+    settings: StrutSettings | None = None,
+    *,
+    region: np.ndarray | None = None,
+    before: Micrograph | None = None,
+    side_view: Micrograph | None = None,
+    thickness_map: HeightMap | None = None,
+) -> StrutPicture:
+    """Find the struts of a picture; `struts_of` gives their figures.
+
+    Parameters
+    ----------
+    image, settings, region, before, side_view, thickness_map
+        As for `measure_struts`.
+
+    Returns
+    -------
+    StrutPicture
+
+    Raises
+    ------
+    InputError
+        As `measure_struts` does.
+    """
     settings = settings or StrutSettings()
     _check_settings(settings, image)
     if side_view is not None and thickness_map is not None:
@@ -116,20 +159,20 @@ def measure_struts(
             f"gives the thickness, and so does the side view {side_view.source.path}",
             "Give one of the two",
         )
-    scale = image.calibration
     warnings = list(image.warnings)
-    frame, mask = _field(image, settings, region)
+    frame, mask = strut_field(image, settings, region)
     try:
-        found = _find(image, settings, frame, mask)
+        found = find_struts(image, settings, frame, mask)
     except NoStrutError as nothing:
-        return _no_strut(image, settings, mask, [*warnings, str(nothing), *_as_stated(settings)])
+        doubts = [str(nothing), *_as_stated(settings)]
+        return StrutPicture(image, settings, settings, mask, None, None, None, (*warnings, *doubts))
     if found.stations.n_struts == 0:
         reason = (
             "No strut was found: the metal shows no centreline with an edge on either side. A strut wider "
             "than the field cannot be measured; take a picture that shows both of its edges."
         )
         doubts = [*found.silhouette.warnings, reason, *_as_stated(settings)]
-        return _no_strut(image, settings, mask, [*warnings, *doubts])
+        return StrutPicture(image, settings, settings, mask, None, None, None, (*warnings, *doubts))
     warnings += [*found.silhouette.warnings, *found.stations.warnings]
     comparison = None
     if before is not None:
@@ -142,7 +185,47 @@ def measure_struts(
     elif thickness_map is not None:
         used, doubts = _from_heights(thickness_map, settings)
         warnings += doubts
-    cut, doubts = strut_sections(found.stations, found.widths, comparison, used)
+    cut, _ = strut_sections(found.stations, found.widths, comparison, used)
+    return StrutPicture(image, settings, used, mask, found, comparison, cut, tuple(warnings))
+
+
+def struts_of(picture: StrutPicture, corrected: EdgeMoves | None = None, *, masks: bool = True) -> Result:
+    """Figures of a picture of struts that was looked at.
+
+    Parameters
+    ----------
+    picture : StrutPicture
+    corrected : EdgeMoves, optional
+        Edges that a person moved.
+    masks : bool
+        False leaves the masks out, which take longest where edges are being dragged.
+
+    Returns
+    -------
+    Result
+        As `measure_struts` gives it.
+    """
+    if picture.found is None:
+        return _no_strut(picture, corrected)
+    scale, settings, found, comparison = picture.image.calibration, picture.settings, picture.found, None
+    warnings = list(picture.warnings)
+    metal, changed = found.silhouette.mask, np.zeros(0, int)
+    if corrected is not None:
+        found, moved = with_moved_edges(found, picture.image, settings, corrected)
+        warnings += _missed(moved, len(corrected.moves))
+        changed = moved.struts
+        if masks:
+            metal = moved_mask(metal, picture.found.stations, found.stations)
+    if picture.comparison is not None:
+        comparison = picture.comparison.with_widths(found.stations)
+    cut, doubts = strut_sections(
+        found.stations,
+        found.widths,
+        comparison,
+        picture.used,
+        known=picture.sections,
+        changed=changed,
+    )
     warnings += doubts
     warnings += _remarks(found, scale, settings)
     tables = {
@@ -161,49 +244,34 @@ def measure_struts(
         "strut_faults": fault_table(found.faults, found.stations, comparison),
     }
     summary, doubts = strut_summary(tables, found.widths_px, found.stations, comparison, cut, settings, scale)
-    summary["thickness_um"] = used.thickness_um
+    summary["thickness_um"] = picture.used.thickness_um
     summary |= {"polarity": found.silhouette.polarity, "pitch_px": settings.pitch_px}
     return Result(
         procedure="struts",
-        source=image.source,
+        source=picture.image.source,
         calibration=scale,
         settings=settings.model_dump(mode="json"),
-        summary=summary,
+        summary=summary | _by_hand(corrected),
         tables=tables,
-        masks={"struts": strut_labels(found.silhouette.mask, found.stations), "region": mask},
+        masks={"struts": strut_labels(metal, found.stations), "region": picture.region} if masks else {},
         warnings=(*warnings, *doubts),
     )
 
 
-def strut_labels(mask: np.ndarray, stations: Stations) -> np.ndarray:
-    """Number of the strut that each metal pixel belongs to, by the nearest station.
+def _by_hand(corrected: EdgeMoves | None) -> dict[str, bool]:
+    return {} if corrected is None else {"corrected_by_hand": True}
 
-    Parameters
-    ----------
-    mask : ndarray of shape (M, N), bool
-    stations : Stations
 
-    Returns
-    -------
-    ndarray of shape (M, N), int32
-        0 off the metal, and everywhere where there are no stations.
-    """
-    import cv2
-
-    labels = np.zeros(mask.shape, np.int32)
-    if not len(stations.row):
-        return labels
-    row = np.clip(np.rint(stations.row), 0, mask.shape[0] - 1).astype(int)
-    col = np.clip(np.rint(stations.col), 0, mask.shape[1] - 1).astype(int)
-    free = np.ones(mask.shape, np.uint8)
-    free[row, col] = 0
-    _, nearest = cv2.distanceTransformWithLabels(
-        free, cv2.DIST_L2, cv2.DIST_MASK_5, labelType=cv2.DIST_LABEL_PIXEL
-    )
-    strut = np.zeros(int(nearest.max()) + 1, np.int32)
-    strut[nearest[row, col]] = stations.strut
-    labels[mask] = strut[nearest[mask]]
-    return labels
+def _missed(moved: MovedEdges, count: int) -> list[str]:
+    """Says which moves by hand no longer find their edge."""
+    if not moved.missed:
+        return []
+    places = ", ".join(f"row {m.edge_row_px:.0f} column {m.edge_col_px:.0f}" for m in moved.missed[:_NAMED])
+    return [
+        f"{len(moved.missed)} of {count} edge moves by hand not applied: no edge is found any more within 3 "
+        f"px of where it was dragged ({places}). Settings or the picture have changed: look at the struts "
+        "again."
+    ]
 
 
 def _as_stated(settings: StrutSettings) -> list[str]:
@@ -248,76 +316,13 @@ def _check_settings(settings: StrutSettings, image: Micrograph) -> None:
         )
 
 
-def _field(
-    image: Micrograph, settings: StrutSettings, region: np.ndarray | None
-) -> tuple[tuple[int, int, int, int], np.ndarray]:
-    """Frame without the data strip, and what may be looked at."""
-    automatic = settings.data_strip == "auto"
-    found = specimen_region(
-        image.grey,
-        mode="everything",
-        given=region,
-        strip=find_data_strip(image.grey) if automatic else None,
-        overlays=image.overlays if automatic else (),
-        path=image.source.path,
-    )
-    return found.frame, found.full_mask(image.shape)
-
-
-def _find(
-    image: Micrograph, settings: StrutSettings, frame: tuple[int, int, int, int], mask: np.ndarray
-) -> FoundStruts:
-    silhouette = find_silhouette(
-        image.pixels,
-        valid=None if mask.all() else mask,
-        polarity=settings.polarity,
-        holes=settings.holes,
-    )
-    centrelines = find_centrelines(silhouette.solid, frame=frame)
-    scale = image.calibration
-    stations = place_stations(
-        silhouette, centrelines, calibration=scale, pitch_px=settings.pitch_px, frame=frame
-    )
-    stations = _clear_of(mask, stations)
-    unit = stations.unit_um
-    axes = (1.0, 1.0) if scale is None else (scale.pixel_size_x_um / unit, scale.pixel_size_y_um / unit)
-    edge = 0.0 if scale is None else settings.edge_uncertainty_um / unit
-    widths = measure_widths(
-        stations,
-        axes=axes,
-        edge_uncertainty=edge,
-        relative_scale_uncertainty=0.0 if scale is None else scale.relative_uncertainty,
-    )
-    widths_px = measure_widths(stations, axes=axes, edge_uncertainty=edge)
-    faults, drawn_ends = find_faults(
-        silhouette, centrelines, stations, widths.mean, region=mask, free_ends=settings.free_ends
-    )
-    return FoundStruts(silhouette, centrelines, stations, widths, widths_px, faults, drawn_ends, frame, mask)
-
-
-def _clear_of(region: np.ndarray, stations: Stations) -> Stations:
-    """Stations with those left out whose edges lie where nothing may be looked at (a scale bar)."""
-    import cv2
-
-    if region.all() or not len(stations.s):
-        return stations
-    barred = cv2.dilate((~region).view(np.uint8), np.ones((7, 7), np.uint8), borderValue=0) > 0
-    hit = np.zeros(len(stations.s), bool)
-    for row, col in ((stations.left_row, stations.left_col), (stations.right_row, stations.right_col)):
-        there = np.isfinite(row) & np.isfinite(col)
-        r = np.clip(np.rint(np.where(there, row, 0)), 0, region.shape[0] - 1).astype(int)
-        c = np.clip(np.rint(np.where(there, col, 0)), 0, region.shape[1] - 1).astype(int)
-        hit |= there & barred[r, c]
-    return replace(stations, fault=np.where(hit & (stations.fault == ""), "frame", stations.fault))
-
-
 def _compare(
     image: Micrograph, before: Micrograph, settings: StrutSettings, found: FoundStruts
 ) -> tuple[Comparison | None, list[str]]:
     """Struts of the picture before, laid over those of this one."""
-    frame, mask = _field(before, settings, None)
+    frame, mask = strut_field(before, settings, None)
     try:
-        earlier = _find(before, settings.model_copy(update={"holes": "filled"}), frame, mask)
+        earlier = find_struts(before, settings.model_copy(update={"holes": "filled"}), frame, mask)
     except NoStrutError as nothing:
         return None, [f"Nothing is compared with {before.source.path}: {nothing}"]
     if earlier.stations.n_struts == 0:
@@ -365,16 +370,18 @@ def _from_heights(thickness_map: HeightMap, settings: StrutSettings) -> tuple[St
     return settings.model_copy(update=thickness), doubts
 
 
-def _no_strut(image: Micrograph, settings: StrutSettings, mask: np.ndarray, warnings: list[str]) -> Result:
+def _no_strut(picture: StrutPicture, corrected: EdgeMoves | None) -> Result:
+    image = picture.image
+    summary = empty_summary() | {"polarity": None, "pitch_px": picture.settings.pitch_px}
     return Result(
         procedure="struts",
         source=image.source,
         calibration=image.calibration,
-        settings=settings.model_dump(mode="json"),
-        summary=empty_summary() | {"polarity": None, "pitch_px": settings.pitch_px},
+        settings=picture.settings.model_dump(mode="json"),
+        summary=summary | _by_hand(corrected),
         tables={name: empty_table(name) for name in ("struts", "stations", "strut_faults")},
-        masks={"struts": np.zeros(image.shape, np.int32), "region": mask},
-        warnings=tuple(warnings),
+        masks={"struts": np.zeros(image.shape, np.int32), "region": picture.region},
+        warnings=picture.warnings,
     )
 
 
