@@ -171,7 +171,7 @@ def corrected(correction: Correction, image: Micrograph | HeightMap) -> Any:
         If the mask is missing, was changed, or has another size than the image.
     """
     if correction.procedure not in WITH_MASK:
-        from surfscan.corrections.strut_edits import EdgeMoves
+        from surfscan.measurement.strut_edges import EdgeMoves
 
         return EdgeMoves.from_dict(correction.edits)
     mask = read_correction_mask(correction)
