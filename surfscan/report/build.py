@@ -15,7 +15,7 @@ from surfscan.report.extreme_values import extremes_table, summarise_extremes
 from surfscan.report.groups import group_table, summarise_groups
 from surfscan.report.height_pictures import make_height_picture
 from surfscan.report.height_specimens import height_specimen_table
-from surfscan.report.page import render_page
+from surfscan.report.page import render_page, render_truth_page
 from surfscan.report.page_parts import PageContent
 from surfscan.report.pictures import FieldPicture, make_picture
 from surfscan.report.rate_inputs import rate_input_rows, stale_rates
@@ -47,6 +47,10 @@ from surfscan.store.results import ResultsStore
 from surfscan.study.entries import COMPANIONS, Shows
 from surfscan.study.manifest import Study, load_study, manifest_path
 from surfscan.study.tasks import fingerprint, settings_for
+
+PAGE = "report.html"
+TRUTH_PAGE = "against_truth.html"
+"""Measured against true, where true values stand beside the study."""
 
 _PICTURES_BYTES = 9_000_000
 _PICTURE_BYTES = 160_000
@@ -153,25 +157,24 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         *((r.image_id, text) for r in records for text in r.warnings),
         *((r.entry_id, text) for r in entries for text in r.warnings),
     ]
-    page = render_page(
-        PageContent(
-            study,
-            records,
-            specimens,
-            groups,
-            truth,
-            pictures,
-            warnings,
-            _inputs(manifest_path(study_path), study, records, entries),
-            [(name, metadata.version(name)) for name in _LIBRARIES],
-            extremes,
-            entries,
-        )
+    shown = PageContent(
+        study,
+        records,
+        specimens,
+        groups,
+        truth,
+        pictures,
+        warnings,
+        _inputs(manifest_path(study_path), study, records, entries),
+        [(name, metadata.version(name)) for name in _LIBRARIES],
+        extremes,
+        entries,
     )
     contents = {
         **{study.folder / "tables" / f"{file_stem(n)}.csv": csv_bytes(t) for n, t in tables.items()},
         study.folder / "tables" / "surfscan.xlsx": workbook,
-        study.folder / "report.html": page.encode("utf-8"),
+        **({study.folder / TRUTH_PAGE: render_truth_page(shown).encode("utf-8")} if truth else {}),
+        study.folder / PAGE: render_page(shown).encode("utf-8"),
     }
     for path, content in contents.items():
         write_bytes(path, content)

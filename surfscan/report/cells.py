@@ -65,25 +65,60 @@ GREATEST = ("max_section_penetration_um", "max_penetration_um")
 
 @dataclass(frozen=True)
 class Head:
-    """Head of a column: text, unit, and whether numbers (right-aligned) or hashes stand below."""
+    """Head of a column.
+
+    Attributes
+    ----------
+    text, unit : str
+    number, hash : bool
+        Whether numbers (right-aligned) or hashes stand below.
+    figure : str
+        Name of the column of the tables that the numbers below are rounded from; empty where there is none.
+    """
 
     text: str
     unit: str = ""
     number: bool = False
     hash: bool = False
+    figure: str = ""
 
 
 @dataclass(frozen=True)
 class Cell:
-    """What stands in a cell: its text, and small lines below it."""
+    """What stands in a cell.
+
+    Attributes
+    ----------
+    text : str
+    lines : tuple of str
+        Small lines below it.
+    value, low, high : float
+        The number that the text is rounded from, in the unit of the tables, and its 95 % interval, for the
+        page's data attributes; not-a-number where there is none.
+    link : str
+        Anchor on the page that the text leads to; empty where it leads nowhere.
+    figure : str
+        Column of the tables that the number comes from, where the head of its column does not say.
+    """
 
     text: str
     lines: tuple[str, ...] = ()
+    value: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+    link: str = ""
+    figure: str = ""
 
     @property
     def small(self) -> str:
         """The small lines as one."""
         return " ".join(self.lines)
+
+    @property
+    def data(self) -> dict[str, str]:
+        """The numbers that there are, in full precision: name -> text that reads back the same."""
+        named = {"value": self.value, "low": self.low, "high": self.high}
+        return {name: repr(float(number)) for name, number in named.items() if not math.isnan(number)}
 
 
 @dataclass(frozen=True)
@@ -123,7 +158,7 @@ def estimate_cell(
     """
     number = round_to_interval(value, low, high, scale=scale, places=places, doubt=doubt)
     interval = (number.interval,) if number.has_interval else ()
-    return Cell(at_least(number.value, is_lower_bound), (*interval, *lines))
+    return Cell(at_least(number.value, is_lower_bound), (*interval, *lines), value, low, high)
 
 
 def greatest_cell(
@@ -131,4 +166,4 @@ def greatest_cell(
 ) -> Cell:
     """A greatest value with its interval below; "not above" a limit where it cannot be told from none."""
     text, interval = greatest_words(value, low, high, doubt=doubt)
-    return Cell(text, (*filter(None, [interval]), *lines))
+    return Cell(text, (*filter(None, [interval]), *lines), value, low, high)

@@ -188,7 +188,7 @@ def scale_bar(
     width: int, top: int, strip: int, um_per_px: float | None, source_px_per_px: float
 ) -> tuple[str, str]:
     """A bar of a round length, about a fifth of the picture wide; in pixels of the file without a scale."""
-    per_px = um_per_px if um_per_px is not None else source_px_per_px
+    per_px = float(um_per_px if um_per_px is not None else source_px_per_px)
     target = width * per_px / 5
     decade = 10 ** math.floor(math.log10(target))
     length = max(step * decade for step in (1, 2, 5) if step * decade <= target)
@@ -198,7 +198,8 @@ def scale_bar(
     bar = length / per_px
     middle = top + 0.55 * strip
     svg = (
-        f'<g class="scale-bar"><path d="M0 {middle:.1f}h{bar:.1f}" stroke-width="{0.2 * strip:.1f}"/>'
+        f'<g class="scale-bar" data-per-px="{per_px!r}" data-unit="{"px" if um_per_px is None else "µm"}" '
+        f'data-strip="{strip}"><path d="M0 {middle:.1f}h{bar:.1f}" stroke-width="{0.2 * strip:.1f}"/>'
         f'<text x="{bar + 0.35 * strip:.1f}" y="{middle + 0.2 * strip:.1f}" font-size="{0.56 * strip:.1f}">'
         f"{html.escape(label)}</text></g>"
     )

@@ -32,7 +32,7 @@ def exposure_page(content: PageContent) -> OnPage | None:
         "rig logs",
         exposure_prose.exposure_sentences(logs),
         [Part("exposure", "Exposure", "parts/exposures.html.j2", shown)],
-        [],
+        None,
         exposure_prose.NOT_MEASURED,
         exposure_prose.METHOD,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from surfscan.report import charts, extreme_charts, grids, height_charts, height_grids, height_prose, prose
-from surfscan.report.page_parts import OnPage, PageContent, Part, gallery
+from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.records import FieldRecord, of_kind
 
@@ -21,9 +21,6 @@ def height_page(content: PageContent) -> OnPage | None:
     if any(r.done("texture") for r in maps):
         figures.append(Part("texture", "Areal texture", "parts/texture.html.j2", _texture(content)))
     shown = gallery(content, "heights", _own)
-    pictures = Part(
-        "height-pictures", "Pictures of height maps", "parts/height_pictures.html.j2", {"gallery": shown}
-    )
     return OnPage(
         "Height maps",
         "pit depth, volume and areal texture (height maps)",
@@ -32,7 +29,7 @@ def height_page(content: PageContent) -> OnPage | None:
             *prose.group_sentences(content.groups, ("volume_per_area_um",)),
         ],
         figures,
-        [pictures] if shown else [],
+        KindPictures("heights", "Height maps", "height", {}, shown),
         height_prose.NOT_MEASURED,
         height_prose.METHOD,
     )
@@ -43,7 +40,6 @@ def _own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
 
     return {
         "caption": height_prose.height_caption(record, picture.scale_words if picture else ""),
-        "warnings": record.warnings,
         "alt": height_prose.height_alt(record),
         "layer": Markup(picture.layers["heights"]) if picture else "",
     }

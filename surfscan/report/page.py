@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
+import math
 from collections.abc import Sequence
 from importlib import resources
+from typing import TYPE_CHECKING, Any
 
 from surfscan._version import __version__
 from surfscan.report import charts, grids, prose
@@ -17,54 +21,48 @@ from surfscan.report.rate_truth import FILE_NAME as RATES_FILE
 from surfscan.report.rate_truth import RATE_FIGURES
 from surfscan.report.rounding import NO_VALUE
 from surfscan.report.section_page import section_page
+from surfscan.report.specimen_overview import specimen_overview
+from surfscan.report.specimen_sections import specimen_anchors, specimen_sections
 from surfscan.report.strut_page import strut_page
+from surfscan.report.summary_page import summary
 from surfscan.report.surface_page import surface_page
 from surfscan.report.sweep_page import sweep_page
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
 from surfscan.report.warning_groups import group_warnings
 
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
 _KINDS = (surface_page, height_page, strut_page, section_page, rate_page, exposure_page, sweep_page)
 """What the page says of each kind of image and of rates, in the order of the page."""
 
+_STYLES = ("page.css", "drawings.css", "print.css")
+_SHOWN_PX = 610
+"""Width of a panel whose picture's size is not known."""
+
 
 def render_page(content: PageContent) -> str:
-    """The page as one HTML text that needs no other file and no network."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-    from markupsafe import Markup
+    """The page as one HTML text that needs no other file and no network.
 
-    environment = Environment(
-        loader=PackageLoader("surfscan.report", ""),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    Pictures and what is drawn on them stand as text in the page until they are scrolled to, so that a page of
+    two thousand opens as fast as one of twenty.
+    """
     kinds = [said for kind in _KINDS if (said := kind(content))]
-    parts = [part for kind in kinds for part in kind.figures]
-    if content.truth:
-        kinds_compared = {t.kind for t in content.truth}
-        of_entries = kinds_compared & set(RATE_FIGURES)
-        named = [
-            *([TRUTH_FILE] if kinds_compared - of_entries else []),
-            *([RATES_FILE] if of_entries else []),
-        ]
-        shown = {
-            "files": _listed(named),
-            "grid": grids.truth_grid(content.truth),
-            "chart": Markup(charts.truth_chart(content.truth)),
-        }
-        parts.append(Part("truth", "Measured against true", "parts/truth.html.j2", shown))
-    parts += [part for kind in kinds for part in kind.sizes]
-    parts += [part for kind in kinds for part in kind.pictures]
-    css = resources.files("surfscan.report").joinpath("page.css").read_text(encoding="utf-8")
-    return environment.get_template("page.html.j2").render(
+    anchors = specimen_anchors(content.specimens)
+    pictures = [kind.pictures for kind in kinds if kind.pictures]
+    parts = [
+        Part("specimens", "Specimens", "parts/specimens.html.j2", specimen_overview(content, anchors)),
+        *(part for kind in kinds for part in kind.figures),
+        *(part for kind in kinds for part in kind.sizes),
+    ]
+    return _rendered(
+        "page.html.j2",
         title=content.study.title,
         note=content.study.note,
-        version=__version__,
-        css=Markup(css),
         contents=[
             ("summary", "Summary"),
             *((part.anchor, part.title) for part in parts),
+            ("sections-of-specimens", "Specimen by specimen"),
             ("not-measured", "Not measured"),
             ("warnings", "Warnings"),
             ("method", "Method and settings"),
@@ -72,9 +70,12 @@ def render_page(content: PageContent) -> str:
             ("files", "Files and versions"),
         ],
         what="; ".join(kind.what for kind in kinds),
+        blocks=summary(content),
         overview=prose.study_sentence(content.records, content.groups, content.specimens),
         key_points=[(kind.title, kind.sentences) for kind in kinds if kind.sentences],
         parts=parts,
+        legends=[kind for kind in pictures if kind.fields],
+        sections=specimen_sections(content, pictures, anchors),
         failed_grid=grids.failed_grid(content.records, content.rates),
         limits=[line for kind in kinds for line in kind.not_measured],
         warnings=group_warnings(content.warnings),
@@ -90,6 +91,78 @@ def render_page(content: PageContent) -> str:
             [Head("File"), Head("What"), Head("SHA-256", hash=True)],
             [[Cell(file), Cell(what), Cell(sha256)] for file, what, sha256 in content.inputs],
         ),
+    )
+
+
+def render_truth_page(content: PageContent) -> str:
+    """Measured against true, a page of its own for a study whose true values are known."""
+    from markupsafe import Markup
+
+    kinds = {t.kind for t in content.truth}
+    of_entries = kinds & set(RATE_FIGURES)
+    named = [*([TRUTH_FILE] if kinds - of_entries else []), *([RATES_FILE] if of_entries else [])]
+    return _rendered(
+        "truth_page.html.j2",
+        title=f"Measured against true: {content.study.title}",
+        note=content.study.note,
+        files=_listed(named),
+        table=grids.truth_grid(content.truth),
+        drawing=Markup(charts.truth_chart(content.truth)),
+    )
+
+
+def _rendered(template: str, **shown: Any) -> str:
+    """A template of this package with style and script put in; scripts other than ours do not run."""
+    from markupsafe import Markup
+
+    own = resources.files("surfscan.report")
+    script = own.joinpath("page.js").read_text(encoding="utf-8")
+    digest = base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode("ascii")
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            version=__version__,
+            css=Markup("\n".join(own.joinpath(name).read_text(encoding="utf-8") for name in _STYLES)),
+            script=Markup(script),
+            script_sha256=digest,
+            **shown,
+        )
+    )
+
+
+def _environment() -> Environment:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("surfscan.report", ""),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["island"] = _island
+    return environment
+
+
+def _island(markup: str, wide: float, picture: dict[str, Any] | None) -> str:
+    """Markup held as text until it is scrolled to, in a box of the size that it will have.
+
+    Raises
+    ------
+    ValueError
+        If it holds anything that would end the text, which escaped names and our own drawings never do.
+    """
+    from markupsafe import Markup
+
+    if any(mark in markup.lower() for mark in ("<script", "</script", "<!--")):
+        raise ValueError("markup to be held back must hold no script and no comment")
+    high = _SHOWN_PX / 2
+    if picture:
+        high = wide * (picture["height"] + picture["strip"]) / picture["width"]
+    return Markup(  # escaped where it was rendered
+        f'<div class="waiting" style="max-width:{wide:.0f}px;aspect-ratio:{wide:.0f}/{math.ceil(high) + 34}">'
+        f'<script type="text/plain">{markup}</script></div>'
     )
 
 

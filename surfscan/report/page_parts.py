@@ -57,6 +57,32 @@ class Part:
 
 
 @dataclass(frozen=True)
+class KindPictures:
+    """Pictures of one kind of image, for the sections of the specimens.
+
+    Attributes
+    ----------
+    kind : Shows
+    title : str
+        As a heading over the pictures of one specimen.
+    name : str
+        Stem of two templates in the folder parts/: `NAME_legend.html.j2` says once what the signs mean and
+        finds what it shows under the name `it`; `NAME_pictures.html.j2` draws the pictures of a specimen,
+        which it finds as `fields`.
+    shown : mapping
+        For the legend.
+    fields : mapping of str to list of dict
+        Specimen id -> its measured images, each with what the template draws.
+    """
+
+    kind: Shows
+    title: str
+    name: str
+    shown: Mapping[str, Any]
+    fields: Mapping[str, list[dict[str, Any]]]
+
+
+@dataclass(frozen=True)
 class OnPage:
     """All that the page says of one kind of image, or of sweeps, rates or logs.
 
@@ -68,18 +94,21 @@ class OnPage:
         What was measured, in words.
     sentences : sequence of str
         For the summary.
-    figures, pictures : sequence of Part
-        Tables and charts; and the images themselves, further down.
+    figures : sequence of Part
+        Tables and charts.
+    pictures : KindPictures or None
+        The images themselves, which stand in the sections of their specimens.
+    not_measured, method : sequence of str
     sizes : sequence of Part
-        What stands between the two.
-    not_measured, method, cautions : sequence of str
+        What follows the tables and charts of all kinds.
+    cautions : sequence of str
     """
 
     title: str
     what: str
     sentences: Sequence[str]
     figures: Sequence[Part]
-    pictures: Sequence[Part]
+    pictures: KindPictures | None
     not_measured: Sequence[str]
     method: Sequence[str]
     sizes: Sequence[Part] = ()
@@ -90,11 +119,12 @@ def gallery(
     content: PageContent,
     kind: Shows,
     own: Callable[[FieldRecord, FieldPicture | None], dict[str, Any]],
-) -> list[dict[str, Any]]:
-    """Measured images of one kind by specimen, each with its picture and what `own` adds."""
+) -> dict[str, list[dict[str, Any]]]:
+    """Measured images of one kind by specimen id, each with its picture and what `own` adds."""
     from markupsafe import Markup
 
-    out = []
+    place = {record.image_id: k for k, record in enumerate(content.records)}
+    out = {}
     for summary in content.specimens:
         fields = []
         for record in summary.by_kind[kind].records:
@@ -103,7 +133,7 @@ def gallery(
             picture = content.pictures.get(record.image_id)
             fields.append(
                 {
-                    "key": f"picture-{content.records.index(record)}",
+                    "key": f"picture-{place[record.image_id]}",
                     "name": record.image_id,
                     "worst": not record.enters_means,
                     "picture": picture and {**vars(picture), "scale_bar": Markup(picture.scale_bar)},
@@ -111,5 +141,5 @@ def gallery(
                 }
             )
         if fields:
-            out.append({"title": f"{summary.specimen.id} · {summary.specimen.group}", "fields": fields})
+            out[summary.specimen.id] = fields
     return out

@@ -33,7 +33,7 @@ def rate_page(content: PageContent) -> OnPage | None:
         "rates of corrosion",
         rate_prose.rate_sentences(rates, groups),
         [Part("rates", "Rates", "parts/rates.html.j2", shown)],
-        [],
+        None,
         rate_prose.NOT_MEASURED,
         rate_prose.methods_of(rates),
         [Part("materials", "Materials", "parts/materials.html.j2", {"grid": materials})] if materials else [],

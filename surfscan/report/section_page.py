@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from surfscan.report import charts, grids, section_grids, section_prose
-from surfscan.report.page_parts import OnPage, PageContent, Part, gallery
+from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.prose import beyond_sentence
 from surfscan.report.records import FieldRecord, of_kind
@@ -23,12 +23,6 @@ def section_page(content: PageContent) -> OnPage | None:
         return None
     shown = gallery(content, "section", _own)
     figures = Part("sections", "Cross-sections", "parts/sections.html.j2", _sections(content))
-    pictures = Part(
-        "section-pictures",
-        "Pictures of cross-sections",
-        "parts/section_pictures.html.j2",
-        {"gallery": shown},
-    )
     return OnPage(
         "Cross-sections",
         "remaining metal and penetration (polished cross-sections)",
@@ -38,7 +32,7 @@ def section_page(content: PageContent) -> OnPage | None:
             *beyond_sentence(content.groups, "section"),
         ],
         [figures],
-        [pictures] if shown else [],
+        KindPictures("section", "Cross-sections", "section", {}, shown),
         section_prose.NOT_MEASURED,
         section_prose.METHOD,
         cautions=section_prose.CAUTIONS,
@@ -56,7 +50,6 @@ def _own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
     wide = min(most, 640.0 * picture.width / picture.height) if picture else most
     return {
         "caption": section_prose.section_caption(record, picture.scale_words if picture else ""),
-        "warnings": record.warnings,
         "alt": section_prose.section_alt(record),
         "layer": Markup(picture.layers["section"]) if picture else "",
         "charts": drawn,

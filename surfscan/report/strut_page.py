@@ -2,31 +2,22 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
 from typing import Any
 
 from surfscan.report import charts, grids, strut_charts, strut_grids, strut_prose
-from surfscan.report.page_parts import OnPage, PageContent, Part, gallery
+from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.prose import beyond_sentence, group_sentences
 from surfscan.report.records import FieldRecord, of_kind
 from surfscan.report.strut_colours import strut_colours
 from surfscan.report.strut_specimens import has_upper_bound
 
-_MOST_REPEATED = 4
-"""A warning that more pictures have stands under Warnings only."""
-
 
 def strut_page(content: PageContent) -> OnPage | None:
     """All that the page says of struts; None where the study has no picture of one."""
     if not of_kind(content.records, "strut"):
         return None
-    shared = _shared_warnings(of_kind(content.records, "strut"))
-    shown = gallery(content, "strut", lambda record, picture: _own(record, picture, shared))
-    pictures = Part(
-        "strut-pictures", "Pictures of struts", "parts/strut_pictures.html.j2", {"gallery": shown}
-    )
+    shown = gallery(content, "strut", _own)
     return OnPage(
         "Struts",
         "widths and remaining sections (pictures of struts)",
@@ -37,25 +28,18 @@ def strut_page(content: PageContent) -> OnPage | None:
             *beyond_sentence(content.groups, "strut"),
         ],
         [Part("struts", "Struts", "parts/struts.html.j2", _struts(content))],
-        [pictures] if shown else [],
+        KindPictures("strut", "Struts", "strut", {}, shown),
         strut_prose.NOT_MEASURED,
         strut_prose.METHOD,
     )
 
 
-def _shared_warnings(records: Sequence[FieldRecord]) -> set[str]:
-    """Warnings that many pictures have alike: captions leave them to the list of all warnings."""
-    found = Counter(text for r in records for text in r.warnings)
-    return {text for text, n in found.items() if n > _MOST_REPEATED}
-
-
-def _own(record: FieldRecord, picture: FieldPicture | None, shared: set[str]) -> dict[str, Any]:
+def _own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
     from markupsafe import Markup
 
     colours = strut_colours(record)
     return {
         "caption": strut_prose.strut_caption(record, picture.scale_words if picture else ""),
-        "warnings": [text for text in record.warnings if text not in shared],
         "alt": strut_prose.strut_alt(record),
         "layer": Markup(picture.layers["struts"]) if picture else "",
         "colours": {"title": colours.title, "ticks": colours.ticks()} if colours else None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from surfscan.report import charts, grids, prose
-from surfscan.report.page_parts import OnPage, PageContent, Part, gallery
+from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.records import PROCEDURES, FieldRecord, of_kind
 
@@ -29,20 +29,20 @@ def surface_page(content: PageContent) -> OnPage | None:
         "grid": grids.specimen_grid(specimens),
         "notes": grids.specimen_notes(specimens),
     }
-    shown_pictures = {
-        "gallery": gallery(content, "surface", _own),
-        "has_tarnish": any(r.figure("degraded", "tarnished_area_fraction") > 0 for r in seen),
-    }
+    has_tarnish = any(r.figure("degraded", "tarnished_area_fraction") > 0 for r in seen)
+    pictures = KindPictures(
+        "surface", "Surfaces", "surface", {"has_tarnish": has_tarnish}, gallery(content, "surface", _own)
+    )
     sizes = Part("sizes", "Pit sizes", "parts/sizes.html.j2", {"charts": [Markup(c) for c in size_charts]})
     return OnPage(
         "Surfaces",
         "pit density and degraded area (micrographs)",
         prose.surface_sentences(content.records, groups),
         [
-            Part("groups", "Groups", "parts/groups.html.j2", shown_groups),
-            Part("specimens", "Specimens", "parts/specimens.html.j2", shown_specimens),
+            Part("groups", "Surfaces: groups", "parts/groups.html.j2", shown_groups),
+            Part("surfaces", "Surfaces: specimens", "parts/surfaces.html.j2", shown_specimens),
         ],
-        [Part("pictures", "Pictures", "parts/pictures.html.j2", shown_pictures)],
+        pictures,
         prose.NOT_MEASURED,
         prose.METHOD,
         [sizes] if size_charts else [],

@@ -31,7 +31,7 @@ def sweep_page(content: PageContent) -> OnPage | None:
         "potential sweeps",
         sweep_prose.sweep_sentences(sweeps),
         [Part("sweeps", "Sweeps", "parts/sweeps.html.j2", shown)],
-        [],
+        None,
         sweep_prose.NOT_MEASURED,
         sweep_prose.METHOD,
     )
