@@ -10,14 +10,15 @@ import math
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from surfscan.estimates.groups import MIN_SPECIMENS, t_factor
 
-_BOUNDARY = 1e-9
+_SAME = 1e-9
+_LOG_RATIOS = (-14.0, 40.0)
+"""Range of the logarithm of σ_s² / σ_f² that is searched."""
 
 
 @dataclass(frozen=True)
@@ -154,42 +155,73 @@ def _variances(x: np.ndarray, place: np.ndarray, counts: np.ndarray) -> tuple[fl
     """Variances between specimens and between fields of one specimen, by REML, and what limits them."""
     own = np.bincount(place, x) / counts
     inside = float(np.sum((x - own[place]) ** 2))
-    if inside <= _BOUNDARY**2 * float(np.sum((x - x.mean()) ** 2)):
+    if inside <= _SAME**2 * float(np.sum((x - x.mean()) ** 2)):
         return (
             float(own.var(ddof=1)),
             0.0,
             ("Fields of one specimen do not differ: all scatter is between specimens.",),
         )
-    fitted = _reml(x, place)
-    between = float(np.asarray(fitted.cov_re).ravel()[0])
-    within = float(fitted.scale)
-    if between <= 1e-6 * within or _at_boundary(x, place, counts):
-        pooled = float(x.var(ddof=1))
+    if _score_at_nothing(x, place, counts) <= 0:
         text = (
             "Specimens do not differ beyond what their fields explain. With so few specimens that may be "
             "chance: the interval keeps the degrees of freedom of specimens."
         )
-        return 0.0, pooled, (text,)
-    return between, within, ()
+        return 0.0, float(x.var(ddof=1)), (text,)
+    return *_reml(x, place, counts), ()
 
 
-def _reml(x: np.ndarray, place: np.ndarray) -> Any:
-    """The fit of statsmodels; its remarks on a boundary are judged by what comes out."""
-    from statsmodels.regression.mixed_linear_model import MixedLM
+def _score_at_nothing(x: np.ndarray, place: np.ndarray, counts: np.ndarray) -> float:
+    """Slope of the restricted likelihood at σ_s = 0, up to a factor above 0: from there it rises or falls.
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        return MixedLM(x, np.ones((len(x), 1)), groups=place).fit(reml=True, method=["lbfgs", "bfgs", "cg"])
-
-
-def _at_boundary(x: np.ndarray, place: np.ndarray, counts: np.ndarray) -> bool:
-    """Whether the restricted likelihood falls from σ_s = 0 on: then 0 is its maximum.
-
-    Its slope there has the sign of Σ m_i² (own_i - mean)² / s² - (N - Σ m_i² / N) with s² = Σ (x - mean)² /
-    (N - 1): the score of the restricted likelihood of the one-way model.
+    Σ m_i² (own_i - mean)² / s² - (N - Σ m_i² / N) with s² = Σ (x - mean)² / (N - 1): the score of the one-way
+    model, ½ [y' P Z Z' P y - tr(P Z Z')].
     """
     own, n = np.bincount(place, x) / counts, len(x)
     mean = float(x.mean())
     s2 = float(np.sum((x - mean) ** 2)) / (n - 1)
-    score = float(np.sum((counts * (own - mean)) ** 2)) / s2 - (n - float(np.sum(counts**2)) / n)
-    return score <= 0
+    return float(np.sum((counts * (own - mean)) ** 2)) / s2 - (n - float(np.sum(counts**2)) / n)
+
+
+def _reml(x: np.ndarray, place: np.ndarray, counts: np.ndarray) -> tuple[float, float]:
+    """Variances between specimens and between fields, by statsmodels from the best ratio on.
+
+    Left to itself its descent in several parameters may run off a narrow ridge; from `_best_ratio` it has
+    nowhere better to go. What it warns of is a boundary, which has been ruled out by then.
+    """
+    from statsmodels.regression.mixed_linear_model import MixedLM, MixedLMParams
+
+    spread = float(x.std())
+    scaled = (x - x.mean()) / spread
+    ratio, mean = _best_ratio(scaled, place, counts)
+    start = MixedLMParams.from_components(np.array([mean]), np.array([[ratio]]), vcomp=np.empty(0))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        fitted = MixedLM(scaled, np.ones((len(x), 1)), groups=place).fit(
+            reml=True, start_params=start, method=["bfgs"]
+        )
+    return float(np.ravel(fitted.cov_re)[0]) * spread**2, float(fitted.scale) * spread**2
+
+
+def _best_ratio(x: np.ndarray, place: np.ndarray, counts: np.ndarray) -> tuple[float, float]:
+    """σ_s² / σ_f² at the greatest restricted likelihood, and the mean there.
+
+    With σ_f² put in at its best for each ratio only one unknown is left, and a search along it always ends.
+    """
+    from scipy.optimize import minimize_scalar
+
+    own, n = np.bincount(place, x) / counts, len(x)
+    inside = float(np.sum((x - own[place]) ** 2))
+
+    def weights(log_ratio: float) -> np.ndarray:
+        return counts / (1 + math.exp(log_ratio) * counts)
+
+    def minus_likelihood(log_ratio: float) -> float:
+        weight = weights(log_ratio)
+        mean = float(weight @ own / weight.sum())
+        residual = inside + float(weight @ (own - mean) ** 2)
+        determinant = float(np.log(counts / weight).sum()) + math.log(float(weight.sum()))
+        return 0.5 * ((n - 1) * math.log(residual) + determinant)
+
+    found = minimize_scalar(minus_likelihood, bounds=_LOG_RATIOS, method="bounded", options={"xatol": 1e-9})
+    weight = weights(float(found.x))
+    return math.exp(float(found.x)), float(weight @ own / weight.sum())

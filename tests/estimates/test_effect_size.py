@@ -1,0 +1,48 @@
+"""Hedges' g: words, signs, refusals, coverage."""
+
+import numpy as np
+import pytest
+
+from surfscan.estimates.effect_size import hedges_g, known_values
+
+
+def test_no_difference():
+    g = hedges_g([1, 2, 3], [1, 2, 3])
+    assert g.hedges_g == 0
+    assert g.ci95[0] == pytest.approx(-g.ci95[1])
+    assert g.words == "negligible"
+
+
+@pytest.mark.parametrize(
+    ("shift", "words"),
+    [(0.1, "negligible"), (0.4, "small"), (0.7, "medium"), (1.0, "large"), (3.0, "very large")],
+)
+def test_words(shift, words):
+    a = np.tile([-1.0, 1.0], 50)
+    assert hedges_g(a, a + shift).words == words
+
+
+def test_it_is_far_from_nothing():
+    g = hedges_g([0, 0.1, 0.2], [100, 100.1, 100.2])
+    assert g.ci95[0] < g.hedges_g < g.ci95[1]
+    assert g.ci95[0] > 100
+
+
+def test_the_interval_covers():
+    """Four and five specimens, true difference of one standard deviation."""
+    rng = np.random.default_rng(11)
+    held = 0
+    for _ in range(400):
+        low, high = hedges_g(rng.normal(0, 1, 4), rng.normal(1, 1, 5)).ci95
+        held += low <= 1 * 0.887 <= high or low <= 1 <= high
+    assert held >= 0.92 * 400
+
+
+@pytest.mark.parametrize(("a", "b"), [([1], [2, 3]), ([1, 1], [1, 1]), ([1, np.inf], [2, 3])])
+def test_nonsense_is_refused(a, b):
+    with pytest.raises(ValueError, match=r"\w"):
+        hedges_g(a, b)
+
+
+def test_known_values():
+    assert known_values([[1, np.nan], [3, 4]]).tolist() == [1, 3, 4]
