@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from surfscan.columns import Table, empty_table
+from surfscan.store.corrections import Correction, Corrections, corrections_of
+from surfscan.store.results import REVIEWED, StoredResult
+from surfscan.study.reviewed import ImageReviews, is_of, reviews_on
 
 if TYPE_CHECKING:
-    from surfscan.store.results import StoredResult
     from surfscan.study.entries import Shows
     from surfscan.study.manifest import ImageEntry, Specimen, Study
 
@@ -54,13 +56,29 @@ class FieldRecord:
         Its entry in study.toml.
     specimen : Specimen
     results : mapping of str to StoredResult
-        Latest stored result by procedure, failed ones included.
+        By procedure, failed ones included: as a person corrected it where a correction counts and was
+        measured with, else the automatic one.
+    automatic : mapping of str to StoredResult
+        The automatic one by procedure, where `results` holds another.
+    corrections : mapping of str to Correction
+        By procedure, those that `results` was measured with.
+    reviews : ImageReviews
+        Those that count now, and the scale that somebody confirmed.
+    saved : mapping of str to tuple of Correction
+        All on record, by procedure ("scale" too), oldest first.
+    remarks : tuple of str
+        What is said of corrections that are not in the figures.
     """
 
     image_id: str
     image: ImageEntry
     specimen: Specimen
     results: Mapping[str, StoredResult] = field(default_factory=dict)
+    automatic: Mapping[str, StoredResult] = field(default_factory=dict)
+    corrections: Mapping[str, Correction] = field(default_factory=dict)
+    reviews: ImageReviews = field(default_factory=ImageReviews)
+    saved: Mapping[str, tuple[Correction, ...]] = field(default_factory=dict)
+    remarks: tuple[str, ...] = ()
     _unpacked: dict[str, Table] = field(default_factory=dict, repr=False, compare=False)
 
     @property
@@ -141,13 +159,22 @@ class FieldRecord:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """Warnings of all procedures, each once, in order."""
-        seen: dict[str, Any] = {}
+        """Warnings of all procedures, each once, in order; before them, those about corrections."""
+        seen: dict[str, Any] = dict.fromkeys(self.remarks)
         for procedure in self.image.procedures:
             stored = self.results.get(procedure)
             if stored and stored.status == "done":
                 seen.update(dict.fromkeys(stored.warnings))
         return tuple(seen)
+
+    def as_automatic(self) -> FieldRecord:
+        """The same image as if nobody had corrected its results; a confirmed scale stays."""
+        if not self.corrections:
+            return self
+        results = {p: r for p, r in self.results.items() if p not in self.corrections}
+        return replace(
+            self, results=results | dict(self.automatic), corrections={}, automatic={}, _unpacked={}
+        )
 
 
 def _completed(name: str, table: Table) -> Table:
@@ -166,8 +193,17 @@ def of_kind(records: Iterable[FieldRecord], kind: Shows) -> list[FieldRecord]:
     return [r for r in records if r.kind == kind]
 
 
-def gather(study: Study, stored: Iterable[StoredResult]) -> tuple[list[FieldRecord], list[str]]:
-    """Join the study's images with stored results, in the study's order.
+def gather(
+    study: Study, stored: Iterable[StoredResult], corrections: Corrections | None = None
+) -> tuple[list[FieldRecord], list[str]]:
+    """Join the study's images with stored results and corrections, in the study's order.
+
+    Parameters
+    ----------
+    study : Study
+    stored : iterable of StoredResult
+    corrections : Corrections, optional
+        Those of the study; read from its folder where not given.
 
     Returns
     -------
@@ -179,12 +215,49 @@ def gather(study: Study, stored: Iterable[StoredResult]) -> tuple[list[FieldReco
     for result in stored:
         by_image.setdefault(result.image_id, {})[result.procedure] = result
     specimens = {s.id: s for s in study.specimens}
+    corrections = corrections_of(study.folder) if corrections is None else corrections
     records = [
-        FieldRecord(image.image_id, image, specimens[image.specimen], by_image.get(image.image_id, {}))
+        _record(study, image, specimens[image.specimen], by_image.get(image.image_id, {}), corrections)
         for image in study.images
     ]
     strays = sorted(set(by_image) - study.entry_ids)
     return records, strays
+
+
+def _record(
+    study: Study,
+    image: ImageEntry,
+    specimen: Specimen,
+    stored: Mapping[str, StoredResult],
+    corrections: Corrections,
+) -> FieldRecord:
+    results = {p: r for p, r in stored.items() if not p.endswith(REVIEWED)}
+    saved = corrections.by_image.get(image.image_id)
+    if not saved:
+        return FieldRecord(image.image_id, image, specimen, results)
+    as_measured = next((r.source.sha256 for r in stored.values() if r.source), "")
+    reviews = reviews_on(study, corrections, image, as_measured, verify=False)
+    automatic, taken, remarks = {}, {}, list(reviews.warnings)
+    for procedure, correction in reviews.results.items():
+        reviewed = stored.get(procedure + REVIEWED)
+        if reviewed is not None and reviewed.status == "done" and is_of(reviewed.summary, correction):
+            if procedure in results:
+                automatic[procedure] = results[procedure]
+            results[procedure] = reviewed
+            taken[procedure] = correction
+            continue
+        failed = reviewed is not None and reviewed.status == "failed"
+        why = (
+            f"cannot be measured with ({reviewed.message})"
+            if reviewed and failed
+            else ("is not measured with yet: run surfscan measure, then report again")
+        )
+        remarks.append(
+            f"{PROCEDURES[procedure]}: the correction by {correction.said} {why}. The figures are automatic."
+        )
+    return FieldRecord(
+        image.image_id, image, specimen, results, automatic, taken, reviews, saved, tuple(remarks)
+    )
 
 
 def about(figures: Iterable[str], text: str) -> str:

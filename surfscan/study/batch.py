@@ -165,7 +165,7 @@ class _Batch:
                 self.keep(name, _whose(self.study, entry), _unplanned(self.study, entry, said))
                 continue
             if isinstance(task, ImageTask):
-                self.outcome.warnings.extend(f"{name}: {text}" for text in task.warnings)
+                self.outcome.warnings.extend(f"{name}: {text}" for text in task.reviews.warnings)
             jobs = tuple(job for job in task.jobs if not self.up_to_date(task, job))
             if jobs:
                 yield replace(task, jobs=jobs)

@@ -9,18 +9,23 @@ from typing import TYPE_CHECKING
 
 from surfscan.errors import InputError
 from surfscan.study.entries import ImageEntry
-from surfscan.study.reviewed import with_scale
+from surfscan.study.reviewed import ImageReviews, with_scale
 
 if TYPE_CHECKING:
     import numpy as np
 
-    from surfscan.images import Calibration, HeightMap, Micrograph
+    from surfscan.images import HeightMap, Micrograph
 
 _PICTURES = ("before", "side_view", "twin")
+BAR_ORIGIN = "scale bar"
+"""How the origin of a calibration begins that was read from a bar."""
+
 SAY_WHAT_IT_SHOWS = 'Add shows = "heights", or shows = "surface" if its numbers are brightness'
 
 
-def open_entry(folder: Path, image: ImageEntry, scale: Calibration | None = None) -> Micrograph | HeightMap:
+def open_entry(
+    folder: Path, image: ImageEntry, reviews: ImageReviews | None = None
+) -> Micrograph | HeightMap:
     """Open the image of an entry: a height map where the entry says so, else a picture.
 
     Parameters
@@ -28,8 +33,9 @@ def open_entry(folder: Path, image: ImageEntry, scale: Calibration | None = None
     folder : Path
         Folder of the study.
     image : ImageEntry
-    scale : Calibration, optional
-        A scale that somebody confirmed: it stands in place of what the entry and the file say.
+    reviews : ImageReviews, optional
+        A scale that somebody confirmed stands in place of what the file says; one read from a scale bar that
+        somebody rejected does not count.
 
     Returns
     -------
@@ -45,7 +51,8 @@ def open_entry(folder: Path, image: ImageEntry, scale: Calibration | None = None
     from surfscan.opening import open_image
 
     path = folder / image.file
-    image = with_scale(image, scale)
+    reviews = reviews or ImageReviews()
+    image = with_scale(image, reviews.scale)
     opened: Micrograph | HeightMap
     if image.kind == "heights":
         opened = _open_heights(path, image, image.page)
@@ -58,7 +65,12 @@ def open_entry(folder: Path, image: ImageEntry, scale: Calibration | None = None
         )
         if isinstance(opened, HeightMap):
             raise InputError(path, "the file holds heights, not brightness", SAY_WHAT_IT_SHOWS)
-    opened = opened if scale is None else replace(opened, calibration=scale)
+    if reviews.scale is not None:
+        opened = replace(opened, calibration=reviews.scale)
+    elif reviews.bar_rejected and opened.calibration and opened.calibration.origin.startswith(BAR_ORIGIN):
+        said = f"{reviews.scale_from.said} rejected" if reviews.scale_from else "Somebody rejected"
+        text = f"{said} the scale read from the bar, and no other is known."
+        opened = replace(opened, calibration=None, warnings=(*opened.warnings, text))
     return replace(opened, source=replace(opened.source, path=image.file))
 
 

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from surfscan.study.entries import ImageEntry, Study
 
 SCALE = "scale"
+REJECTED = "rejected"
+"""Word for `decision` in the edits of a scale that nobody should go by."""
+
 REVIEWABLE = ("pits", "degraded", "struts", "section")
 """Procedures whose result a person can correct."""
 
@@ -30,7 +33,9 @@ class ImageReviews:
     scale : Calibration or None
         A scale that somebody confirmed, where study.toml states no pixel size.
     scale_from : Correction or None
-        Who confirmed it.
+        Who confirmed it, or who would not.
+    bar_rejected : bool
+        Whether somebody looked at the scale bar and would not have it: a scale read from it does not count.
     warnings : tuple of str
         What is on record and does not hold, and why.
     """
@@ -38,7 +43,14 @@ class ImageReviews:
     results: Mapping[str, Correction] = field(default_factory=dict)
     scale: Calibration | None = None
     scale_from: Correction | None = None
+    bar_rejected: bool = False
     warnings: tuple[str, ...] = ()
+
+    def decisive(self) -> dict[str, Any]:
+        """What of the scale enters a fingerprint; empty where nobody looked at it."""
+        if self.bar_rejected:
+            return {"scale": "bar rejected"}
+        return {} if self.scale is None else {"scale": self.scale.as_dict()}
 
 
 def reviews_on(
@@ -90,11 +102,19 @@ def reviews_on(
             scale_from = found
         else:
             results[procedure] = found
-    scale = None if scale_from is None else confirmed_scale(scale_from)
-    if scale is not None and image.pixel_size_um is not None:
-        warnings += _stated_otherwise(image.pixel_size_um, scale)
-        scale, scale_from = None, None
-    return ImageReviews(results, scale, scale_from, tuple(warnings))
+    scale, is_rejected = None, False
+    if scale_from is not None:
+        try:
+            scale = confirmed_scale(scale_from)
+        except InputError as error:
+            warnings.append(str(InputError(scale_from.name, error.fault, error.remedy)))
+            scale_from = None
+        else:
+            is_rejected = scale is None
+    if image.pixel_size_um is not None and scale_from is not None:
+        warnings += [] if scale is None else _stated_otherwise(image.pixel_size_um, scale)
+        scale, scale_from, is_rejected = None, None, False
+    return ImageReviews(results, scale, scale_from, is_rejected, tuple(warnings))
 
 
 def _why_not(study: Study, saved: tuple[Correction, ...], image_sha256: str) -> str:
@@ -124,8 +144,8 @@ def _stated_otherwise(stated: tuple[float, float], confirmed: Calibration) -> li
     ]
 
 
-def confirmed_scale(correction: Correction) -> Calibration:
-    """The scale that a correction confirms.
+def confirmed_scale(correction: Correction) -> Calibration | None:
+    """The scale that a correction confirms; None where it rejects the one read from the bar.
 
     Raises
     ------
@@ -133,6 +153,8 @@ def confirmed_scale(correction: Correction) -> Calibration:
         If it holds none.
     """
     edits = correction.edits
+    if edits.get("decision") == REJECTED:
+        return None
     try:
         return Calibration(
             float(edits["pixel_size_x_um"]),

@@ -176,7 +176,8 @@ def _item(
                 states[corrected] = "stale" if states[corrected] == "measured" else states[corrected]
         said += reviews.warnings
         if reviews.scale_from is not None:
-            said.append(f"scale confirmed by {reviews.scale_from.said}")
+            how = "rejected" if reviews.bar_rejected else "confirmed"
+            said.append(f"scale {how} by {reviews.scale_from.said}")
     state = next(state for state in _WORST_FIRST if state in states.values())
     text = "; ".join(dict.fromkeys(said))
     return ReviewItem(
@@ -266,7 +267,7 @@ def _opened(
     folder = study.folder.resolve()
     image = open_entry(folder, entry)
     reviews = reviews_on(study, corrections, entry, image.source.sha256)
-    return (image if reviews.scale is None else open_entry(folder, entry, reviews.scale)), reviews
+    return (open_entry(folder, entry, reviews) if reviews.decisive() else image), reviews
 
 
 def measure_now(
@@ -403,7 +404,7 @@ def take_up(study: Study, entry: ImageEntry, procedure: str) -> str:
         else:
             jobs = tuple(job for job in task.jobs if job.procedure == procedure + REVIEWED)
         if not jobs:
-            return f"Saved. {' '.join(task.warnings)}".strip()
+            return f"Saved. {' '.join(task.reviews.warnings)}".strip()
         with WriterLock(study.folder):
             outcomes = measure_image(replace(task, jobs=jobs))
             notes = ResultsStore(study.folder).commit(entry.image_id, entry.specimen, outcomes)
@@ -412,4 +413,4 @@ def take_up(study: Study, entry: ImageEntry, procedure: str) -> str:
     failed = [outcome.message for _, outcome in outcomes if isinstance(outcome, Failure)]
     if failed:
         return f"Saved, but it cannot be measured: {'; '.join(dict.fromkeys(failed))}"
-    return " ".join(["Saved and measured.", *task.warnings, *notes])
+    return " ".join(["Saved and measured.", *task.reviews.warnings, *notes])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,6 @@ from pydantic import BaseModel
 
 from surfscan._version import __version__
 from surfscan.errors import InputError
-from surfscan.images import Calibration
 from surfscan.procedures.settings import SectionSettings, StrutSettings
 from surfscan.store.corrections import Correction, Corrections
 from surfscan.store.masks import file_sha256
@@ -82,18 +81,15 @@ class ImageTask:
     sha256 : str
         SHA-256 of the image file when the task was made, hex.
     jobs : tuple of Job
-    scale : Calibration or None
-        A scale that somebody confirmed.
-    warnings : tuple of str
-        What is said of corrections that do not hold.
+    reviews : ImageReviews
+        Corrections that hold for it, and what is said of those that do not.
     """
 
     folder: Path
     image: ImageEntry
     sha256: str
     jobs: tuple[Job, ...]
-    scale: Calibration | None = None
-    warnings: tuple[str, ...] = ()
+    reviews: ImageReviews = field(default_factory=ImageReviews)
 
     @property
     def entry_id(self) -> str:
@@ -136,7 +132,7 @@ def fingerprint(
     companions: Mapping[str, str | None],
     version: str = __version__,
     *,
-    scale: Calibration | None = None,
+    reviews: ImageReviews | None = None,
     correction: Correction | None = None,
 ) -> str:
     """SHA-256 over all that decides a result: two equal fingerprints mean two equal results.
@@ -156,8 +152,8 @@ def fingerprint(
         the procedure (`ROLES`) count.
     version : str
         Version of surfscan.
-    scale : Calibration, optional
-        A scale that somebody confirmed, with who did.
+    reviews : ImageReviews, optional
+        A scale that somebody confirmed, with who did, or rejected.
     correction : Correction, optional
         What a person corrected: all that its record says enters, and through it the mask.
 
@@ -166,7 +162,8 @@ def fingerprint(
     str
         Hex.
     """
-    image = with_scale(image, scale)
+    reviews = reviews or ImageReviews()
+    image = with_scale(image, reviews.scale)
     decisive = {
         "image": sha256,
         "page": image.page,
@@ -180,7 +177,7 @@ def fingerprint(
     given = {
         "height_unit": image.height_unit,
         **{role: companions.get(role) for role in ROLES[procedure]},
-        "scale": None if scale is None else scale.as_dict(),
+        **reviews.decisive(),
         "correction": None if correction is None else correction.sha256,
     }
     decisive |= {name: value for name, value in given.items() if value is not None}
@@ -212,12 +209,12 @@ def jobs_for(
     for procedure in dict.fromkeys(image.procedures):
         settings = settings_for(study, image, procedure)
         function = PROCEDURES[procedure]
-        mark = fingerprint(image, procedure, settings, sha256, companions, scale=reviews.scale)
+        mark = fingerprint(image, procedure, settings, sha256, companions, reviews=reviews)
         found.append(Job(procedure, function, settings, mark))
         correction = reviews.results.get(procedure)
         if correction is not None:
             mark = fingerprint(
-                image, procedure, settings, sha256, companions, scale=reviews.scale, correction=correction
+                image, procedure, settings, sha256, companions, reviews=reviews, correction=correction
             )
             found.append(Job(procedure + REVIEWED, function, settings, mark, correction))
     return tuple(found)
@@ -245,7 +242,7 @@ def plan_image(study: Study, image: ImageEntry, corrections: Corrections | None 
     }
     reviews = reviews_on(study, corrections or Corrections(), image, sha256)
     jobs = jobs_for(study, image, sha256, companions, reviews)
-    return ImageTask(folder, image, sha256, jobs, reviews.scale, reviews.warnings)
+    return ImageTask(folder, image, sha256, jobs, reviews)
 
 
 def required_sha256(path: Path, kind: str) -> str:

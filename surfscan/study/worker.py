@@ -110,7 +110,7 @@ def measure_image(task: ImageTask) -> list[Outcome]:
 
 
 def _open(task: ImageTask) -> Micrograph | HeightMap:
-    image = open_entry(task.folder, task.image, task.scale)
+    image = open_entry(task.folder, task.image, task.reviews)
     if image.source.sha256 != task.sha256:
         raise InputError(
             task.folder / task.image.file,
@@ -188,7 +188,7 @@ def corrected(correction: Correction, image: Micrograph | HeightMap) -> Any:
 
 def _opened(task: ImageTask, image: Micrograph | HeightMap, roles: Sequence[str]) -> dict[str, Any]:
     """Files of these roles that the entry names, opened."""
-    entry = with_scale(task.image, task.scale)
+    entry = with_scale(task.image, task.reviews.scale)
     named = entry.companions()
     return {role: open_companion(task.folder, entry, image, role) for role in roles if role in named}
 
