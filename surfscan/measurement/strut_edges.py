@@ -344,7 +344,7 @@ def moved_mask(mask: np.ndarray, before: Stations, after: Stations) -> np.ndarra
 
 
 def _fill(mask: np.ndarray, corners: np.ndarray, value: bool) -> None:
-    """Set the pixels whose centres lie in a polygon of (column, row); even-odd, common practice, no source."""
+    """Set the pixels whose centres lie in a polygon of (column, row), by the even-odd rule."""
     low = np.maximum(np.ceil(corners.min(axis=0)).astype(int), 0)
     high = np.minimum(np.floor(corners.max(axis=0)).astype(int), (mask.shape[1] - 1, mask.shape[0] - 1))
     cols, rows = np.arange(low[0], high[0] + 1), np.arange(low[1], high[1] + 1)[:, None]
