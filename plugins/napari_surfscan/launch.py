@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from qtpy.QtCore import Qt
+from qtpy.QtWidgets import QDockWidget
 
 if TYPE_CHECKING:
     import napari
@@ -37,13 +38,16 @@ def review(path: str | Path, image_id: str = "") -> None:
 def show_panels(viewer: napari.Viewer) -> None:
     """Dock every panel: the study on the left, the others on the right, tabbed."""
     _dock_study(viewer)
-    docks = []
+    docks: list[QDockWidget] = []
     for name in available():
-        if name != STUDY:
-            dock, _ = viewer.window.add_plugin_dock_widget(PLUGIN, name, tabify=bool(docks))
-            docks.append(dock)
+        if name == STUDY:
+            continue
+        dock, _ = viewer.window.add_plugin_dock_widget(PLUGIN, name)
+        _arrange(dock, Qt.DockWidgetArea.RightDockWidgetArea, docks[0] if docks else None)
+        docks.append(dock)
     if docks:
         docks[0].raise_()
+    viewer.canvas.overlays.scale_bar.visible = True
 
 
 def available() -> list[str]:
@@ -65,8 +69,18 @@ def show_study(viewer: napari.Viewer, path: str | Path, image_id: str = "") -> N
 
 def _dock_study(viewer: napari.Viewer) -> None:
     dock, _ = viewer.window.add_plugin_dock_widget(PLUGIN, STUDY)
-    main = dock.parent()
-    if main.dockWidgetArea(dock) != Qt.DockWidgetArea.LeftDockWidgetArea:
-        main.addDockWidget(Qt.DockWidgetArea.LeftDockWidgetArea, dock)
+    layers = dock.parent().findChild(QDockWidget, "layer list")
+    _arrange(dock, Qt.DockWidgetArea.LeftDockWidgetArea, layers)
     dock.show()
     dock.raise_()
+
+
+def _arrange(dock: QDockWidget, area: Qt.DockWidgetArea, beside: QDockWidget | None) -> None:
+    """Put a dock in its area, as a tab beside another, the first time; later it stays where the user has it."""
+    if dock.property("arranged"):
+        return
+    main = dock.parent()
+    main.addDockWidget(area, dock)
+    if beside is not None:
+        main.tabifyDockWidget(beside, dock)
+    dock.setProperty("arranged", True)

@@ -32,7 +32,7 @@ from surfscan.procedures.scale_by_hand import BarEnds, bar_near, bars_of, scale_
 from surfscan.study.remembered import read_remembered, remember
 
 if TYPE_CHECKING:
-    import napari
+    import napari.viewer
 
     from surfscan.study.reviews import OpenedImage
 
@@ -40,8 +40,8 @@ _STEP_PX = 0.25
 _NO_IMAGE = "No image is open. Choose one in Study, or drop one onto the viewer."
 _HEIGHTS = "This is a height map: its scale is stated in its file, and it has no scale bar to read."
 _NO_BAR = (
-    "No scale bar was found. If there is one, press 'Choose a bar' and click it; else state the pixel size in "
-    "study.toml (pixel_size_um)."
+    "No scale bar was found. If there is one, press 'Choose a bar' and click it; else state the pixel size "
+    "in study.toml (pixel_size_um)."
 )
 
 
@@ -61,7 +61,7 @@ class ScalePanel(QWidget):
     viewer : napari.Viewer
     """
 
-    def __init__(self, viewer: napari.Viewer) -> None:
+    def __init__(self, viewer: napari.viewer.Viewer) -> None:
         super().__init__()
         self.session = session_of(viewer)
         self.drawn = ScaleLayers(self.session, self._ends_moved)
@@ -98,9 +98,9 @@ class ScalePanel(QWidget):
         self.again.setObjectName("as_read")
         self.again.setToolTip("Go back to the bar and the label as they were read")
         self.again.clicked.connect(self._as_read)
-        self.left = QRadioButton("left end")
+        self.left = QRadioButton("left")
         self.left.setObjectName("left_end")
-        self.right = QRadioButton("right end")
+        self.right = QRadioButton("right")
         self.right.setObjectName("right_end")
         self.left.setChecked(True)
         both = QButtonGroup(self)
@@ -117,12 +117,12 @@ class ScalePanel(QWidget):
         self.reviewer.setToolTip("Stands in the record of this scale and in the report")
         self.reason = QLineEdit()
         self.reason.setObjectName("reason")
-        self.reason.setPlaceholderText("why, where you changed something")
-        self.confirm = QPushButton("Confirm scale")
+        self.reason.setPlaceholderText("why, if changed")
+        self.confirm = QPushButton("Confirm")
         self.confirm.setObjectName("confirm_scale")
         self.confirm.setToolTip("Use this pixel size for the image from now on, under your name")
         self.confirm.clicked.connect(lambda: self._save("confirmed"))
-        self.reject = QPushButton("Reject scale")
+        self.reject = QPushButton("Reject")
         self.reject.setObjectName("reject_scale")
         self.reject.setToolTip("Note that the bar gives no scale; the one of file or study stays")
         self.reject.clicked.connect(lambda: self._save("rejected"))
@@ -151,7 +151,10 @@ class ScalePanel(QWidget):
         form.addRow("Label", self.label)
         bar_layout.addLayout(form)
         ends = QHBoxLayout()
-        for widget in (self.left, self.right, self.back, self.forth):
+        for widget in (self.left, self.right):
+            ends.addWidget(widget)
+        ends.addStretch(1)
+        for widget in (self.back, self.forth):
             ends.addWidget(widget)
         bar_layout.addLayout(ends)
         buttons = QHBoxLayout()
@@ -183,6 +186,9 @@ class ScalePanel(QWidget):
         scroll.setWidgetResizable(True)
         scroll.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         scroll.setWidget(inside)
+        scroll.setMinimumWidth(
+            inside.minimumSizeHint().width() + scroll.verticalScrollBar().sizeHint().width()
+        )
         outer = QVBoxLayout(self)
         outer.setContentsMargins(0, 0, 0, 0)
         outer.addWidget(scroll)
@@ -329,25 +335,26 @@ class ScalePanel(QWidget):
             return
         from surfscan.study.reviews import save_review
 
-        summary = {} if self.result is None else dict(self.result.summary)
+        confirmed = decision == "confirmed" and self.result is not None
+        summary = {k: v for k, v in self.result.summary.items() if v is not None} if confirmed else {}
         edits = {"decision": decision, "label": self.label.text().strip(), **summary}
         study, current = session.study, session.current
         reason = self.reason.text().strip()
         remember(study.folder, reviewer=name)
 
-        def saved(_: Any) -> None:
-            self.reason.clear()
-            self.messages.say(f"Scale {decision} by {name}. It counts from the next 'surfscan measure'.")
-            session.item_changed.emit(current.entry.image_id)
-            session.look_at_states()
+        said: list[str] = []
 
-        session.run(
-            lambda: save_review(
-                study, current, "scale", reviewer=name, reason=reason, edits=edits, changes=None, marks={}
-            ),
-            returned=saved,
-            failed=self.messages.fail,
-        )
+        def save() -> str:
+            save_review(study, current, "scale", reviewer=name, reason=reason, edits=edits, tell=said.append)
+            return " ".join(said)
+
+        def saved(told: str) -> None:
+            self.reason.clear()
+            session.saved(current.entry.image_id)
+            self.messages.say(f"Scale {decision} by {name}. {told}")
+
+        self.messages.say("Saving …")
+        session.run(save, returned=saved, failed=self.messages.fail)
 
     def _image(self) -> Micrograph | None:
         current = self.session.current

@@ -169,6 +169,26 @@ class ReviewSession:
         job = self.run(lambda: open_for_review(study, image_id), returned=opened, failed=failed)
         self._opening = None if job.is_over else job
 
+    def saved(self, image_id: str) -> None:
+        """A correction of an image was saved: read its state and its results again, keep the screen."""
+        from surfscan.study.reviews import open_for_review
+
+        study = self.study
+        self.item_changed.emit(image_id)
+        self.look_at_states()
+        if study is None or self.current is None or self.current.entry.image_id != image_id:
+            return
+
+        def again(current: OpenedImage) -> None:
+            if self.current is None or self.current.entry.image_id != image_id or self.study is not study:
+                return
+            if current.image.calibration == self.current.image.calibration:
+                self.current = current
+            else:  # everything drawn stands at the old scale
+                self.show(current)
+
+        self.run(lambda: open_for_review(study, image_id), returned=again, failed=self._failed)
+
     def next(self) -> None:
         """Open the next image of the study; the first where none is open."""
         self.step(1, self.image_ids)

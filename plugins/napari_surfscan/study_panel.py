@@ -28,7 +28,7 @@ from napari_surfscan.session import session_of
 from surfscan.study.remembered import remember
 
 if TYPE_CHECKING:
-    import napari
+    import napari.viewer
 
     from surfscan.study.entries import Study
     from surfscan.study.reviews import OpenedImage
@@ -66,7 +66,7 @@ class StudyPanel(QWidget):
     viewer : napari.Viewer
     """
 
-    def __init__(self, viewer: napari.Viewer) -> None:
+    def __init__(self, viewer: napari.viewer.Viewer) -> None:
         super().__init__()
         self.session = session_of(viewer)
         self._rows: dict[str, QTreeWidgetItem] = {}
