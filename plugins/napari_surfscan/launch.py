@@ -76,7 +76,7 @@ def _dock_study(viewer: napari.Viewer) -> None:
 
 
 def _arrange(dock: QDockWidget, area: Qt.DockWidgetArea, beside: QDockWidget | None) -> None:
-    """Put a dock in its area, as a tab beside another, the first time; later it stays where the user has it."""
+    """Put a dock in its area, as a tab beside another, once; later it stays where it was moved."""
     if dock.property("arranged"):
         return
     main = dock.parent()

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from napari_surfscan.placing import PATH, LayerData, layer_of, pixels_of
+
+if TYPE_CHECKING:
+    from surfscan.images import HeightMap, Micrograph
 
 PathOrPaths = str | Sequence[str]
 _HEAD_LENGTH = 4096
@@ -54,7 +57,7 @@ def read_study(path: PathOrPaths) -> list[Any]:
 
 
 def _layer(path: Path) -> LayerData:
-    from napari_surfscan.pyramid import early_layer, levels_of, stand_in
+    from napari_surfscan.pyramid import early_layer, stand_in
     from surfscan.opening import open_image
 
     early = early_layer(path)
@@ -63,11 +66,18 @@ def _layer(path: Path) -> LayerData:
         data, keywords, name = layer_of(stand_in(path, levels, calibration, kind), pixels=levels)
         keywords["metadata"] = {PATH: str(path)}
         return data, {**keywords, "name": path.name}, name
-    image = open_image(path)
-    data, keywords, name = layer_of(image, pixels=levels_of(pixels_of(image)))
+    return layer_of_opened(open_image(path))
+
+
+def layer_of_opened(image: Micrograph | HeightMap) -> LayerData:
+    """The layer of an opened image, named after its file; says so where its scale is not known."""
+    from napari_surfscan.pyramid import levels_of
+
+    name = Path(image.source.path).name
+    data, keywords, kind = layer_of(image, pixels=levels_of(pixels_of(image)))
     if image.calibration is None:
-        _tell(f"{path.name} has no scale that could be defended, so it is shown in pixels. Set it in Scale.")
-    return data, {**keywords, "name": path.name}, name
+        _tell(f"{name} has no scale that could be defended, so it is shown in pixels. Set it in Scale.")
+    return data, {**keywords, "name": name}, kind
 
 
 def _tell(words: str) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from napari_surfscan.placing import LayerData
-from napari_surfscan.readers import read_images
 
 SURFACE, HEIGHTS, STRUT, SECTION = (
     "images/U28-1_b.ome.tif",
@@ -14,9 +13,15 @@ SURFACE, HEIGHTS, STRUT, SECTION = (
 
 
 def _sample(name: str) -> list[LayerData]:
+    """An image of the demo study as its study.toml opens it: some state their scale only there."""
+    from napari_surfscan.readers import layer_of_opened
     from surfscan.demo import sample_folder
+    from surfscan.study.inputs import open_entry
+    from surfscan.study.manifest import load_study
 
-    return read_images(str(sample_folder() / name))
+    study = load_study(sample_folder())
+    entry = next(entry for entry in study.images if entry.file == name)
+    return [layer_of_opened(open_entry(study.folder, entry))]
 
 
 def surface() -> list[LayerData]:
