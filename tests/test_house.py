@@ -29,6 +29,7 @@ ORDER = (
     ("materials",),
     ("electrochemistry",),
     ("immersion",),
+    ("corrections",),
     ("comparison",),
     ("store",),
     ("study",),

@@ -165,7 +165,7 @@ def measure_height_pits(
     )
 
 
-def _exposed(image: HeightMap, region: np.ndarray | None, datum: np.ndarray | None) -> np.ndarray | None:
+def exposed_surface(image: HeightMap, region: np.ndarray | None, datum: np.ndarray | None) -> np.ndarray | None:
     """The surface that corroded: the region without the datum; None for the whole map."""
     exposed = None
     for name, mask in (("region", region), ("datum", datum)):
@@ -202,7 +202,7 @@ def height_ground(
         The surface that corroded; None for the whole map.
     """
     path, scale = image.source.path, image.calibration
-    exposed = _exposed(image, region, datum)
+    exposed = exposed_surface(image, region, datum)
     pixel_size = (scale.pixel_size_x_um, scale.pixel_size_y_um) if scale else None
     refuse_unmeasured(image.heights_um, exposed, path)
     ready = prepare_heights(

@@ -1,0 +1,480 @@
+"""The edits of a review of pits: each is done, taken back, done again, and recorded for a journal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+
+from surfscan.corrections.edit import Bounds, Edit
+from surfscan.corrections.parting import part_mask
+from surfscan.corrections.pit_state import (
+    ACCEPTED,
+    ADDED,
+    MERGED,
+    REJECTED,
+    SPLIT,
+    UNSURE,
+    PitState,
+    Step,
+    parts_of,
+)
+from surfscan.corrections.runs import as_runs, from_runs
+from surfscan.corrections.tally import Tally, tally_of_pits
+
+
+class PitEdits:
+    """Edits of the objects of one image; `surfscan.corrections.pit_review.PitReview` is made of it.
+
+    Parameters
+    ----------
+    state : PitState
+    automatic : Tally
+        Figures of the automatic result.
+    """
+
+    def __init__(self, state: PitState, automatic: Tally) -> None:
+        self._state = state
+        self._automatic = automatic
+        self._done: list[Step] = []
+        self._undone: list[Step] = []
+
+    @property
+    def can_undo(self) -> bool:
+        """Whether there is an edit to take back."""
+        return bool(self._done)
+
+    @property
+    def can_redo(self) -> bool:
+        """Whether there is an edit to do again."""
+        return bool(self._undone)
+
+    def prepare(self) -> None:
+        """Work out the metal that outlines are judged by; takes as long as measuring the image does."""
+        self._state.field.prepare()
+
+    def tally(self) -> Tally:
+        """Figures of the field as the mask stands; those of `measure_pits(corrected=corrected_labels())`."""
+        rows, counting = self._state.rows, self._state.counting()
+        status = rows["status"][self._state.living()]
+        names = ["area_px", "perimeter_um", "perimeter_px", "edge_weight"]
+        heights = None
+        if self._state.field.has_heights:
+            heights = self._state.field.image.shape
+            names += ["depth_um", "depth_is_lower_bound", "deepest_row_px", "deepest_col_px"]
+        return tally_of_pits(
+            {name: rows[name][counting] for name in names},
+            area_px=self._state.field.area_px,
+            scale=self._state.field.image.calibration,
+            heights=heights,
+            rejected_count=int(np.count_nonzero(status == REJECTED)),
+            unsure_count=int(np.count_nonzero(status == UNSURE)),
+            automatic=self._automatic,
+        )
+
+    def reject(self, ids: Iterable[int]) -> Edit:
+        """Take objects out of the count; their pixels stay."""
+        return self._mark("reject", ids, REJECTED)
+
+    def accept(self, ids: Iterable[int]) -> Edit:
+        """Let objects count and call them settled; brings rejected ones back.
+
+        Raises
+        ------
+        ValueError
+            If nothing is left of one of them.
+        """
+        numbers = self._known(ids)
+        for number in numbers:
+            if self._state.rows["area_px"][number] == 0:
+                raise ValueError(f"nothing is left of pit {number}: undo, or add it anew")
+        return self._mark("accept", numbers, ACCEPTED)
+
+    def mark_unsure(self, ids: Iterable[int]) -> Edit:
+        """Mark objects as not sure: they count, and are walked and reported."""
+        numbers = self._known(ids)
+        for number in numbers:
+            if self._state.rows["area_px"][number] == 0:
+                raise ValueError(f"nothing is left of pit {number}: undo, or add it anew")
+        return self._mark("unsure", numbers, UNSURE)
+
+    def add(self, rows: np.ndarray, cols: np.ndarray) -> Edit:
+        """Add an object.
+
+        Parameters
+        ----------
+        rows, cols : ndarray of shape (n,), int
+            All of its pixels. Those of other objects are taken from them.
+
+        Returns
+        -------
+        Edit
+            `new_ids` holds its number.
+
+        Raises
+        ------
+        ValueError
+            If it lies off the picture or off the specimen.
+        """
+        at = self._flat(rows, cols)
+        record = {"kind": "add", "runs": as_runs(at)}
+        at, said = self._on_specimen(at)
+        number = int(self._state.new(1)[0])
+        return self._draw("add", record, at, np.full(len(at), number), born={number: ADDED}, said=said)
+
+    def repaint(self, number: int, rows: np.ndarray, cols: np.ndarray, add: bool) -> Edit:
+        """Give pixels to an object, or take them off it.
+
+        Parameters
+        ----------
+        number : int
+            The object; a rejected one that gains pixels counts again.
+        rows, cols : ndarray of shape (n,), int
+            Pixels; with `add`, those of other objects are taken from them; without, only the object's own
+            count.
+        add : bool
+
+        Raises
+        ------
+        ValueError
+            If there is no such object, or the pixels lie off the picture or off the specimen.
+        """
+        self._known([number])
+        at = self._flat(rows, cols)
+        record = {"kind": "repaint", "id": int(number), "add": bool(add), "runs": as_runs(at)}
+        said: tuple[str, ...] = ()
+        if add:
+            at, said = self._on_specimen(at)
+        else:
+            at = at[self._state.labels.reshape(-1)[at] == number]
+        return self._draw("repaint", record, at, np.full(len(at), number if add else 0), said=said)
+
+    def split(self, number: int, line: np.ndarray | None = None) -> Edit:
+        """Part an object; the largest part keeps its number.
+
+        Parameters
+        ----------
+        number : int
+        line : ndarray of shape (k, 2), float, optional
+            Corners (row, column) of a line right across it, px. Not given: where it lies in parts already,
+            else at its neck.
+
+        Raises
+        ------
+        ValueError
+            If there is no such object, or the line or neck does not part it.
+        """
+        self._known([number])
+        window = self._state.window(np.array([number]))
+        own = self._state.labels[window] == number
+        corners = None
+        if line is not None:
+            corners = np.asarray(line, np.float64)
+            if (
+                corners.ndim != 2
+                or corners.shape[1] != 2
+                or len(corners) < 2
+                or not np.isfinite(corners).all()
+            ):
+                raise ValueError("a line to split by needs two corners or more, each a row and a column")
+            corners = corners - [window[0].start, window[1].start]
+        parts = part_mask(own, corners)
+        count = int(parts.max(initial=0))
+        if count < 2:
+            raise ValueError(
+                f"pit {number} has no neck to split it at: draw a line right across it"
+                if line is None
+                else f"the line does not part pit {number}: draw it right across, from outside to outside"
+            )
+        new = self._state.new(count - 1)
+        row, col = np.nonzero(parts > 1)
+        after = new[parts[row, col] - 2]
+        at = (row + window[0].start) * self._state.labels.shape[1] + col + window[1].start
+        record = {
+            "kind": "split",
+            "id": int(number),
+            "line": None if line is None else np.asarray(line, np.float64).tolist(),
+        }
+        born = {int(k): SPLIT for k in new}
+        origin = {int(number): SPLIT}
+        status = int(self._state.rows["status"][number])
+        return self._draw("split", record, at, after, born=born, origin=origin, status=status)
+
+    def merge(self, ids: Iterable[int]) -> Edit:
+        """Make one object of several; it keeps the smallest of their numbers and counts.
+
+        Raises
+        ------
+        ValueError
+            If there are fewer than two of them, or nothing is left of one.
+        """
+        numbers = sorted(set(self._known(ids)))
+        if len(numbers) < 2:
+            raise ValueError("a merger takes two pits or more")
+        for number in numbers:
+            if self._state.rows["area_px"][number] == 0:
+                raise ValueError(f"nothing is left of pit {number}: leave it out")
+        kept, gone = numbers[0], numbers[1:]
+        at = np.sort(np.concatenate([self._state.pixels(k) for k in gone]))
+        record = {"kind": "merge", "ids": numbers}
+        return self._draw(
+            "merge", record, at, np.full(len(at), kept), origin={kept: MERGED}, into=dict.fromkeys(gone, kept)
+        )
+
+    def paint_over(self, before_labels: np.ndarray, after_labels: np.ndarray, bounds: Bounds) -> Edit:
+        """Take in what a brush did to a picture of the labels.
+
+        Parameters
+        ----------
+        before_labels, after_labels : ndarray, int
+            Labels before and after the stroke: the part within `bounds`, or the whole picture. Rejected
+            objects may be left out of both.
+        bounds : (row0, row1, col0, col1)
+            Where the stroke went, ends excluded.
+
+        Returns
+        -------
+        Edit
+            Pixels set to an object's number are given to it, those set to 0 are taken off the one that they
+            showed, and each number that no object has becomes a new object (`new_ids`, in ascending order of
+            the numbers painted). Pixels off the specimen are left as they are, and said.
+
+        Raises
+        ------
+        ValueError
+            If shapes and bounds disagree, labels are below 0, or the whole stroke lies off the specimen.
+        """
+        row0, row1, col0, col1 = bounds
+        shape = self._state.labels.shape
+        if not (0 <= row0 < row1 <= shape[0] and 0 <= col0 < col1 <= shape[1]):
+            raise ValueError(f"the bounds {tuple(bounds)} do not lie on the picture")
+        part = (slice(row0, row1), slice(col0, col1))
+        before, after = np.asarray(before_labels), np.asarray(after_labels)
+        before = before[part] if before.shape == shape else before
+        after = after[part] if after.shape == shape else after
+        if before.shape != after.shape or before.shape != (row1 - row0, col1 - col0):
+            raise ValueError("labels before and after must both fill the bounds")
+        row, col = np.nonzero(before != after)
+        at = (row + row0) * shape[1] + col + col0
+        value = after[row, col].astype(np.int64)
+        if value.size and int(value.min()) < 0:
+            raise ValueError("labels must be 0 or above")
+        own = before[row, col] == self._state.labels.reshape(-1)[at]
+        return self._paint(at[(value > 0) | own], value[(value > 0) | own])
+
+    def _paint(self, at: np.ndarray, value: np.ndarray) -> Edit:
+        groups = [[int(v), as_runs(at[value == v])] for v in np.unique(value)]
+        record = {"kind": "paint", "pixels": groups}
+        said: tuple[str, ...] = ()
+        if (value > 0).any():
+            kept, said = self._on_specimen(at[value > 0])
+            stays = (value == 0) | np.isin(at, kept)
+            at, value = at[stays], value[stays]
+        rows = self._state.rows
+        known = (value > 0) & (value <= self._state.size)
+        known[known] = rows["alive"][value[known]]
+        unknown = np.unique(value[(value > 0) & ~known])
+        new = self._state.new(len(unknown))
+        for old, number in zip(unknown.tolist(), new.tolist(), strict=True):
+            value[~known & (value == old)] = number
+        return self._draw("paint", record, at, value, born={int(k): ADDED for k in new}, said=said)
+
+    def undo(self) -> Edit:
+        """Take the last edit back.
+
+        Raises
+        ------
+        ValueError
+            If there is none.
+        """
+        if not self._done:
+            raise ValueError("there is nothing to undo")
+        step = self._done.pop()
+        self._undone.append(step)
+        self._state.restore(step, forward=False)
+        return self._told("undo", step, {"kind": "undo"})
+
+    def redo(self) -> Edit:
+        """Do again what was taken back last.
+
+        Raises
+        ------
+        ValueError
+            If there is nothing to.
+        """
+        if not self._undone:
+            raise ValueError("there is nothing to redo")
+        step = self._undone.pop()
+        self._done.append(step)
+        self._state.restore(step, forward=True)
+        return self._told("redo", step, {"kind": "redo"})
+
+    def replay(self, edits: Iterable[Mapping[str, Any]]) -> int:
+        """Do recorded edits again, on a review as it was when they were recorded.
+
+        Parameters
+        ----------
+        edits : iterable of mapping
+            `Edit.record` of each, in order.
+
+        Returns
+        -------
+        int
+            How many were done.
+
+        Raises
+        ------
+        ValueError
+            If one does not fit; those before it stay done.
+        """
+        count = 0
+        for count, edit in enumerate(edits, start=1):
+            try:
+                self._again(edit)
+            except (KeyError, TypeError, IndexError) as error:
+                raise ValueError(f"edit {count} of the journal cannot be read ({error!r})") from error
+        return count
+
+    def _again(self, edit: Mapping[str, Any]) -> None:
+        size, cols = self._state.labels.size, self._state.labels.shape[1]
+        kind = edit["kind"]
+        whole: dict[str, Callable[[], Edit]] = {
+            "reject": lambda: self.reject(edit["ids"]),
+            "accept": lambda: self.accept(edit["ids"]),
+            "unsure": lambda: self.mark_unsure(edit["ids"]),
+            "add": lambda: self.add(*np.divmod(from_runs(edit["runs"], size), cols)),
+            "repaint": lambda: self.repaint(
+                edit["id"], *np.divmod(from_runs(edit["runs"], size), cols), edit["add"]
+            ),
+            "split": lambda: self.split(edit["id"], edit["line"]),
+            "merge": lambda: self.merge(edit["ids"]),
+            "paint": lambda: self._paint_again(edit["pixels"]),
+            "undo": self.undo,
+            "redo": self.redo,
+        }
+        if kind not in whole:
+            raise ValueError(f"a review of pits knows no edit {kind!r}")
+        whole[kind]()
+
+    def _paint_again(self, groups: Sequence[tuple[int, list[int]]]) -> Edit:
+        parts = [from_runs(runs, self._state.labels.size) for _, runs in groups]
+        at = np.concatenate([np.zeros(0, np.int64), *parts])
+        value = np.repeat(np.array([v for v, _ in groups], np.int64), [len(p) for p in parts])
+        order = np.argsort(at, kind="stable")
+        return self._paint(at[order], value[order])
+
+    def _known(self, ids: Iterable[int]) -> list[int]:
+        """Numbers of objects that there are."""
+        numbers = [int(k) for k in ids]
+        for number in numbers:
+            if not (0 < number <= self._state.size and self._state.rows["alive"][number]):
+                raise ValueError(f"there is no pit {number}")
+        return numbers
+
+    def _flat(self, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
+        """Flat positions of pixels, ascending, each once."""
+        row, col = np.asarray(rows).ravel(), np.asarray(cols).ravel()
+        if row.shape != col.shape or row.dtype.kind not in "iu" or col.dtype.kind not in "iu":
+            raise ValueError("pixels are whole rows and columns, as many of the one as of the other")
+        if row.size == 0:
+            raise ValueError("no pixel was given")
+        shape = self._state.labels.shape
+        if min(row.min(), col.min()) < 0 or row.max() >= shape[0] or col.max() >= shape[1]:
+            raise ValueError("some of these pixels lie off the picture")
+        return np.unique(row.astype(np.int64) * shape[1] + col)
+
+    def _on_specimen(self, at: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:
+        """Those of some pixels that lie on the specimen, and what to say of the others."""
+        specimen = self._state.field.specimen
+        if specimen is None:
+            return at, ()
+        inside = specimen.reshape(-1)[at]
+        lost = int(at.size - np.count_nonzero(inside))
+        if lost == at.size and lost:
+            raise ValueError("that lies off the specimen, where nothing is counted: nothing was changed")
+        said = (f"{lost} px off the specimen were left as they are.",) if lost else ()
+        return at[inside], said
+
+    def _mark(self, kind: str, ids: Iterable[int], status: int) -> Edit:
+        numbers = sorted(set(self._known(ids)))
+        record = {"kind": kind, "ids": numbers}
+        settled = status != UNSURE
+        rows = self._state.rows
+        fresh = [k for k in numbers if rows["status"][k] != status or bool(rows["settled"][k]) != settled]
+        marks = {
+            "status": dict.fromkeys(fresh, status),
+            "settled": dict.fromkeys(fresh, settled),
+        }
+        nothing = np.zeros(0, np.int64)
+        return self._do(kind, record, nothing, nothing, fresh, marks)
+
+    def _draw(
+        self,
+        kind: str,
+        record: dict[str, Any],
+        at: np.ndarray,
+        after: np.ndarray,
+        *,
+        born: Mapping[int, int] | None = None,
+        origin: Mapping[int, int] | None = None,
+        into: Mapping[int, int] | None = None,
+        status: int = ACCEPTED,
+        said: tuple[str, ...] = (),
+    ) -> Edit:
+        """Change pixels; objects that gain some, and those that come into being, count and are settled."""
+        born, origin, into = born or {}, origin or {}, into or {}
+        differ = self._state.labels.reshape(-1)[at] != after
+        gaining = {int(k) for k in np.unique(after[differ]) if k > 0}
+        drawn = gaining | set(origin)
+        losing = {int(k) for k in np.unique(self._state.labels.reshape(-1)[at[differ]]) if k > 0} - set(into)
+        marks: dict[str, dict[int, Any]] = {
+            "alive": dict.fromkeys(born, True) | dict.fromkeys(into, False),
+            "origin": dict(born) | dict(origin),
+            "into": dict(into),
+            "status": dict.fromkeys(drawn, status),
+            "settled": dict.fromkeys(drawn | losing, True),
+        }
+        edit = self._do(kind, record, at, after, sorted(drawn | set(into)), marks, tuple(born))
+        return self._in_parts(edit, said)
+
+    def _do(
+        self,
+        kind: str,
+        record: dict[str, Any],
+        at: np.ndarray,
+        after: np.ndarray,
+        ids: Sequence[int],
+        marks: dict[str, dict[int, Any]],
+        new_ids: tuple[int, ...] = (),
+    ) -> Edit:
+        if self._state.field.has_heights:
+            self.prepare()
+        step = self._state.change(at, after.astype(np.int32), np.array(ids, np.int64), marks)
+        if step.ids.size:
+            self._done.append(step)
+            self._undone.clear()
+        return self._told(kind, step, record, new_ids)
+
+    def _told(self, kind: str, step: Step, record: Mapping[str, Any], new_ids: tuple[int, ...] = ()) -> Edit:
+        window = self._state.window_of(step.at, step.ids)
+        bounds = (0, 0, 0, 0)
+        if window is not None:
+            bounds = (window[0].start, window[0].stop, window[1].start, window[1].stop)
+        return Edit(kind, tuple(step.ids.tolist()), bounds, self.tally(), new_ids, (), record)
+
+    def _in_parts(self, edit: Edit, said: tuple[str, ...]) -> Edit:
+        """The edit, with a word on objects that now lie in several parts, or of which nothing is left."""
+        words = list(said)
+        for number in edit.ids_touched:
+            if not self._state.rows["alive"][number]:
+                continue
+            own = self._state.labels[self._state.window(np.array([number]))] == number
+            parts = parts_of(own) if own.size else 0
+            if parts > 1:
+                words.append(f"Pit {number} lies in {parts} parts; it stays one pit until it is split.")
+            elif parts == 0:
+                words.append(f"Nothing is left of pit {number}: it counts as rejected.")
+        return Edit(
+            edit.kind, edit.ids_touched, edit.bounds, edit.tally, edit.new_ids, tuple(words), edit.record
+        )
