@@ -147,7 +147,8 @@ def line_profile(
     those that count was not measured, the height is not-a-number, and so it is beyond the map. Crossings are
     interpolated between points; twice the roughness, not 0, ends a pit, for metal crosses its own level
     everywhere (common practice, no source). A sharp rim between pixels is blunted by interpolation, so that a
-    width may be too large by up to one px at either end. Depth is along the normal of the map, not of the surface.
+    width may be too large by up to one px at either end. Depth is along the normal of the map, not of the
+    surface.
     """
     corners = np.asarray(corners, float)
     if corners.ndim != 2 or corners.shape[1] != 2 or len(corners) < 2 or not np.isfinite(corners).all():

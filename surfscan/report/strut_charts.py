@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from surfscan.columns import Table
-from surfscan.measurement.strut_widths import Z95
+from surfscan.procedures.strut_profile import width_half_interval
 from surfscan.report.plotting import Frame, axes, band, label, line, runs, svg
 from surfscan.report.pooling import count
 from surfscan.report.records import FieldRecord
@@ -139,7 +139,7 @@ def _panel(record: FieldRecord, k: int, start: int, end: int, frame: Frame, unit
     s, width = _positions(table, start, end, unit), table[f"width_{unit}"][own]
     counts = table["fault"][own] == ""
     shown = np.where(counts, width, np.nan)
-    half = _half_width(record, own, unit)
+    half = _half_width(record, own)
     word = _word(unit)
     number = int(struts["strut"][k])
     condition = str(struts["condition"][k])
@@ -218,15 +218,12 @@ def drawn_width_um(record: FieldRecord) -> float:
     return math.nan if value is None else float(value)
 
 
-def _half_width(record: FieldRecord, own: slice, unit: str) -> np.ndarray:
-    """Half of the 95 % interval of every width: noise, levels, declared edges, and in µm the scale."""
-    table, stored = record.table("stations"), record.done("struts")
-    u = table[f"width_uncertainty_{unit}"][own]
-    if unit == "px" or stored is None or stored.calibration is None:
-        return np.asarray(Z95 * u)
-    edges = 2 * float(stored.settings.get("edge_uncertainty_um") or 0.0)
-    scale = stored.calibration.relative_uncertainty * table["width_um"][own]
-    return np.asarray(Z95 * np.sqrt(u**2 + edges**2 + scale**2))
+def _half_width(record: FieldRecord, own: slice) -> np.ndarray:
+    """Half of the 95 % interval of every width; none where nothing is stored."""
+    stored = record.done("struts")
+    if stored is None:
+        return np.full(own.stop - own.start, math.nan)
+    return width_half_interval(stored, own)
 
 
 def _range(
@@ -238,7 +235,7 @@ def _range(
     for start, end in spans:
         own = slice(start, end)
         counts = table["fault"][own] == ""
-        half = _half_width(record, own, unit)
+        half = _half_width(record, own)
         width = table[f"width_{unit}"][own]
         everything += [(width - half)[counts], (width + half)[counts]]
         if unit == "um":
