@@ -52,7 +52,7 @@ def first_image(path: Path, wanted: str) -> str:
         return by_name[wanted]
     if wanted in {specimen.id for specimen in study.specimens}:
         raise InputError(path, f"specimen {wanted!r} has no image", "Name one that has")
-    near = get_close_matches(wanted, sorted(by_name), 1)
+    near = get_close_matches(wanted, sorted(by_name), 1, 0.5)
     remedy = f"Did you mean {near[0]!r}?" if near else "Name a specimen or an image of study.toml"
     raise InputError(path, f"there is no specimen or image {wanted!r}", remedy)
 
@@ -82,7 +82,7 @@ def refuse_without_viewer() -> None:
     if sys.platform.startswith("linux") and not named:
         raise InputError(
             None,
-            "the viewer needs a screen, and this session has none (neither DISPLAY nor WAYLAND_DISPLAY is set)",
+            "the viewer needs a screen, and there is none (neither DISPLAY nor WAYLAND_DISPLAY is set)",
             "Start it from a desktop, or over SSH with a forwarded display (ssh -X), or in a virtual one "
             "(xvfb-run)",
         )

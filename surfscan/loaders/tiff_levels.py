@@ -7,9 +7,11 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
@@ -45,6 +47,9 @@ class TiledLevel:
             self._tile = (page.tilelength, page.tilewidth)
         else:
             self._tile = (min(page.rowsperstrip, page.imagelength), page.imagewidth)
+        # all that is read of the file itself, while it is open
+        self._offsets, self._counts = tuple(page.dataoffsets), tuple(page.databytecounts)
+        self._tables, self._decode = page.jpegtables, page.decode
         self._across = -(-page.imagewidth // self._tile[1])
 
     @property
@@ -86,23 +91,26 @@ class TiledLevel:
         if not out.size:
             return out
         height, width = self._tile
-        for i in range(rows[0] // height, (rows[1] - 1) // height + 1):
-            for j in range(cols[0] // width, (cols[1] - 1) // width + 1):
-                tile = self._reading.tile(self, i * self._across + j)
-                top, left = i * height, j * width
-                r0, r1 = max(rows[0], top), min(rows[1], top + tile.shape[0])
-                c0, c1 = max(cols[0], left), min(cols[1], left + tile.shape[1])
-                out[r0 - rows[0] : r1 - rows[0], c0 - cols[0] : c1 - cols[0]] = tile[
-                    r0 - top : r1 - top, c0 - left : c1 - left
-                ]
+        places = [
+            (i, j)
+            for i in range(rows[0] // height, (rows[1] - 1) // height + 1)
+            for j in range(cols[0] // width, (cols[1] - 1) // width + 1)
+        ]
+        tiles = self._reading.tiles(self, [i * self._across + j for i, j in places])
+        for (i, j), tile in zip(places, tiles, strict=True):
+            top, left = i * height, j * width
+            r0, r1 = max(rows[0], top), min(rows[1], top + tile.shape[0])
+            c0, c1 = max(cols[0], left), min(cols[1], left + tile.shape[1])
+            out[r0 - rows[0] : r1 - rows[0], c0 - cols[0] : c1 - cols[0]] = tile[
+                r0 - top : r1 - top, c0 - left : c1 - left
+            ]
         return out
 
-    def decode(self, index: int, read: Any) -> np.ndarray:
-        """Tile or strip `index`; `read` gives so many bytes from an offset of the file."""
-        page = self._page
-        raw = read(page.dataoffsets[index], page.databytecounts[index])
-        tables = {} if page.jpegtables is None else {"jpegtables": page.jpegtables}
-        samples, _, shape = page.decode(raw, index, **tables)
+    def decode(self, index: int, file: BinaryIO) -> np.ndarray:
+        """Tile or strip `index` of the open file."""
+        file.seek(self._offsets[index])
+        tables = {} if self._tables is None else {"jpegtables": self._tables}
+        samples, _, shape = self._decode(file.read(self._counts[index]), index, **tables)
         if samples is None:
             return np.zeros((*self._tile, *self.shape[2:]), self.dtype)
         return self._interpreted(samples[0, : shape[1], : shape[2]])
@@ -112,31 +120,34 @@ class TiledLevel:
 
 
 class _Reading:
-    """The open file behind all levels, and the tiles decoded last."""
+    """The tiles decoded last of all levels of a file. It stays closed between looks."""
 
-    def __init__(self, file: tifffile.TiffFile) -> None:
-        self._file = file
+    def __init__(self, path: Path) -> None:
+        self._path = path
         self._lock = threading.Lock()
         self._kept: OrderedDict[tuple[int, int], np.ndarray] = OrderedDict()
         self._kept_bytes = 0
 
-    def tile(self, level: TiledLevel, index: int) -> np.ndarray:
-        """One decoded tile or strip."""
-        key = (id(level), index)
-        with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key]
-            tile = level.decode(index, self._read)
-            self._kept[key] = tile
-            self._kept_bytes += tile.nbytes
-            while self._kept_bytes > _KEPT_BYTES and len(self._kept) > 1:
-                self._kept_bytes -= self._kept.popitem(last=False)[1].nbytes
-            return tile
+    def tiles(self, level: TiledLevel, indices: Sequence[int]) -> Iterator[np.ndarray]:
+        """Decoded tiles or strips, in the order asked for."""
+        with self._lock, ExitStack() as opened:
+            file = None
+            for index in indices:
+                key = (id(level), index)
+                tile = self._kept.get(key)
+                if tile is None:
+                    file = file or opened.enter_context(self._path.open("rb"))
+                    tile = level.decode(index, file)
+                    self._keep(key, tile)
+                else:
+                    self._kept.move_to_end(key)
+                yield tile
 
-    def _read(self, offset: int, count: int) -> bytes:
-        self._file.filehandle.seek(offset)
-        return bytes(self._file.filehandle.read(count))
+    def _keep(self, key: tuple[int, int], tile: np.ndarray) -> None:
+        self._kept[key] = tile
+        self._kept_bytes += tile.nbytes
+        while self._kept_bytes > _KEPT_BYTES and len(self._kept) > 1:
+            self._kept_bytes -= self._kept.popitem(last=False)[1].nbytes
 
 
 @dataclass(frozen=True)
@@ -177,13 +188,10 @@ def open_levels(path: str | Path, page: int | None = None) -> Levels | None:
 
     path = Path(path)
     try:
-        file = tifffile.TiffFile(path)
+        with tifffile.TiffFile(path) as file:
+            return _levels(path, file, page)
     except (tifffile.TiffFileError, OSError):
         return None
-    levels = _levels(path, file, page)
-    if levels is None:
-        file.close()
-    return levels
 
 
 def _levels(path: Path, file: tifffile.TiffFile, asked: int | None) -> Levels | None:
@@ -198,7 +206,7 @@ def _levels(path: Path, file: tifffile.TiffFile, asked: int | None) -> Levels | 
     kept = [base, *_reduced(base, pages[first + 1 :])]
     if (len(kept) == 1 and not base.is_tiled) or not all(_can_be_read_in_part(p) for p in kept):
         return None
-    reading = _Reading(file)
+    reading = _Reading(path)
     try:
         arrays = tuple(TiledLevel(path, p, reading) for p in kept)
     except InputError:  # what is amiss is said when the image is read whole

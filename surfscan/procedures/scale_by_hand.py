@@ -71,9 +71,16 @@ def bars_of(result: Result) -> list[tuple[BarEnds, str]]:
         Of `surfscan.procedures.scale.measure_scale`.
     """
     table: Table = result.tables["bars"]
-    names = ("row_px", "col_start_px", "col_end_px", "end_uncertainty_px")
     return [
-        (BarEnds(*(float(table[name][k]) for name in names)), str(table["label"][k]))
+        (
+            BarEnds(
+                row_px=float(table["row_px"][k]),
+                col_start_px=float(table["col_start_px"][k]),
+                col_end_px=float(table["col_end_px"][k]),
+                end_uncertainty_px=float(table["end_uncertainty_px"][k]),
+            ),
+            str(table["label"][k]),
+        )
         for k in range(len(table["row_px"]))
     ]
 
