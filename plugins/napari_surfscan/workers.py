@@ -103,7 +103,6 @@ def run(
 
         worker = create_worker(generate, _start_thread=False)
         worker.yielded.connect(step)
-        worker.aborted.connect(lambda: finish(None))
     else:
         relay = None if progressed is None else _Relay(step)
         job._relay = relay
@@ -116,6 +115,7 @@ def run(
 
         worker = create_worker(call, _start_thread=False)
     worker.returned.connect(finish)
+    worker.finished.connect(lambda: finish(None))  # comes last: nothing was returned where it was given up
     job._worker = worker
     worker.start()
     return job

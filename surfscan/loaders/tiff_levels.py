@@ -182,7 +182,7 @@ def open_levels(path: str | Path, page: int | None = None) -> Levels | None:
     -------
     Levels or None
         None where the file is no TIFF, holds several full-size pages and none is named, has no levels and no
-        tiles, or is laid out in a way that is only read whole (planes apart, volumes, white is zero).
+        tiles, is damaged, or is laid out in a way that is only read whole (planes apart, volumes, white is zero).
     """
     import tifffile
 
@@ -190,7 +190,7 @@ def open_levels(path: str | Path, page: int | None = None) -> Levels | None:
     try:
         with tifffile.TiffFile(path) as file:
             return _levels(path, file, page)
-    except (tifffile.TiffFileError, OSError):
+    except Exception:  # decoders raise anything on damaged data; the loader says what is wrong
         return None
 
 

@@ -3,12 +3,9 @@
 from importlib import import_module
 from pathlib import Path
 
+import napari_surfscan
 import numpy as np
 import pytest
-
-pytest.importorskip("napari", reason="the viewer extra is not installed")
-
-import napari_surfscan
 from napari._app_model.constants import MenuId
 from npe2 import PluginManager, PluginManifest
 
