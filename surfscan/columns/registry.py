@@ -15,6 +15,7 @@ from surfscan.columns.scale import SCALE_TABLES
 from surfscan.columns.section import SECTION_TABLES
 from surfscan.columns.struts import STRUT_TABLES
 from surfscan.columns.study import STUDY_TABLES
+from surfscan.columns.study_by_hand import BY_HAND_TABLES
 from surfscan.columns.study_parts import PART_TABLES
 from surfscan.columns.study_rates import RATE_TABLES
 
@@ -25,6 +26,7 @@ TABLES: dict[str, tuple[Column, ...]] = (
     | SECTION_TABLES
     | STUDY_TABLES
     | PART_TABLES
+    | BY_HAND_TABLES
     | ELECTROCHEMISTRY_TABLES
     | IMMERSION_TABLES
     | EXPOSURE_TABLES

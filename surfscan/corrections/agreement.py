@@ -149,12 +149,9 @@ def agree(
     objects = len(areas) + len(other_areas)
     kappa = None
     if automatic is not None:
-        judged = sorted(_areas(automatic))
-        own, other = (
-            _accepted(automatic, mask, marks or {}, judged)
-            for mask, marks in ((first, first_marks), (second, second_marks))
+        kappa = cohens_kappa(
+            verdicts(automatic, first, first_marks), verdicts(automatic, second, second_marks)
         )
-        kappa = cohens_kappa(own, other)
     return ReviewAgreement(
         dice=2 * common / whole if whole else None,
         first_count=len(areas),
@@ -172,13 +169,21 @@ def _areas(labels: np.ndarray) -> dict[int, int]:
     return {int(label): int(n) for label, n in zip(found, counts, strict=True)}
 
 
-def _accepted(
-    automatic: np.ndarray, mask: np.ndarray, marks: Mapping[int, str], judged: Sequence[int]
-) -> list[bool]:
-    whole, kept = _areas(automatic), _areas(np.where(mask > 0, automatic, 0))
+def verdicts(automatic: np.ndarray, mask: np.ndarray, marks: Mapping[int, str] | None = None) -> list[bool]:
+    """Whether a person accepted each automatic object, in the order of their labels.
+
+    Parameters
+    ----------
+    automatic, mask : ndarray of shape (M, N), integer
+        Labels as found, and as the person left them.
+    marks : mapping of int to str, optional
+        As in `agree`.
+    """
+    marks = marks or {}
+    kept = _areas(np.where(mask > 0, automatic, 0))
     return [
-        marks[label] != "rejected" if label in marks else kept.get(label, 0) >= KEPT_FROM * whole[label]
-        for label in judged
+        marks[label] != "rejected" if label in marks else kept.get(label, 0) >= KEPT_FROM * area
+        for label, area in sorted(_areas(automatic).items())
     ]
 
 

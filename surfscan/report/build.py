@@ -11,12 +11,14 @@ from importlib import metadata
 from pathlib import Path
 
 from surfscan.errors import InputError
+from surfscan.report.by_hand_tables import by_hand_inputs, by_hand_tables, gather_by_hand
 from surfscan.report.extreme_values import extremes_table, summarise_extremes
 from surfscan.report.groups import group_table, summarise_groups
 from surfscan.report.height_pictures import make_height_picture
 from surfscan.report.height_specimens import height_specimen_table
 from surfscan.report.page import render_page, render_truth_page
 from surfscan.report.page_parts import PageContent
+from surfscan.report.parquet import parquet_bytes
 from surfscan.report.pictures import FieldPicture, make_picture
 from surfscan.report.rate_inputs import rate_input_rows, stale_rates
 from surfscan.report.rate_records import RateRecord, gather_rates
@@ -42,6 +44,7 @@ from surfscan.report.writing import (
     workbook_bytes,
     write_bytes,
 )
+from surfscan.store.corrections import corrections_of
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
 from surfscan.study.entries import COMPANIONS, Shows
@@ -70,6 +73,7 @@ _LIBRARIES = (
     "tifffile",
     "matplotlib",
     "openpyxl",
+    "pyarrow",
     "jinja2",
 )
 
@@ -81,17 +85,25 @@ class ReportOutcome:
     Attributes
     ----------
     paths : tuple of Path
-        Files written: tables, workbook, page.
+        Files written: tables, workbook, pages.
     warnings : tuple of str
         What limits the figures, grouped, each with how often it stands.
+    page : Path
+        The page among them.
+    truth_page : Path or None
+        Measured against true; None where the study has no true values.
     """
 
     paths: tuple[Path, ...]
     warnings: tuple[str, ...]
+    page: Path
+    truth_page: Path | None = None
 
 
 def write_report(study_path: str | Path) -> ReportOutcome:
-    """Write `tables/*.csv`, `tables/surfscan.xlsx` and `report.html` beside a measured study.
+    """Write `report.html` and its tables (CSV, Parquet, one workbook) beside a measured study.
+
+    Where true values stand beside the study, `against_truth.html` is written too.
 
     Parameters
     ----------
@@ -114,7 +126,8 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     """
     study = load_study(study_path)
     stored = list(ResultsStore(study.folder).all())
-    records, strays = gather(study, stored)
+    corrections = corrections_of(study.folder)
+    records, strays = gather(study, stored, corrections)
     entries = gather_rates(study, stored)
     if not any(r.results for r in records) and not any(r.result for r in entries):
         raise InputError(
@@ -128,6 +141,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     specimens = summarise_specimens(study.specimens, records)
     groups = summarise_groups(study.groups, specimens)
     extremes = summarise_extremes(groups)
+    by_hand = gather_by_hand(study, records, specimens, groups)
     tables = {
         "study_images": image_table(records),
         "study_specimens": specimen_table(specimens),
@@ -140,6 +154,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         **strut_tables(records, specimens),
         **section_tables(records, specimens),
         **rate_tables(entries, rates, group_rates([g.name for g in study.groups], rates)),
+        **by_hand_tables(by_hand),
     }
     tables["data_dictionary"] = data_dictionary(tables)
     workbook, notes = workbook_bytes(tables)
@@ -149,6 +164,8 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         *(("the report", text) for text in [formula_warning(tables)] if text),
         *_stale(study, records),
         *stale_rates(study, entries),
+        *(("corrections", f"{Path(f.path or '').name}: {f.fault}. {f.remedy}.") for f in corrections.faults),
+        *(by_hand.warnings if by_hand else ()),
         *(("the store", f"{image} is not in study.toml; its results enter nothing.") for image in strays),
         *faults,
         *((g.name, text) for g in groups for text in g.warnings),
@@ -165,13 +182,18 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         truth,
         pictures,
         warnings,
-        _inputs(manifest_path(study_path), study, records, entries),
+        [*_inputs(manifest_path(study_path), study, records, entries), *by_hand_inputs(by_hand)],
         [(name, metadata.version(name)) for name in _LIBRARIES],
         extremes,
         entries,
+        by_hand,
     )
     contents = {
         **{study.folder / "tables" / f"{file_stem(n)}.csv": csv_bytes(t) for n, t in tables.items()},
+        **{
+            study.folder / "tables" / f"{file_stem(n)}.parquet": parquet_bytes(n, t)
+            for n, t in tables.items()
+        },
         study.folder / "tables" / "surfscan.xlsx": workbook,
         **({study.folder / TRUTH_PAGE: render_truth_page(shown).encode("utf-8")} if truth else {}),
         study.folder / PAGE: render_page(shown).encode("utf-8"),
@@ -179,7 +201,10 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     for path, content in contents.items():
         write_bytes(path, content)
     return ReportOutcome(
-        tuple(contents), tuple(f"{len(g.where)} × {g.text}" for g in group_warnings(warnings))
+        tuple(contents),
+        tuple(f"{len(g.where)} × {g.text}" for g in group_warnings(warnings)),
+        study.folder / PAGE,
+        study.folder / TRUTH_PAGE if truth else None,
     )
 
 
@@ -224,6 +249,8 @@ def _stale(study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str]
                 stored.source.sha256,
                 hashes,
                 stored.version,
+                reviews=record.reviews,
+                correction=record.corrections.get(procedure),
             )
             if now != stored.fingerprint:
                 found.append(

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from surfscan._version import __version__
 from surfscan.report import charts, grids, prose
+from surfscan.report.by_hand_page import by_hand_page
 from surfscan.report.cells import Cell, Grid, Head
 from surfscan.report.exposure_page import exposure_page
 from surfscan.report.height_page import height_page
@@ -33,7 +34,16 @@ from surfscan.report.warning_groups import group_warnings
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-_KINDS = (surface_page, height_page, strut_page, section_page, rate_page, exposure_page, sweep_page)
+_KINDS = (
+    surface_page,
+    height_page,
+    strut_page,
+    section_page,
+    rate_page,
+    exposure_page,
+    sweep_page,
+    by_hand_page,
+)
 """What the page says of each kind of image and of rates, in the order of the page."""
 
 _STYLES = ("page.css", "drawings.css", "print.css")

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+from surfscan.report.by_hand_tables import ByHand
 from surfscan.report.extreme_values import Extremes
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pictures import FieldPicture
@@ -36,6 +37,8 @@ class PageContent:
     extremes: Sequence[Extremes] = field(default=())
     rates: Sequence[RateRecord] = field(default=())
     """Sweeps, weighings, gas series and logs."""
+    by_hand: ByHand | None = None
+    """What people corrected; None where nothing is on record."""
 
 
 @dataclass(frozen=True)

@@ -167,6 +167,13 @@ class FieldRecord:
                 seen.update(dict.fromkeys(stored.warnings))
         return tuple(seen)
 
+    def automatic_of(self, procedure: str) -> StoredResult | None:
+        """The automatic result of a procedure, if it succeeded, whoever corrected it."""
+        found = self.automatic.get(procedure)
+        if found is None and procedure not in self.corrections:
+            found = self.results.get(procedure)
+        return found if found is not None and found.status == "done" else None
+
     def as_automatic(self) -> FieldRecord:
         """The same image as if nobody had corrected its results; a confirmed scale stays."""
         if not self.corrections:
