@@ -183,7 +183,7 @@ class PitReview(PitEdits):
         return row_of(self._state, number)
 
     def doubtful_order(self) -> list[int]:
-        """Objects that count and that no person has settled: those marked as not sure first, then by doubt."""
+        """Objects that count and that nobody has settled: those marked as not sure first, then by doubt."""
         rows = self.rows()
         asked = (rows["status"] != "rejected") & (~rows["settled"] | (rows["status"] == "unsure"))
         order = np.lexsort((rows["label"], -rows["doubt"], rows["status"] != "unsure"))
