@@ -181,8 +181,9 @@ def open_levels(path: str | Path, page: int | None = None) -> Levels | None:
     Returns
     -------
     Levels or None
-        None where the file is no TIFF, holds several full-size pages and none is named, has no levels and no
-        tiles, is damaged, or is laid out in a way that is only read whole (planes apart, volumes, white is zero).
+        None where the file is no TIFF, is damaged, holds several full-size pages and none is named, has no
+        levels and no tiles, or is laid out in a way that is only read whole (planes apart, volumes, white is
+        zero).
     """
     import tifffile
 
