@@ -106,6 +106,20 @@ class Contribution:
         u = half_width / coverage_factor(degrees_of_freedom)
         return cls(name, source, 1.0, u, degrees_of_freedom, evaluation, note)
 
+    @classmethod
+    def from_range(cls, name: str, source: str, low: float, high: float, *, note: str = "") -> Contribution:
+        """Contribution of sensitivity 1 from a range that the figure may lie in, nowhere more likely.
+
+        Of what two reviewers, two thresholds or several fit windows make of it: the range over √12 (JCGM 100,
+        4.3.7).
+
+        Raises
+        ------
+        ValueError
+            If `high` lies below `low`.
+        """
+        return cls(name, source, 1.0, (high - low) / math.sqrt(12), math.inf, "B", note)
+
 
 @dataclass(frozen=True)
 class Budget:

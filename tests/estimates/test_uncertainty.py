@@ -65,6 +65,13 @@ def test_contribution_from_an_interval():
     assert Contribution.from_half_width("scale", "scale", 1.96).part == pytest.approx(1.0, abs=1e-4)
 
 
+def test_contribution_from_a_range():
+    made = Contribution.from_range("two reviewers", "hand", 40.0, 43.0)
+    assert made.part == pytest.approx(3 / math.sqrt(12))
+    with pytest.raises(ValueError, match="not below 0"):
+        Contribution.from_range("two reviewers", "hand", 43.0, 40.0)
+
+
 @pytest.mark.parametrize(
     "make",
     [
