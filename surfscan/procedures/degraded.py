@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -10,16 +11,24 @@ from surfscan.errors import InputError
 from surfscan.images import Micrograph
 from surfscan.preparation.region import specimen_region
 from surfscan.preparation.strip import find_data_strip
+from surfscan.procedures.drawn_classes import drawn_classes, moved_interval
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import DegradedSettings
 from surfscan.segmentation.degraded import DegradedArea, degraded_area
+
+TARNISHED_CLASS, DEGRADED_CLASS = 1, 2
+"""Codes of mask "degraded"; 0 is metal, and all that is no specimen."""
 
 _NARROWEST_PX = 5  # the smallest patch kept is 5 px across
 _CLIPPED = 0.02  # share of pixels at an end of the grey scale above which a warning is given
 
 
 def measure_degraded(
-    image: Micrograph, settings: DegradedSettings | None = None, *, region: np.ndarray | None = None
+    image: Micrograph,
+    settings: DegradedSettings | None = None,
+    *,
+    region: np.ndarray | None = None,
+    corrected: np.ndarray | None = None,
 ) -> Result:
     """Measure the degraded area fraction of one field.
 
@@ -31,6 +40,9 @@ def measure_degraded(
         Defaults where None.
     region : ndarray of shape (M, N), optional
         Specimen region drawn elsewhere, non-zero on the specimen; overrules the settings.
+    corrected : ndarray of shape (M, N), int, optional
+        Class image as a person painted it, classes as in mask "degraded"; it takes the place of the one
+        found.
 
     Returns
     -------
@@ -48,10 +60,14 @@ def measure_degraded(
     The interval holds the uncertainty of the class boundary alone. How far one field stands for the specimen
     is not in it: that takes several fields (ASTM E562, E1245).
 
+    With a `corrected` class image the fractions are those of its pixels, their intervals as wide as those of
+    the map found (`surfscan.procedures.drawn_classes.moved_interval`), and levels, boundaries and separation
+    still those of that map; the summary says `corrected_by_hand`.
+
     Raises
     ------
     InputError
-        If the region mask does not fit, or fewer than 100 recorded pixels of specimen are left.
+        If the region or corrected mask does not fit, or fewer than 100 recorded pixels of specimen are left.
     """
     settings = settings or DegradedSettings()
     grey = image.grey
@@ -119,6 +135,12 @@ def measure_degraded(
         classes[inside] = area.classes
         summary |= _figures(area)
         warnings += area.warnings
+    if corrected is not None:
+        classes, said = drawn_classes(
+            corrected, found.full_mask(image.shape), path, image.shape, DEGRADED_CLASS
+        )
+        summary |= corrected_fractions(classes, region_px, summary) | {"corrected_by_hand": True}
+        warnings += said
     return Result(
         procedure="degraded",
         source=image.source,
@@ -128,6 +150,30 @@ def measure_degraded(
         masks={"degraded": classes, "region": found.full_mask(image.shape)},
         warnings=tuple(warnings),
     )
+
+
+def corrected_fractions(classes: np.ndarray, region_px: int, automatic: Mapping[str, Any]) -> dict[str, Any]:
+    """Fractions of a class image corrected by hand, as the summary has them.
+
+    Parameters
+    ----------
+    classes : ndarray of shape (M, N), uint8
+        0 off the specimen.
+    region_px : int
+        Specimen, px.
+    automatic : mapping
+        Summary of the map that was found.
+    """
+    counts = np.bincount(classes.reshape(-1), minlength=DEGRADED_CLASS + 1)
+    out: dict[str, Any] = {}
+    for name, value in (("degraded", DEGRADED_CLASS), ("tarnished", TARNISHED_CLASS)):
+        key = f"{name}_area_fraction"
+        if name == "tarnished" and key not in automatic and counts[value] == 0:
+            continue
+        fraction = int(counts[value]) / region_px
+        interval = moved_interval(fraction, automatic.get(key), automatic.get(f"{key}_ci95"))
+        out |= {key: fraction, f"{key}_ci95": None if interval is None else list(interval)}
+    return out
 
 
 def _least_patch(image: Micrograph, settings: DegradedSettings) -> int:

@@ -31,6 +31,7 @@ def measure_section(
     region: np.ndarray | None = None,
     before: Micrograph | None = None,
     twin: Micrograph | None = None,
+    corrected: np.ndarray | None = None,
 ) -> Result:
     """Measure the remaining metal of every polished cross-section in one field.
 
@@ -46,6 +47,10 @@ def measure_section(
         The same sections before exposure; registered to `image` where it does not lie right as it is.
     twin : Micrograph, optional
         An unexposed section of the same lot, at any place and direction.
+    corrected : ndarray of shape (M, N), int, optional
+        Class image as a person painted it, classes as in mask "section". Where it is as found, the metal's
+        edge stays where it was found, to a fraction of a pixel; where it was painted, it runs between pixels.
+        The summary then says `corrected_by_hand`.
 
     Returns
     -------
@@ -72,10 +77,12 @@ def measure_section(
     Raises
     ------
     InputError
-        If a picture is too small or the region mask does not fit.
+        If a picture is too small or the region or corrected mask does not fit.
     """
     settings = settings or SectionSettings()
     field = section_field(image, settings, region=region)
+    if corrected is not None:
+        field = field.corrected(corrected, image.source.path)
     warnings = list(field.warnings)
     fresh: dict[str, tuple[Fresh, ...]] = {"before": (), "twin": ()}
     laid: Before | None = None
@@ -102,12 +109,13 @@ def measure_section(
         warnings.append("No scale: lengths and areas are given in px only; fractions do not need one.")
         if settings.drawn_width_um is not None or settings.original_area_um2 is not None:
             warnings.append("A size stated in µm cannot be used without a scale; state the pixel size.")
+    by_hand = {} if corrected is None else {"corrected_by_hand": True}
     return Result(
         procedure="section",
         source=image.source,
         calibration=image.calibration,
         settings=settings.model_dump(mode="json"),
-        summary=_summary(profiles, field, settings) | _laid(laid),
+        summary=_summary(profiles, field, settings) | _laid(laid) | by_hand,
         tables=_tables(profiles),
         masks={"section": field.classes(), "region": field.region},
         warnings=tuple(warnings),

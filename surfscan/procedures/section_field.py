@@ -11,8 +11,9 @@ from surfscan.errors import InputError
 from surfscan.images import Micrograph
 from surfscan.preparation.region import specimen_region
 from surfscan.preparation.strip import find_data_strip
+from surfscan.procedures.drawn_classes import drawn_classes
 from surfscan.procedures.settings import SectionSettings
-from surfscan.segmentation.section import SectionMap, map_section
+from surfscan.segmentation.section import VOID, SectionMap, map_section, painted_over
 
 _LEAST_SIDE_PX = 32
 
@@ -38,6 +39,8 @@ class SectionField:
     warnings : tuple of str
     origin : tuple of int
         Row and column of `found` in the field: (0, 0) but for a part of it.
+    painted : ndarray of shape (M, N), uint8, optional
+        Class image over the whole picture as a person painted it; None where nobody did.
     """
 
     found: SectionMap | None
@@ -48,6 +51,7 @@ class SectionField:
     region: np.ndarray
     warnings: tuple[str, ...]
     origin: tuple[int, int] = (0, 0)
+    painted: np.ndarray | None = None
 
     @property
     def count(self) -> int:
@@ -75,8 +79,44 @@ class SectionField:
         cols = (points[..., 0] + self.origin[1] + 0.5) / self.stretch[1] - 0.5 + self.frame[2]
         return rows, cols
 
+    def corrected(self, by_hand: np.ndarray, path: str) -> SectionField:
+        """The field with the class image that a person painted.
+
+        Parameters
+        ----------
+        by_hand : ndarray of shape (M, N), int
+            Over the whole picture, classes as `classes` gives them.
+        path : str
+            Image file, for messages.
+
+        Raises
+        ------
+        InputError
+            If it does not fit the picture, holds anything but classes, or no section stood apart, so that
+            there is no metal to tell an edge by.
+        """
+        classes, said = drawn_classes(by_hand, self.region, path, self.region.shape, VOID)
+        if self.found is None:
+            raise InputError(
+                path,
+                "a mask was corrected by hand, but no section stands apart from a medium in this picture",
+                "State grey_order, so that metal and medium are told apart, then correct again",
+            )
+        row0, row1, col0, col1 = self.frame
+        size = self.found.classes.shape[::-1]
+        changed = (classes != self.classes())[row0:row1, col0:col1]
+        painted = cv2.resize(changed.view(np.uint8), size, interpolation=cv2.INTER_NEAREST).view(bool)
+        on_square = cv2.resize(classes[row0:row1, col0:col1], size, interpolation=cv2.INTER_NEAREST)
+        now = painted_over(self.found, np.where(painted, on_square, self.found.classes), painted)
+        own = [text for text in self.warnings if text not in self.found.warnings]
+        if not now.bodies.any():
+            said.append("No metal is left on the corrected mask: nothing is measured.")
+        return replace(self, found=now, painted=classes, warnings=(*own, *said, *now.warnings))
+
     def classes(self) -> np.ndarray:
         """Class map over the whole picture, uint8."""
+        if self.painted is not None:
+            return self.painted
         out = np.zeros(self.region.shape, np.uint8)
         row0, row1, col0, col1 = self.frame
         if self.found is not None:

@@ -121,6 +121,35 @@ def map_section(
     return SectionMap(classes, excess, bodies, levels, (*levels.warnings, *warnings))
 
 
+def painted_over(found: SectionMap, classes: np.ndarray, painted: np.ndarray) -> SectionMap:
+    """A section map with some pixels given other classes by hand.
+
+    Parameters
+    ----------
+    found : SectionMap
+    classes : ndarray of shape (M, N), uint8
+        The class image as it is to be.
+    painted : ndarray of shape (M, N), bool
+        Pixels that were painted. The metal's edge runs half-way between a pixel that was and one that was
+        not, or between two that were; elsewhere it stays where it was found, to a fraction of a pixel.
+
+    Returns
+    -------
+    SectionMap
+        Without any section where no metal is left.
+    """
+    metal = classes == METAL
+    excess = np.where(painted, np.where(metal, np.float32(0.5), np.float32(-0.5)), found.excess)
+    bodies, warnings = _bodies(classes != MEDIUM, metal)
+    return SectionMap(
+        np.where(bodies > 0, classes, np.uint8(MEDIUM)),
+        excess_of(excess, bodies > 0),
+        bodies,
+        found.levels,
+        (*found.levels.warnings, *warnings),
+    )
+
+
 def excess_of(excess: np.ndarray, own: np.ndarray) -> np.ndarray:
     """`excess` with all metal outside `own` (M, N) taken out; edges of what lies inside stay as they are."""
     near = cv2.dilate(own.astype(np.uint8), disc(int(_REACH_PX))).view(bool)
