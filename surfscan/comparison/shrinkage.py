@@ -120,6 +120,19 @@ def shrinkage_factor(apparent_um: float, drawn: DrawnSection) -> float:
     return shrinkage(apparent_um, drawn).factor
 
 
+def penetration_of_section(section_left_fraction: float, drawn: DrawnSection) -> float:
+    """Even penetration at which a share of the drawn section is left, µm.
+
+    Raises
+    ------
+    ValueError
+        If the share is not above 0 and at most 1.
+    """
+    if not 0 < section_left_fraction <= 1:
+        raise ValueError(f"a share above 0 and at most 1 is needed, got {section_left_fraction!r}")
+    return shrinkage((1 - section_left_fraction) * most_apparent_um(drawn), drawn).penetration_um
+
+
 def _by_search(lost: float, drawn: DrawnSection) -> float:
     """Even loss at which a share `lost` of the section is gone: a bracket cut to 1/256, five times over."""
     low, high = 0.0, min(drawn.width, drawn.thickness) / 2

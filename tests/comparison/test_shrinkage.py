@@ -7,7 +7,13 @@ import math
 import pytest
 from scipy.special import ellipe
 
-from surfscan.comparison.shrinkage import drawn_perimeter, most_apparent_um, shrinkage, shrinkage_factor
+from surfscan.comparison.shrinkage import (
+    drawn_perimeter,
+    most_apparent_um,
+    penetration_of_section,
+    shrinkage,
+    shrinkage_factor,
+)
 from surfscan.measurement.strut_sections import DrawnSection, eroded_area
 
 ROUND = DrawnSection(100.0, 100.0, "ellipse")
@@ -67,3 +73,12 @@ def test_a_thick_coupon_hardly_shrinks() -> None:
 def test_more_than_the_strut_is_refused(apparent: float) -> None:
     with pytest.raises(ValueError, match="strut is gone"):
         shrinkage(apparent, ROUND)
+
+
+def test_penetration_of_a_section() -> None:
+    """Half of a round section is left at R (1 - sqrt(1/2)); of 120 x 100 µm, 80 x 60 is left at 20 µm."""
+    assert penetration_of_section(0.5, ROUND) == pytest.approx(50 * (1 - math.sqrt(0.5)))
+    assert penetration_of_section(0.4, RECTANGLE) == pytest.approx(20.0)
+    assert penetration_of_section(1.0, TRAPEZOID) == 0.0
+    with pytest.raises(ValueError, match="share"):
+        penetration_of_section(0.0, ROUND)
