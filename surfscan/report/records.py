@@ -242,7 +242,7 @@ def _record(
     saved = corrections.by_image.get(image.image_id)
     if not saved:
         return FieldRecord(image.image_id, image, specimen, results)
-    as_measured = next((r.source.sha256 for r in stored.values() if r.source), "")
+    as_measured = next((r.source.sha256 for r in stored.values() if r.source), None)
     reviews = reviews_on(study, corrections, image, as_measured, verify=False)
     automatic, taken, remarks = {}, {}, list(reviews.warnings)
     for procedure, correction in reviews.results.items():

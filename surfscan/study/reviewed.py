@@ -38,6 +38,8 @@ class ImageReviews:
         Whether somebody looked at the scale bar and would not have it: a scale read from it does not count.
     warnings : tuple of str
         What is on record and does not hold, and why.
+    lost : tuple of str
+        What of it was corrected and must be looked at again: the file changed, or the mask is gone.
     """
 
     results: Mapping[str, Correction] = field(default_factory=dict)
@@ -45,6 +47,7 @@ class ImageReviews:
     scale_from: Correction | None = None
     bar_rejected: bool = False
     warnings: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
 
     def decisive(self) -> dict[str, Any]:
         """What of the scale enters a fingerprint; empty where nobody looked at it."""
@@ -54,7 +57,12 @@ class ImageReviews:
 
 
 def reviews_on(
-    study: Study, corrections: Corrections, image: ImageEntry, image_sha256: str, *, verify: bool = True
+    study: Study,
+    corrections: Corrections,
+    image: ImageEntry,
+    image_sha256: str | None,
+    *,
+    verify: bool = True,
 ) -> ImageReviews:
     """Corrections that hold for an image of this content.
 
@@ -64,8 +72,8 @@ def reviews_on(
         Its table `review` says whose corrections count.
     corrections : Corrections
     image : ImageEntry
-    image_sha256 : str
-        SHA-256 of its file as it is, hex.
+    image_sha256 : str or None
+        SHA-256 of its file as it is, hex; None where that is not known, and taken to be as it was.
     verify : bool
         Whether masks are read to see that they are as saved, not only whether they are there.
 
@@ -78,7 +86,8 @@ def reviews_on(
         return ImageReviews()
     results: dict[str, Correction] = {}
     scale_from = None
-    warnings = []
+    warnings: list[str] = []
+    lost = []
     for procedure, saved in own.items():
         if procedure != SCALE and procedure not in image.procedures:
             warnings.append(
@@ -96,8 +105,11 @@ def reviews_on(
         fault = mask_fault(found, verify=verify) if found else None
         if fault is not None:
             warnings.append(str(InputError(None, fault.fault, f"It is not used. {fault.remedy}")))
+            lost.append(procedure)
         elif found is None:
-            warnings.append(_why_not(study, saved, image_sha256))
+            text, is_lost = _why_not(study, saved)
+            warnings.append(text)
+            lost += [procedure] if is_lost else []
         elif procedure == SCALE:
             scale_from = found
         else:
@@ -114,23 +126,24 @@ def reviews_on(
     if image.pixel_size_um is not None and scale_from is not None:
         warnings += [] if scale is None else _stated_otherwise(image.pixel_size_um, scale)
         scale, scale_from, is_rejected = None, None, False
-    return ImageReviews(results, scale, scale_from, is_rejected, tuple(warnings))
+    return ImageReviews(results, scale, scale_from, is_rejected, tuple(warnings), tuple(lost))
 
 
-def _why_not(study: Study, saved: tuple[Correction, ...], image_sha256: str) -> str:
+def _why_not(study: Study, saved: tuple[Correction, ...]) -> tuple[str, bool]:
+    """Why none of these saves holds, and whether it did once."""
     latest = saved[-1]
     what = "scale" if latest.procedure == SCALE else latest.procedure
     name = study.review.in_force
     if name is not None and all(each.reviewer != name for each in saved):
-        return (
+        text = (
             f"{what} was corrected by {latest.said}, and study.toml lets only corrections by {name} count; "
-            "the automatic result is used."
         )
-    counted = [each for each in saved if name is None or each.reviewer == name]
-    return (
-        f"the file changed since {counted[-1].said} corrected {what} ({counted[-1].name}); the correction "
-        "is kept and not used. Correct it again, or bring the old file back."
+        return f"{text}the automatic result is used.", False
+    latest = [each for each in saved if name is None or each.reviewer == name][-1]
+    text = (
+        f"the file changed since {latest.said} corrected {what} ({latest.name}); the correction is kept and "
     )
+    return f"{text}not used. Correct it again, or bring the old file back.", True
 
 
 def _stated_otherwise(stated: tuple[float, float], confirmed: Calibration) -> list[str]:

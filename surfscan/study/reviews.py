@@ -158,22 +158,20 @@ def _item(
 
     states: dict[str, State] = {}
     said: list[str] = []
-    sha256 = sha256_of(image.file, measured)
+    sha256 = sha256_of(image.file, measured) if (study.folder / image.file).is_file() else None
     if sha256 is None and (hash_files or not (study.folder / image.file).is_file()):
         states = dict.fromkeys(image.procedures, "failed")
         said = [f"{image.file} is missing or cannot be read"]
     else:
         companions = {role: sha256_of(name, None) for role, name in image.companions().items()}
         sure = hash_files or (None not in companions.values() and sha256 is not None)
-        reviews = reviews_on(study, corrections, image, sha256 or "", verify=False)
+        reviews = reviews_on(study, corrections, image, sha256, verify=False)
         jobs = {job.procedure: job for job in jobs_for(study, image, sha256 or "", companions, reviews)}
         for procedure in image.procedures:
-            states[procedure], words = _state(image.image_id, procedure, jobs, stored, sure)
+            state, words = _state(image.image_id, procedure, jobs, stored, sure)
+            is_lost = procedure in reviews.lost and state == "measured"
+            states[procedure] = "stale" if is_lost else state
             said += words
-        lost = [text for text in reviews.warnings if not text.startswith("study.toml states")]
-        for corrected in corrections.by_image.get(image.image_id, {}):
-            if lost and corrected in states and corrected not in reviews.results:
-                states[corrected] = "stale" if states[corrected] == "measured" else states[corrected]
         said += reviews.warnings
         if reviews.scale_from is not None:
             how = "rejected" if reviews.bar_rejected else "confirmed"
