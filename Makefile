@@ -16,8 +16,9 @@ test: .venv/.ready-to-test screens
 	@$(BIN)/mypy
 	@$(PYTEST) -n 2 --dist loadfile
 
-screens:
+screens: | .venv
 	@./.ci/screens
+	@./.ci/axe .venv
 
 bench: .venv/.ready-to-test
 	@$(BIN)/python -m benchmarks

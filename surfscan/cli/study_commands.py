@@ -145,20 +145,37 @@ def summary(study: Study) -> None:
         print(line)
 
 
-def report(study: Study) -> None:
+def report(
+    study: Study,
+    pdf: Annotated[
+        bool,
+        typer.Option(
+            "--pdf", help="Print the page to report.pdf too, by an installed Chromium, Chrome or Edge."
+        ),
+    ] = False,
+) -> None:
     """Write the tables and the page of a measured study."""
-    for warning in _report(study):
+    for warning in _report(study, pdf):
         print(f"warning: {warning}", file=sys.stderr)
 
 
-def _report(study: Path) -> tuple[str, ...]:
+def _report(study: Path, pdf: bool = False) -> tuple[str, ...]:
     """Write the report, say where it is, and hand back its warnings."""
     from surfscan.report.build import write_report
+    from surfscan.report.pdf import find_browser, print_pdf
 
+    browser = find_browser() if pdf else None
     outcome = write_report(study)
     tables = sum(path.suffix == ".csv" for path in outcome.paths)
-    print(f"{_counted(tables, 'table')} and a workbook: {outcome.paths[0].parent}")
-    print(f"Page: {outcome.paths[-1]}")
+    folder = outcome.page.parent / "tables"
+    print(f"{_counted(tables, 'table')}, each as CSV and Parquet, and a workbook: {folder}")
+    print(f"Page: {outcome.page}")
+    if outcome.truth_page:
+        print(f"Measured against true: {outcome.truth_page}")
+    if browser:
+        paper = outcome.page.with_suffix(".pdf")
+        print_pdf(outcome.page, paper, browser)
+        print(f"On paper: {paper}")
     return outcome.warnings
 
 

@@ -34,6 +34,9 @@ _KINDS: dict[Shows, tuple[str, str]] = {
     "strut": ("Struts", "picture"),
     "section": ("Cross-sections", "picture"),
 }
+_RATES = (
+    "Rates of {}, 95 % interval below each; of an average the stretch of immersion, of a sweep its moment"
+)
 _POOL_OF = {
     "pit_density_per_mm2": "pits",
     "pit_density_per_mpx": "pits",
@@ -137,12 +140,12 @@ def _section(
         _facts(summary),
         _blocks(content, summary),
         _figure_grid(summary),
-        rate_grid(rates) if rates else None,
+        replace(rate_grid(rates), caption=_RATES.format(specimen.id)) if rates else None,
         _missing(records, entries),
         [(kind, fields) for kind in pictures if (fields := kind.fields.get(specimen.id))],
         group_warnings(said),
         _corrections(records),
-        _provenance(content.study, records, entries),
+        _provenance(content.study, specimen.id, records, entries),
     )
 
 
@@ -235,7 +238,9 @@ def _corrections(records: Sequence[FieldRecord]) -> list[str]:
     ]
 
 
-def _provenance(study: Study, records: Sequence[FieldRecord], entries: Sequence[RateRecord]) -> Grid:
+def _provenance(
+    study: Study, specimen: str, records: Sequence[FieldRecord], entries: Sequence[RateRecord]
+) -> Grid:
     """One row a file or entry."""
     heads = [
         Head("File"),
@@ -278,7 +283,7 @@ def _provenance(study: Study, records: Sequence[FieldRecord], entries: Sequence[
                 Cell(entry.sha256 or NO_VALUE),
             ]
         )
-    return Grid(f"Files ({len(rows)})", heads, rows).without_empty_columns()
+    return Grid(f"Files of {specimen} ({len(rows)})", heads, rows).without_empty_columns()
 
 
 def _own_settings(study: Study, record: FieldRecord) -> list[str]:

@@ -33,12 +33,12 @@ class Shown(Cell):
     ----------
     after : str
         What follows it in small: unit, interval.
-    specimen : str
-        Whose it is; empty where it is no single specimen's.
+    whose : str
+        Specimen or image whose it is; empty where it is of all.
     """
 
     after: str = ""
-    specimen: str = ""
+    whose: str = ""
 
 
 @dataclass(frozen=True)
@@ -169,27 +169,23 @@ def _lost(content: PageContent) -> list[Block]:
 
 def _deepest(content: PageContent) -> list[Block]:
     """The deepest pit seen, whether its floor was seen, and the deepest to be expected on a whole part."""
-    maps = [
-        r for r in of_kind(content.records, "heights") if not math.isnan(r.figure("pits", "max_depth_um"))
-    ]
+    name, is_bound = "max_depth_um", "max_depth_is_lower_bound"
+    maps = [r for r in of_kind(content.records, "heights") if not math.isnan(r.figure("pits", name))]
     if not maps:
         return []
-    top = max(
-        maps, key=lambda r: (r.figure("pits", "max_depth_um"), r.flag("pits", "max_depth_is_lower_bound"))
-    )
-    value, limits = top.figure("pits", "max_depth_um"), top.interval("pits", "max_depth_um")
-    bound = top.flag("pits", "max_depth_is_lower_bound")
+    top = max(maps, key=lambda r: (r.figure("pits", name), r.flag("pits", is_bound)))
+    value, limits = top.figure("pits", name), top.interval("pits", name)
+    hidden = sum(r.flag("pits", is_bound) for r in maps)
     number = round_to_interval(value, *limits)
-    after = f"µm ({number.interval})" if number.has_interval else "µm"
-    shown = Shown(
-        at_least(number.value, bound), (), value, *limits, after=after, figure="max_depth_um",
-        specimen=top.specimen.id,
-    )  # fmt: skip
+    text, after = at_least(number.value, hidden > 0), "µm"
+    after += f" ({number.interval})" if number.has_interval and not hidden else ""
+    shown = Shown(text, (), value, *limits, after=after, figure=name, whose=top.image_id)
     where = f"On {top.image_id} ({top.specimen.id})"
     where += "" if top.enters_means else ", a worst-seen map"
-    lines = [
-        f"{where}; its floor was {'not measured, so it is at least that deep' if bound else 'measured'}."
-    ]
+    seen = "not measured" if top.flag("pits", is_bound) else "measured"
+    lines = [f"{where}; its floor was {seen}."]
+    if hidden:
+        lines.append(f"On {count(hidden, 'map')} a floor was not measured: pits there may be deeper (≥).")
     fitted = [e for e in content.extremes if e.result is not None and not e.specimen]
     if fitted:
         worst = max(fitted, key=lambda e: e.row["return_level_um"])
@@ -234,7 +230,7 @@ def _shown(summary: SpecimenSummary, figure: str, scale: float, unit: str) -> Sh
     value, limits = summary.figure(figure), summary.limits(figure)
     number = round_to_interval(value, *limits, scale=scale)
     after = f"{unit} ({number.interval})" if number.has_interval else f"{unit} (no interval)"
-    return Shown(number.value, (), value, *limits, after=after, figure=figure, specimen=summary.specimen.id)
+    return Shown(number.value, (), value, *limits, after=after, figure=figure, whose=summary.specimen.id)
 
 
 def _whose(summary: SpecimenSummary) -> str:

@@ -17,8 +17,8 @@ import numpy as np
 from surfscan.columns import TABLES, Table
 from surfscan.errors import InputError
 
-SHEET_ROWS = 1_048_575
-"""Rows below the header that a sheet of the workbook format can hold."""
+SHEET_ROWS = 1_048_574
+"""Rows below names and units that a sheet of the workbook format can hold."""
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _STAMP = datetime.datetime(1980, 1, 1)
@@ -73,8 +73,9 @@ def formula_warning(tables: Mapping[str, Table]) -> str | None:
 
 
 def workbook_bytes(tables: Mapping[str, Table]) -> tuple[bytes, list[str]]:
-    """All tables as sheets of one workbook, header row and first column frozen, a filter on every column.
+    """All tables as sheets of one workbook: names in the first row, units in the second, both frozen.
 
+    The first column is frozen too, and every column has a filter.
     Numbers are held in full and shown to four digits of a typical one in their column.
 
     Returns
@@ -91,16 +92,21 @@ def workbook_bytes(tables: Mapping[str, Table]) -> tuple[bytes, list[str]]:
     book, warnings = Workbook(write_only=True), []
     for name, table in tables.items():
         sheet = book.create_sheet(file_stem(name))
-        sheet.freeze_panes = "B2"
+        sheet.freeze_panes = "B3"
+        units = {c.name: c.unit for c in TABLES.get(name, ())}
         for position, (column, values) in enumerate(table.items(), start=1):
             number = values.dtype.kind == "f"
             longest = 0 if number else max((len(_text(v)) for v in values[:200].tolist()), default=0)
             letter = get_column_letter(position)
             sheet.column_dimensions[letter].width = min(max(len(column) + 3, longest + 2), 60)
-        header = [WriteOnlyCell(sheet, value=column) for column in table]
-        for cell in header:
-            cell.font = Font(bold=True)
-        sheet.append(header)
+        for texts, font in (
+            (list(table), Font(bold=True)),
+            ([units.get(c, "") for c in table], Font(italic=True)),
+        ):
+            row_cells = [WriteOnlyCell(sheet, value=text or None) for text in texts]
+            for cell in row_cells:
+                cell.font = font
+            sheet.append(row_cells)
         length = len(next(iter(table.values())))
         if length > SHEET_ROWS:
             warnings.append(
@@ -108,7 +114,7 @@ def workbook_bytes(tables: Mapping[str, Table]) -> tuple[bytes, list[str]]:
                 f"rows, the most a sheet can hold; tables/{file_stem(name)}.csv has them all."
             )
 
-        sheet.auto_filter.ref = f"A1:{get_column_letter(len(table))}{min(length, SHEET_ROWS) + 1}"
+        sheet.auto_filter.ref = f"A2:{get_column_letter(len(table))}{min(length, SHEET_ROWS) + 2}"
 
         def styled(value: Any, style: str, sheet: Any = sheet) -> Any:
             cell = WriteOnlyCell(sheet, value=value)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import shutil
 from pathlib import Path
 
@@ -484,3 +485,12 @@ def reported_sections(tmp_path_factory: pytest.TempPathFactory) -> Path:
     measure_study(folder, workers=1)
     write_report(folder)
     return folder
+
+
+@pytest.fixture(scope="session")
+def page_text():
+    """Function that reads the page of a study with its pictures put where the browser puts them."""
+    island = re.compile(
+        r'<div class="waiting"[^>]*><script type="text/plain">(.*?)</script></div>', re.DOTALL
+    )
+    return lambda folder: island.sub(r"\1", (folder / "report.html").read_text(encoding="utf-8"))

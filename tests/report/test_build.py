@@ -6,6 +6,7 @@ import re
 
 import openpyxl
 import pytest
+from pyarrow import parquet
 
 from surfscan.columns import TABLES
 from surfscan.errors import InputError
@@ -58,8 +59,9 @@ def test_all_tables_as_csv_and_as_sheets(reported):
         rows = read(reported, name)
         key = name if name in TABLES and name == "data_dictionary" else f"study_{name}"
         assert not rows or list(rows[0]) == [c.name for c in TABLES[key]]
-        assert book[name].max_row == len(rows) + 1
-        assert book[name].freeze_panes == "B2"
+        assert book[name].max_row == len(rows) + 2
+        assert book[name].freeze_panes == "B3"
+        assert parquet.read_metadata(reported / "tables" / f"{name}.parquet").num_rows == len(rows)
 
 
 def test_rows_of_each_table(reported):
@@ -90,12 +92,24 @@ def test_same_study_same_bytes(study_folder):
 def test_outcome_lists_files_and_grouped_warnings(study_folder):
     outcome = write_report(study_folder)
     assert all(path.is_file() for path in outcome.paths)
-    assert {p.name for p in outcome.paths} == {f"{n}.csv" for n in NAMES} | {"surfscan.xlsx", "report.html"}
+    tables = {f"{n}.{kind}" for n in NAMES for kind in ("csv", "parquet")}
+    assert {p.name for p in outcome.paths} == tables | {"surfscan.xlsx", "report.html"}
+    assert outcome.page == study_folder / "report.html" and outcome.truth_page is None
     assert any(w.startswith("2 × 1 field with field_choice not stated") for w in outcome.warnings)
     assert [w for w in outcome.warnings if not re.fullmatch(r"\d+ × [A-Z\d].*\.", w)] == []
     said = [row["warnings"] for name in ("groups", "specimens") for row in read(study_folder, name)]
     assert any(said)
     assert all(re.fullmatch(r"[A-Z\d].*\.", w) for text in said if text for w in text.split(" | "))
+
+
+def test_true_values_give_a_page_of_their_own_that_nothing_leads_to(reported, study_folder):
+    page = (reported / "report.html").read_text(encoding="utf-8")
+    own = (reported / "against_truth.html").read_text(encoding="utf-8")
+    assert "against_truth" not in page and "Measured against true" not in page
+    assert "Measured against true" in own and "Degraded area (%)" in own
+    assert not re.search(r'(?:src|href)="(?!#|data:)', own)
+    write_report(study_folder)
+    assert not (study_folder / "against_truth.html").exists()
 
 
 def test_nothing_measured_is_refused(study_folder):
@@ -171,7 +185,7 @@ def test_page_of_a_study_with_failures_only(study_folder):
             store.save_failure(image.image_id, image.specimen, procedure, "0", "too dark")
     write_report(study_folder)
     page = (study_folder / "report.html").read_text(encoding="utf-8")
-    assert page.count("too dark") == 25
+    assert page.count("too dark") == 2 * 25  # in the list, and with the specimen
     assert read(study_folder, "pits") == []
 
 
@@ -191,7 +205,7 @@ def test_height_maps_fill_their_tables_and_the_workbook(reported_heights):
     }
     for name in ("heights", "height_specimens", "extremes"):
         assert list(rows[name][0]) == [c.name for c in TABLES[f"study_{name}"]]
-        assert book[name].max_row == len(rows[name]) + 1
+        assert book[name].max_row == len(rows[name]) + 2
     assert rows["heights"][4]["max_depth_is_lower_bound"] == "true"
     assert all(row["refused"] for row in rows["extremes"])
 
@@ -215,9 +229,9 @@ def test_study_of_height_maps_only(height_folder):
     manifest.write_text(text[: text.rindex("[[image]]")], encoding="utf-8")
     write_report(height_folder)
     page = (height_folder / "report.html").read_text(encoding="utf-8")
-    assert 'id="heights"' in page and 'id="pictures"' not in page
+    assert 'id="heights"' in page and 'id="legend-surface"' not in page
     assert "Measured: pit depth, volume and areal texture (height maps)." in page
-    assert 'id="groups"' not in page and 'id="specimens"' not in page  # nothing from pictures to say
+    assert 'id="groups"' not in page and 'id="surfaces"' not in page  # nothing from pictures to say
     assert "The specimen is the replicate" in page
     assert len(read(height_folder, "specimens")) == 7
 
@@ -233,7 +247,7 @@ def test_height_maps_that_all_failed(height_folder):
             store.save_failure(image.image_id, image.specimen, procedure, "0", "too dark")
     write_report(height_folder)
     page = (height_folder / "report.html").read_text(encoding="utf-8")
-    assert page.count("too dark") == 24
+    assert page.count("too dark") == 2 * 24
     assert read(height_folder, "extremes") == []
     assert {row["pits_status"] for row in read(height_folder, "heights")} == {"failed"}
     assert [row["n_failed"] for row in read(height_folder, "height_specimens")] == [

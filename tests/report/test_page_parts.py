@@ -25,15 +25,15 @@ def content(study_folder):
 
 def test_gallery_has_every_measured_image_by_specimen(content):
     shown = gallery(content, "surface", lambda record, picture: {"own": record.image_id})
-    names = [[f["name"] for f in specimen["fields"]] for specimen in shown]
+    names = [[f["name"] for f in fields] for fields in shown.values()]
     assert [len(n) for n in names] == [1, 1, 1, 4, 2, 1, 1, 1]
     assert "images/lost.png" not in {name for own in names for name in own}
-    assert shown[3]["title"] == "U1 · uncoated 7 d"
-    assert [f["worst"] for f in shown[3]["fields"]] == [False, False, False, True]
-    assert all(f["own"] == f["name"] and f["picture"] is None for s in shown for f in s["fields"])
-    keys = [f["key"] for s in shown for f in s["fields"]]
+    assert list(shown)[3] == "U1"
+    assert [f["worst"] for f in shown["U1"]] == [False, False, False, True]
+    assert all(f["own"] == f["name"] and f["picture"] is None for own in shown.values() for f in own)
+    keys = [f["key"] for own in shown.values() for f in own]
     assert len(set(keys)) == len(keys)
 
 
 def test_gallery_of_a_kind_that_is_not_there_is_empty(content):
-    assert gallery(content, "strut", lambda record, picture: {}) == []
+    assert gallery(content, "strut", lambda record, picture: {}) == {}

@@ -2,31 +2,30 @@
 
 import csv
 import re
-from dataclasses import replace
 
 import openpyxl
 import pytest
 
-from surfscan.report.strut_page import _shared_warnings
-
 
 @pytest.fixture(scope="module")
-def text(reported_struts):
-    return (reported_struts / "report.html").read_text(encoding="utf-8")
+def text(reported_struts, page_text):
+    return page_text(reported_struts)
 
 
 def test_parts_of_the_page(text):
     sections = re.findall(r'<section id="([^"]*)"', text)
     assert sections == [
-        "summary", "struts", "strut-pictures", "not-measured", "warnings", "method", "cautions", "files",
+        "summary", "specimens", "struts", "sections-of-specimens", "not-measured", "warnings", "method",
+        "cautions", "files",
     ]  # fmt: skip
+    assert len(re.findall('<section class="specimen" id="specimen-S-[a-z]*"', text)) == 5
     links = re.findall(r'<li><a href="#([^"]*)">', text)
     assert links == sections
     assert "Measured: widths and remaining sections (pictures of struts)." in text
 
 
 def test_every_picture_is_shown_once_with_its_chart_and_colours(text):
-    pictures = text[text.index('id="strut-pictures"') :]
+    pictures = text[text.index('<section class="specimen"') :]
     assert pictures.count("data:image/webp") == 6
     assert pictures.count('class="badge"') == 1
     assert len(re.findall('aria-label="Width against position', pictures)) == 6
@@ -65,15 +64,8 @@ def test_tables_are_written_and_the_workbook_has_the_stations(reported_struts):
     assert {"strut_images", "strut_specimens", "struts", "strut_faults", "stations"} <= set(book.sheetnames)
 
 
-def test_warnings_of_many_pictures_are_left_to_the_list(strut_records):
-    records = [replace(r, image_id=f"{k}.png") for k, r in enumerate([strut_records["plain"]] * 5)]
-    (text,) = records[0].warnings
-    assert _shared_warnings(records) == {text}
-    assert _shared_warnings(records[:4]) == set()
-
-
-def test_same_study_same_page(reported_struts, text):
+def test_same_study_same_page(reported_struts, text, page_text):
     from surfscan.report.build import write_report
 
     write_report(reported_struts)
-    assert (reported_struts / "report.html").read_text(encoding="utf-8") == text
+    assert page_text(reported_struts) == text

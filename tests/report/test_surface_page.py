@@ -27,12 +27,8 @@ def content_of():
 
 def test_parts_in_their_order(content_of, study_folder):
     said = surface_page(content_of(study_folder))
-    assert [p.anchor for p in (*said.figures, *said.sizes, *said.pictures)] == [
-        "groups",
-        "specimens",
-        "sizes",
-        "pictures",
-    ]
+    assert [p.anchor for p in (*said.figures, *said.sizes)] == ["groups", "surfaces", "sizes"]
+    assert said.pictures.kind == "surface" and not said.pictures.shown["has_tarnish"]
     assert said.what == "pit density and degraded area (micrographs)"
     assert any(text.startswith("Pits are found by local contrast") for text in said.method)
     groups, specimens = (part.shown for part in said.figures)
@@ -41,8 +37,7 @@ def test_parts_in_their_order(content_of, study_folder):
 
 
 def test_field_without_a_picture_keeps_its_caption(content_of, study_folder):
-    (pictures,) = surface_page(content_of(study_folder)).pictures
-    field = pictures.shown["gallery"][0]["fields"][0]
+    field = surface_page(content_of(study_folder)).pictures.fields["A1"][0]
     assert field["panels"] == [] and field["caption"].startswith("Surface as received")
 
 
