@@ -21,6 +21,7 @@ from surfscan.corrections.pit_state import (
     parts_of,
 )
 from surfscan.corrections.runs import as_runs, from_runs
+from surfscan.corrections.strokes import as_groups, flat_positions, from_groups, on_specimen, read_stroke
 from surfscan.corrections.tally import Tally, tally_of_pits
 
 
@@ -117,9 +118,10 @@ class PitEdits:
         ValueError
             If it lies off the picture or off the specimen.
         """
-        at = self._flat(rows, cols)
+        at = flat_positions(rows, cols, self._state.labels.shape)
         record = {"kind": "add", "runs": as_runs(at)}
-        at, said = self._on_specimen(at)
+        inside, said = on_specimen(at, self._state.field.specimen)
+        at = at[inside]
         number = int(self._state.new(1)[0])
         return self._draw("add", record, at, np.full(len(at), number), born={number: ADDED}, said=said)
 
@@ -141,11 +143,12 @@ class PitEdits:
             If there is no such object, or the pixels lie off the picture or off the specimen.
         """
         self._known([number])
-        at = self._flat(rows, cols)
+        at = flat_positions(rows, cols, self._state.labels.shape)
         record = {"kind": "repaint", "id": int(number), "add": bool(add), "runs": as_runs(at)}
         said: tuple[str, ...] = ()
         if add:
-            at, said = self._on_specimen(at)
+            inside, said = on_specimen(at, self._state.field.specimen)
+            at = at[inside]
         else:
             at = at[self._state.labels.reshape(-1)[at] == number]
         return self._draw("repaint", record, at, np.full(len(at), number if add else 0), said=said)
@@ -245,31 +248,17 @@ class PitEdits:
         ValueError
             If shapes and bounds disagree, labels are below 0, or the whole stroke lies off the specimen.
         """
-        row0, row1, col0, col1 = bounds
-        shape = self._state.labels.shape
-        if not (0 <= row0 < row1 <= shape[0] and 0 <= col0 < col1 <= shape[1]):
-            raise ValueError(f"the bounds {tuple(bounds)} do not lie on the picture")
-        part = (slice(row0, row1), slice(col0, col1))
-        before, after = np.asarray(before_labels), np.asarray(after_labels)
-        before = before[part] if before.shape == shape else before
-        after = after[part] if after.shape == shape else after
-        if before.shape != after.shape or before.shape != (row1 - row0, col1 - col0):
-            raise ValueError("labels before and after must both fill the bounds")
-        row, col = np.nonzero(before != after)
-        at = (row + row0) * shape[1] + col + col0
-        value = after[row, col].astype(np.int64)
-        if value.size and int(value.min()) < 0:
-            raise ValueError("labels must be 0 or above")
-        own = before[row, col] == self._state.labels.reshape(-1)[at]
+        at, value, shown = read_stroke(before_labels, after_labels, bounds, self._state.labels.shape)
+        own = shown == self._state.labels.reshape(-1)[at]
         return self._paint(at[(value > 0) | own], value[(value > 0) | own])
 
     def _paint(self, at: np.ndarray, value: np.ndarray) -> Edit:
-        groups = [[int(v), as_runs(at[value == v])] for v in np.unique(value)]
-        record = {"kind": "paint", "pixels": groups}
+        record = {"kind": "paint", "pixels": as_groups(at, value)}
         said: tuple[str, ...] = ()
-        if (value > 0).any():
-            kept, said = self._on_specimen(at[value > 0])
-            stays = (value == 0) | np.isin(at, kept)
+        given = value > 0
+        if given.any():
+            stays = ~given
+            stays[given], said = on_specimen(at[given], self._state.field.specimen)
             at, value = at[stays], value[stays]
         rows = self._state.rows
         known = (value > 0) & (value <= self._state.size)
@@ -349,20 +338,13 @@ class PitEdits:
             ),
             "split": lambda: self.split(edit["id"], edit["line"]),
             "merge": lambda: self.merge(edit["ids"]),
-            "paint": lambda: self._paint_again(edit["pixels"]),
+            "paint": lambda: self._paint(*from_groups(edit["pixels"], size)),
             "undo": self.undo,
             "redo": self.redo,
         }
         if kind not in whole:
             raise ValueError(f"a review of pits knows no edit {kind!r}")
         whole[kind]()
-
-    def _paint_again(self, groups: Sequence[tuple[int, list[int]]]) -> Edit:
-        parts = [from_runs(runs, self._state.labels.size) for _, runs in groups]
-        at = np.concatenate([np.zeros(0, np.int64), *parts])
-        value = np.repeat(np.array([v for v, _ in groups], np.int64), [len(p) for p in parts])
-        order = np.argsort(at, kind="stable")
-        return self._paint(at[order], value[order])
 
     def _known(self, ids: Iterable[int]) -> list[int]:
         """Numbers of objects that there are."""
@@ -372,37 +354,13 @@ class PitEdits:
                 raise ValueError(f"there is no pit {number}")
         return numbers
 
-    def _flat(self, rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
-        """Flat positions of pixels, ascending, each once."""
-        row, col = np.asarray(rows).ravel(), np.asarray(cols).ravel()
-        if row.shape != col.shape or row.dtype.kind not in "iu" or col.dtype.kind not in "iu":
-            raise ValueError("pixels are whole rows and columns, as many of the one as of the other")
-        if row.size == 0:
-            raise ValueError("no pixel was given")
-        shape = self._state.labels.shape
-        if min(row.min(), col.min()) < 0 or row.max() >= shape[0] or col.max() >= shape[1]:
-            raise ValueError("some of these pixels lie off the picture")
-        return np.unique(row.astype(np.int64) * shape[1] + col)
-
-    def _on_specimen(self, at: np.ndarray) -> tuple[np.ndarray, tuple[str, ...]]:
-        """Those of some pixels that lie on the specimen, and what to say of the others."""
-        specimen = self._state.field.specimen
-        if specimen is None:
-            return at, ()
-        inside = specimen.reshape(-1)[at]
-        lost = int(at.size - np.count_nonzero(inside))
-        if lost == at.size and lost:
-            raise ValueError("that lies off the specimen, where nothing is counted: nothing was changed")
-        said = (f"{lost} px off the specimen were left as they are.",) if lost else ()
-        return at[inside], said
-
     def _mark(self, kind: str, ids: Iterable[int], status: int) -> Edit:
         numbers = sorted(set(self._known(ids)))
         record = {"kind": kind, "ids": numbers}
         settled = status != UNSURE
         rows = self._state.rows
         fresh = [k for k in numbers if rows["status"][k] != status or bool(rows["settled"][k]) != settled]
-        marks = {
+        marks: dict[str, dict[int, Any]] = {
             "status": dict.fromkeys(fresh, status),
             "settled": dict.fromkeys(fresh, settled),
         }

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 
 from surfscan.columns import Table
+from surfscan.corrections.automatic import Automatic, mask_of
 from surfscan.corrections.changes import Changes
 from surfscan.corrections.edit import Edit as Edit
 from surfscan.corrections.pit_changes import changes_of
@@ -22,22 +23,6 @@ from surfscan.corrections.pit_state import (
 from surfscan.corrections.tally import Tally, tally_of_summary
 from surfscan.images import HeightMap, Micrograph
 from surfscan.procedures.settings import HeightPitSettings, PitSettings
-
-
-class Automatic(Protocol):
-    """What a review begins with: a fresh `Result`, or one read back from a store."""
-
-    @property
-    def settings(self) -> Mapping[str, Any]:
-        """Settings as used."""
-
-    @property
-    def summary(self) -> Mapping[str, Any]:
-        """Figures of the field."""
-
-    @property
-    def tables(self) -> Mapping[str, Table]:
-        """Tables by name; "pits" is needed."""
 
 
 class Marks(Mapping[int, str]):
@@ -115,8 +100,8 @@ class PitReview(PitEdits):
             raise ValueError(
                 "this result holds no pits; a review of pits begins with what measure_pits found"
             )
-        labels = _mask(automatic, "pits") if labels is None else labels
-        specimen = _mask(automatic, "region") if specimen is None else specimen
+        labels = mask_of(automatic, "pits") if labels is None else labels
+        specimen = mask_of(automatic, "region") if specimen is None else specimen
         if labels.shape != image.shape or specimen.shape != image.shape:
             raise ValueError(
                 f"the masks are {labels.shape[0]} x {labels.shape[1]} px, the image "
@@ -205,9 +190,3 @@ class PitReview(PitEdits):
     def changes(self) -> Changes:
         """What was changed against the automatic result."""
         return changes_of(self._state, self._done, self._found, self._areas)
-
-
-def _mask(automatic: Any, name: str) -> np.ndarray:
-    """A mask of a fresh or stored result."""
-    masks = getattr(automatic, "masks", None)
-    return np.asarray(masks[name] if masks is not None else automatic.read_mask(name))

@@ -139,7 +139,8 @@ def measure_degraded(
         classes, said = drawn_classes(
             corrected, found.full_mask(image.shape), path, image.shape, DEGRADED_CLASS
         )
-        summary |= corrected_fractions(classes, region_px, summary) | {"corrected_by_hand": True}
+        counts = np.bincount(classes.reshape(-1), minlength=DEGRADED_CLASS + 1)
+        summary |= corrected_fractions(counts, region_px, summary) | {"corrected_by_hand": True}
         warnings += said
     return Result(
         procedure="degraded",
@@ -152,19 +153,18 @@ def measure_degraded(
     )
 
 
-def corrected_fractions(classes: np.ndarray, region_px: int, automatic: Mapping[str, Any]) -> dict[str, Any]:
+def corrected_fractions(counts: np.ndarray, region_px: int, automatic: Mapping[str, Any]) -> dict[str, Any]:
     """Fractions of a class image corrected by hand, as the summary has them.
 
     Parameters
     ----------
-    classes : ndarray of shape (M, N), uint8
-        0 off the specimen.
+    counts : ndarray of shape (3,), int
+        Pixels of each class on the specimen.
     region_px : int
         Specimen, px.
     automatic : mapping
         Summary of the map that was found.
     """
-    counts = np.bincount(classes.reshape(-1), minlength=DEGRADED_CLASS + 1)
     out: dict[str, Any] = {}
     for name, value in (("degraded", DEGRADED_CLASS), ("tarnished", TARNISHED_CLASS)):
         key = f"{name}_area_fraction"
