@@ -101,3 +101,13 @@ def test_dropped_image_is_read_by_us(real_viewer, demo_folder):
     (layer,) = real_viewer.open(str(path), plugin="surfscan")
     assert "surfscan" in layer.metadata
     assert layer.colormap.name == "cividis"
+
+
+def test_study_folder_is_offered_to_us(demo_folder):
+    """A dropped folder, and a study.toml, come to our reader."""
+    manager = PluginManager()
+    manager.discover()
+    for path in (demo_folder, demo_folder / "study.toml", demo_folder / "images" / "S00-1_a.png"):
+        assert "surfscan" in {
+            reader.command.split(".")[0] for reader in manager.iter_compatible_readers([str(path)])
+        }
