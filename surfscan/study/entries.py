@@ -30,6 +30,7 @@ from surfscan.procedures.settings import (
     StrutSettings,
     TextureSettings,
 )
+from surfscan.study.criterion_entries import CriterionEntry
 from surfscan.study.entry_base import (
     ManifestTable,
     Positive,
@@ -421,7 +422,7 @@ class Study(ManifestTable):
     title, note : str
     settings : StudySettings
     review : Review
-    materials, groups, specimens, images, sweeps, weighings, gas, logs : tuple
+    materials, groups, specimens, images, sweeps, weighings, gas, logs, criteria : tuple
         In the order of the manifest.
     """
 
@@ -438,6 +439,7 @@ class Study(ManifestTable):
     weighings: tuple[WeighingEntry, ...] = ()
     gas: tuple[GasEntry, ...] = ()
     logs: tuple[LogEntry, ...] = ()
+    criteria: tuple[CriterionEntry, ...] = ()
 
     @property
     def rate_entries(self) -> tuple[RateEntry, ...]:

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from surfscan.errors import InputError
 from surfscan.materials.catalogue import find_material
+from surfscan.study.criterion_entries import CriterionEntry, criterion_clashes
 from surfscan.study.entries import Group, ImageEntry, Review, Specimen, Study, StudySettings, image_id
 from surfscan.study.faults import describe, suggest_key
 from surfscan.study.findings import Finding, as_error
@@ -28,6 +29,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "specimen": Specimen,
     "image": ImageEntry,
     **RATE_TABLES,
+    "criterion": CriterionEntry,
 }
 _TOP = ("title", "note", "specimens_csv", "settings", "review", *_TABLES)
 
@@ -153,6 +155,7 @@ class ManifestReader:
             weighings=tuple(self.tables["weighing"].values()),
             gas=tuple(self.tables["gas"].values()),
             logs=tuple(self.tables["log"].values()),
+            criteria=tuple(self.tables["criterion"].values()),
         )
         return study, []
 
@@ -260,6 +263,7 @@ class ManifestReader:
         metals = {row["material"] for row in rows["specimen"].values() if _is_listed(row.get("material"))}
         self._known("specimen", "material", rows["specimen"], "material", materials | metals)
         self._known("log", "group", rows["log"], "group", groups)
+        self._known("criterion", "groups", rows["criterion"], "group", groups)
         if self.specimens_are_readable:
             for table in ("image", *RATE_TABLES):
                 for key in ("specimen", "specimens", "twin_of"):
@@ -282,6 +286,11 @@ class ManifestReader:
                     )
                 elif isinstance(name, str):
                     first.setdefault(name, f"{table} at {here}")
+        for earlier, i, what, remedy in criterion_clashes(
+            self.tables["criterion"], tuple(self.tables["group"].values())
+        ):
+            at = self.where("criterion", earlier, "figure")
+            self.fault(self.where("criterion", i, "figure"), f"{what}; the other stands at {at}", remedy)
         self._unique("weighing", "specimen", self.rows["weighing"])
         unfiled = {i: row for i, row in self.rows["gas"].items() if "file" not in row}
         self._unique("gas", "specimen", unfiled)
