@@ -123,12 +123,14 @@ def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None
 
 def summary(study: Study) -> None:
     """Print the essentials of a measured study: specimens, groups, rates and exposures."""
+    from surfscan.cli.correction_text import correction_lines
     from surfscan.cli.rate_text import rates_text
     from surfscan.cli.summary_text import study_text
     from surfscan.errors import InputError
     from surfscan.report.groups import summarise_groups
     from surfscan.report.records import gather
     from surfscan.report.specimens import summarise_specimens
+    from surfscan.store.corrections import corrections_of
     from surfscan.store.results import ResultsStore
     from surfscan.study.manifest import load_study, manifest_path
 
@@ -138,10 +140,13 @@ def summary(study: Study) -> None:
         raise InputError(
             manifest_path(study), "nothing has been measured yet", "Run surfscan measure on it first."
         )
-    records, _ = gather(loaded, stored)
+    corrections = corrections_of(loaded.folder)
+    records, _ = gather(loaded, stored, corrections)
     specimens = summarise_specimens(loaded.specimens, records)
     print(study_text(loaded.title, records, specimens, summarise_groups(loaded.groups, specimens)))
     for line in rates_text(loaded, {(r.image_id, r.procedure): r for r in stored}):
+        print(line)
+    for line in correction_lines(records, corrections.faults):
         print(line)
 
 

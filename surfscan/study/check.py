@@ -13,10 +13,13 @@ import numpy as np
 from surfscan.calibration.metadata import REMEDY
 from surfscan.errors import InputError
 from surfscan.procedures.settings import SectionSettings, StrutSettings
+from surfscan.store.corrections import corrections_of
+from surfscan.study.correction_checks import correction_findings
+from surfscan.study.criterion_checks import criterion_findings
 from surfscan.study.entries import COMPANIONS, Group, ImageEntry, Shows, Specimen
 from surfscan.study.findings import Finding
 from surfscan.study.folder import find_false_images, find_images, find_texts
-from surfscan.study.inputs import open_companion, open_entry
+from surfscan.study.inputs import open_companion, open_entry, open_reviewed
 from surfscan.study.manifest import ManifestReader
 from surfscan.study.part_checks import (
     companion_doubts,
@@ -76,6 +79,7 @@ class _Check:
         self.images: dict[int, ImageEntry] = self.manifest.tables["image"]
         self.specimens: dict[int, Specimen] = self.manifest.tables["specimen"]
         self.groups: dict[int, Group] = self.manifest.tables["group"]
+        self.corrections = corrections_of(self.folder)
 
     def findings(self) -> list[Finding]:
         found = list(self.faults)
@@ -86,10 +90,12 @@ class _Check:
             found += self.comparison(i, image)
         found += self.drawn_sizes()
         found += rate_findings(self.manifest, self.study)
+        found += criterion_findings(self.manifest, self.study)
         found += self.fields()
         found += self.exposures()
         found += self.replicates()
         found += self.folder_contents()
+        found += correction_findings(self.manifest, self.study, self.corrections)
         return sorted(found, key=lambda finding: _order(finding, self.manifest.path.name))
 
     def warning(self, where: str, what: str, remedy: str) -> Finding:
@@ -109,7 +115,7 @@ class _Check:
                 "Write it relative to study.toml, so that the study can be moved",
             )
         try:
-            opened = open_entry(self.folder, image)
+            opened = self.opened(image)
         except InputError as error:
             yield Finding("error", where, f"{image.file}: {error.fault}", error.remedy)
             return
@@ -134,6 +140,12 @@ class _Check:
             )
         for role, name in image.companions().items():
             yield from self.companion(i, image, opened, role, name)
+
+    def opened(self, image: ImageEntry) -> Micrograph | HeightMap:
+        """The image as it will be for measuring: with a scale that somebody confirmed."""
+        if self.study is None:
+            return open_entry(self.folder, image)
+        return open_reviewed(self.study, image, self.corrections)[0]
 
     def companion(
         self, i: int, image: ImageEntry, opened: Micrograph | HeightMap, role: str, name: str

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from surfscan.loaders import Loader, find_loaders
-from surfscan.store import masks
+from surfscan.store import corrections, masks
 from surfscan.study.text_files import text_files
 
 _OURS = ("tables", "results-set-aside-*")
@@ -18,8 +18,8 @@ _IMAGE_SUFFIXES = (".png", ".jpg", ".jpeg", ".bmp", ".tif", ".tiff", ".btf", ".s
 def find_images(folder: Path) -> list[Path]:
     """Every picture and height map in a folder and the folders within it, in order of name.
 
-    Left out are hidden files, what `surfscan measure` and `surfscan report` wrote, and folders that hold
-    a study of their own.
+    Left out are hidden files, what `surfscan measure` and `surfscan report` wrote, saved corrections, and
+    folders that hold a study of their own.
 
     Parameters
     ----------
@@ -50,6 +50,7 @@ def _files(folder: Path) -> Iterator[Path]:
         here = Path(root)
         folders[:] = [name for name in folders if not _is_left_out(here / name)]
         own = set(masks.own_files(here.parent)) if here.name == masks.FOLDER else set()
+        own |= set(corrections.own_files(here.parent)) if here.name == corrections.FOLDER else set()
         for path in (here / name for name in files if not name.startswith(".")):
             if path not in own and path.is_file():
                 yield path

@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 
 from surfscan.errors import InputError
 from surfscan.study.entries import ImageEntry
-from surfscan.study.reviewed import ImageReviews, with_scale
+from surfscan.study.reviewed import ImageReviews, reviews_on, with_scale
 
 if TYPE_CHECKING:
     import numpy as np
 
     from surfscan.images import HeightMap, Micrograph
+    from surfscan.store.corrections import Corrections
+    from surfscan.study.entries import Study
 
 _PICTURES = ("before", "side_view", "twin")
 BAR_ORIGIN = "scale bar"
@@ -72,6 +74,27 @@ def open_entry(
         text = f"{said} the scale read from the bar, and no other is known."
         opened = replace(opened, calibration=None, warnings=(*opened.warnings, text))
     return replace(opened, source=replace(opened.source, path=image.file))
+
+
+def open_reviewed(
+    study: Study, image: ImageEntry, corrections: Corrections
+) -> tuple[Micrograph | HeightMap, ImageReviews]:
+    """Open the image of an entry with the scale that somebody confirmed for this very file.
+
+    Returns
+    -------
+    image : Micrograph or HeightMap
+    reviews : ImageReviews
+        All corrections that hold for it.
+
+    Raises
+    ------
+    InputError
+        As `open_entry`.
+    """
+    opened = open_entry(study.folder, image)
+    reviews = reviews_on(study, corrections, image, opened.source.sha256)
+    return (open_entry(study.folder, image, reviews) if reviews.decisive() else opened), reviews
 
 
 def open_companion(

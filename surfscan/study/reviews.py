@@ -15,8 +15,8 @@ from surfscan.store.lock import WriterLock
 from surfscan.store.results import REVIEWED, Failure, ResultsStore, StoredEntry, StoredResult
 from surfscan.study.entries import ROLES, ImageEntry, Shows, Study
 from surfscan.study.file_hashes import FileHashes
-from surfscan.study.inputs import open_companion, open_entry
-from surfscan.study.reviewed import SCALE, ImageReviews, reviews_on, with_scale
+from surfscan.study.inputs import open_companion, open_reviewed
+from surfscan.study.reviewed import SCALE, reviews_on, with_scale
 from surfscan.study.tasks import PROCEDURES, Job, jobs_for, plan_image, settings_for
 from surfscan.study.worker import measure_image, run_job
 
@@ -220,7 +220,7 @@ def open_for_review(study: Study, image_id: str) -> OpenedImage:
     corrections = corrections_of(study.folder)
     notes = [str(fault) for fault in corrections.faults]
     folder = study.folder.resolve()
-    image, reviews = _opened(study, entry, corrections)
+    image, reviews = open_reviewed(study, entry, corrections)
     companions = {}
     for role in entry.companions():
         try:
@@ -256,16 +256,6 @@ def entry_of(study: Study, image_id: str) -> ImageEntry:
             study.folder / "study.toml", f"there is no image {image_id!r}", "Open the study again"
         )
     return found
-
-
-def _opened(
-    study: Study, entry: ImageEntry, corrections: Corrections
-) -> tuple[Micrograph | HeightMap, ImageReviews]:
-    """The image with the scale that somebody confirmed for this very file."""
-    folder = study.folder.resolve()
-    image = open_entry(folder, entry)
-    reviews = reviews_on(study, corrections, entry, image.source.sha256)
-    return (open_entry(folder, entry, reviews) if reviews.decisive() else image), reviews
 
 
 def measure_now(
@@ -308,7 +298,7 @@ def measure_now(
         )
     scale = None
     if image is None:
-        image, reviews = _opened(study, entry, corrections_of(study.folder))
+        image, reviews = open_reviewed(study, entry, corrections_of(study.folder))
         scale = reviews.scale
     roles = [role for role in entry.companions() if role in ROLES[procedure]]
     if companions is None:
