@@ -83,7 +83,7 @@ def test_limits_and_defaults() -> None:
 @pytest.mark.parametrize(
     ("stated", "at", "said", "remedy"),
     [
-        ({**DEPTH, "figure": "max_dept_um"}, ("figure",), "there is no figure", "Did you mean 'max_depth_um'?"),
+        ({**DEPTH, "figure": "max_dept_um"}, ("figure",), "no figure", "Did you mean 'max_depth_um'?"),
         ({**DEPTH, "figure": "zebra"}, ("figure",), "'zebra'", "Write one of pit_density_per_mm2, "),
         ({"figure": "max_depth_um"}, ("figure",), "has no limit", "Add at_most = ..., at_least = ..."),
         ({**DEPTH, "at_least": 20}, ("at_least",), "at_most and at_least stand", "Write between = [20, 40]"),
