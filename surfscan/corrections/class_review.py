@@ -12,7 +12,7 @@ from surfscan.corrections.automatic import Automatic, mask_of
 from surfscan.corrections.changes import Changes, compare_class_images
 from surfscan.corrections.edit import Bounds
 from surfscan.corrections.strokes import as_groups, flat_positions, from_groups, on_specimen, read_stroke
-from surfscan.images import Micrograph
+from surfscan.images import Calibration, Micrograph
 from surfscan.procedures.degraded import DEGRADED_CLASS, TARNISHED_CLASS, corrected_fractions
 from surfscan.segmentation.section import MEDIUM, METAL, PRODUCT, VOID
 
@@ -37,10 +37,11 @@ class ClassTally:
     degraded_fraction_ci95, tarnished_fraction_ci95 : (float, float) or None
         As wide as those of the automatic map.
     metal_area_um2 : float or None
-        On sections: that of the automatic result, moved by the metal given and taken in whole pixels. The
-        result that is saved follows the edge to a fraction of a pixel.
+        On sections: that of the automatic result, moved by the metal given and taken in whole pixels, all of
+        it counted. The result that is saved follows the edge to a fraction of a pixel, and leaves out
+        sections that the frame cuts. None without a scale or a section that lies whole in the field.
     remaining_fraction : float or None
-        On sections whose original area is known: that metal over it.
+        On sections whose original area is known: that metal over it, with or without a scale.
     region_area_px : int
     automatic : ClassTally or None
         The same of the automatic result; None in that one itself.
@@ -100,13 +101,18 @@ class ClassReview:
     """
 
     def __init__(
-        self, procedure: str, classes: np.ndarray, region: np.ndarray, automatic: Any, pixel_um2: float | None
+        self,
+        procedure: str,
+        classes: np.ndarray,
+        region: np.ndarray,
+        automatic: Mapping[str, Any],
+        scale: Calibration | None,
     ) -> None:
         self.procedure = procedure
         self._classes = np.array(classes, np.uint8, order="C")
         self._region = np.asarray(region) != 0
-        self._summary: Mapping[str, Any] = automatic
-        self._pixel_um2 = pixel_um2
+        self._summary = automatic
+        self._scale = scale
         self._counts = np.bincount(self._classes[self._region], minlength=len(_NAMES[procedure]))
         self._region_px = int(np.count_nonzero(self._region))
         self._found = self._counts.copy()
@@ -153,10 +159,7 @@ class ClassReview:
         highest = max(_NAMES[procedure])
         if int(classes.max(initial=0)) > highest:
             raise ValueError(f"the mask holds classes above {highest}: measure this image again")
-        scale = image.calibration
-        return cls(
-            procedure, classes, region, automatic.summary, None if scale is None else scale.pixel_area_um2
-        )
+        return cls(procedure, classes, region, automatic.summary, image.calibration)
 
     @property
     def class_names(self) -> dict[int, str]:
@@ -330,11 +333,12 @@ class ClassReview:
         metal = remaining = None
         if self.procedure == "degraded":
             shares = corrected_fractions(self._counts, self._region_px, self._summary)
-        elif self._summary.get("metal_area_um2") is not None and self._pixel_um2 is not None:
-            gained = int(self._counts[METAL] - self._found[METAL])
-            metal = self._summary["metal_area_um2"] + gained * self._pixel_um2
-            original = self._summary.get("original_area_um2")
-            remaining = metal / original if original else None
+        elif self._summary.get("metal_area_px") is not None:
+            metal_px = self._summary["metal_area_px"] + self._metal_gained_px()
+            original_px = self._summary.get("original_area_px")
+            remaining = metal_px / original_px if original_px else None
+            if self._scale is not None:
+                metal = metal_px * min(self._scale.pixel_size_x_um, self._scale.pixel_size_y_um) ** 2
         return ClassTally(
             areas_px=areas,
             degraded_fraction=shares.get("degraded_area_fraction"),
@@ -346,6 +350,15 @@ class ClassReview:
             region_area_px=self._region_px,
             automatic=automatic,
         )
+
+    def _metal_gained_px(self) -> float:
+        """Metal given less metal taken, in the square pixels that sections are measured on, as cut."""
+        scale, angle = self._scale, self._summary.get("cut_angle_deg") or 0.0
+        gained = float(self._counts[METAL] - self._found[METAL]) * float(np.cos(np.deg2rad(angle)))
+        if scale is None:
+            return gained
+        sizes = scale.pixel_size_x_um, scale.pixel_size_y_um
+        return gained * max(sizes) / min(sizes)
 
 
 def _pair(limits: Sequence[float] | None) -> Interval | None:

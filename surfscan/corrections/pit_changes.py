@@ -10,7 +10,7 @@ from surfscan.corrections.changes import Changes, changes_of_pairs
 from surfscan.corrections.pit_state import REJECTED, UNSURE, PitState, Step
 
 
-def changes_of(state: PitState, done: Sequence[Step], found: int, areas: np.ndarray) -> Changes:
+def changes_of(state: PitState, done: Sequence[Step]) -> Changes:
     """What `compare_label_images` gives for the automatic and the corrected mask.
 
     Parameters
@@ -18,20 +18,14 @@ def changes_of(state: PitState, done: Sequence[Step], found: int, areas: np.ndar
     state : PitState
     done : sequence of Step
         Every step from the automatic mask to the present one.
-    found : int
-        Objects of the automatic result: numbers 1 to `found`.
-    areas : ndarray of shape (found + 1,), int
-        Their areas then, px, by number.
     """
-    at = np.concatenate([np.zeros(0, np.int64), *(step.at for step in done)])
-    was = np.concatenate([np.zeros(0, np.int32), *(step.before for step in done)])
-    at, first = np.unique(at, return_index=True)  # the first step that touched a pixel knows what it was
-    was = was[first].astype(np.int64)
+    at = np.unique(np.concatenate([np.zeros(0, np.int64), *(step.at for step in done)]))
+    was = state.found.reshape(-1)[at].astype(np.int64)
     counts = state.rows["alive"] & (state.rows["status"] != REJECTED)
     counts[0] = False
     now = state.labels.reshape(-1)[at].astype(np.int64)
     now[~counts[now]] = 0
-    untouched = areas - np.bincount(was, minlength=found + 1)[: found + 1]
+    untouched = state.found_area - np.bincount(was, minlength=state.found_count + 1)
     untouched[0] = 0
     own = np.flatnonzero(untouched > 0)
     first_label = np.concatenate([was, own])

@@ -20,7 +20,7 @@ from surfscan.corrections.pit_state import (
     STATUS,
     PitState,
 )
-from surfscan.corrections.tally import Tally, tally_of_summary
+from surfscan.corrections.tally import tally_of_summary
 from surfscan.images import HeightMap, Micrograph
 from surfscan.procedures.settings import HeightPitSettings, PitSettings
 
@@ -58,11 +58,6 @@ class PitReview(PitEdits):
 
     Made by `start`.
     """
-
-    def __init__(self, state: PitState, automatic: Tally) -> None:
-        super().__init__(state, automatic)
-        self._found = state.size
-        self._areas = state.rows["area_px"].copy()
 
     @classmethod
     def start(
@@ -180,7 +175,7 @@ class PitReview(PitEdits):
         One that was merged into another has that one's mark.
         """
         rows, out = self._state.rows, {}
-        for number in range(1, self._found + 1):
+        for number in range(1, self._state.found_count + 1):
             into = number
             while not rows["alive"][into] and rows["into"][into]:
                 into = int(rows["into"][into])
@@ -189,4 +184,4 @@ class PitReview(PitEdits):
 
     def changes(self) -> Changes:
         """What was changed against the automatic result."""
-        return changes_of(self._state, self._done, self._found, self._areas)
+        return changes_of(self._state, self._done)

@@ -24,6 +24,11 @@ AUTOMATIC, ADDED, SPLIT, MERGED = range(4)
 _BOX = ("row0", "row1", "col0", "col1")
 _MARKS = ("status", "origin", "alive", "settled", "redrawn", "judged", "into")
 _DTYPES: dict[str, Any] = {"status": np.int8, "origin": np.int8, "into": np.int32}
+_OF_GREY = ("contrast", "contrast_to_noise", "near_limit")
+_OF_HEIGHTS = (
+    *(c.name for c in columns("pits") if c.only_on == "heightmap"),
+    "near_limit",
+)
 _DROPPED = ("label", "nearest_pit_um", "nearest_pit_px")  # worked out when rows are asked for
 
 
@@ -68,13 +73,18 @@ class PitState:
         Number of the object at every pixel, rejected ones included.
     rows : dict of str to ndarray
         Marks and figures; index is the object's number, 0 is not used.
+    found : ndarray of shape (M, N), uint16 or uint32
+        The automatic labels, which stay.
+    found_count : int
+        How many there are.
     field : PitField
     """
 
     def __init__(self, labels: np.ndarray, table: Table, field: PitField) -> None:
         self.labels = np.array(labels, np.int32, order="C")
         self.field = field
-        n = len(table["label"])
+        self.found_count = n = len(table["label"])
+        self.found = self.labels.astype(np.uint16 if n < 2**16 else np.uint32)
         self.rows: dict[str, np.ndarray] = {name: np.zeros(n + 1, _DTYPES.get(name, bool)) for name in _MARKS}
         self.rows["alive"][1:] = True
         self.rows["judged"][1:] = True
@@ -85,6 +95,10 @@ class PitState:
                 values = np.asarray(table[column.name])
                 dtype: Any = object if values.dtype.kind == "U" else values.dtype
                 self.rows[column.name] = np.concatenate([_blank(dtype), values.astype(dtype)])
+        self.found_area = self.rows["area_px"].copy()
+        self._found_rows = {
+            name: self.rows[name].copy() for name in (_OF_HEIGHTS if field.has_heights else _OF_GREY)
+        }
 
     @property
     def size(self) -> int:
@@ -196,6 +210,18 @@ class PitState:
                 self.rows[name][number] = values[0]
         self.rows["judged"][number] = True
 
+    def _take_over(self, number: int) -> bool:
+        """Give an object the figures that were found with its outline, where it is one that was found."""
+        at = self.pixels(number)
+        was = self.found.reshape(-1)[at]
+        if was[0] == 0 or self.found_area[was[0]] != at.size or (was != was[0]).any():
+            return False
+        for name, values in self._found_rows.items():
+            self.rows[name][number] = values[was[0]]
+        self.rows["judged"][number] = True
+        self.rows["redrawn"][number] = was[0] != number
+        return True
+
     def _counts(self, ids: np.ndarray) -> np.ndarray:
         return np.asarray(self.rows["alive"][ids] & (self.rows["status"][ids] != REJECTED))
 
@@ -221,12 +247,14 @@ class PitState:
             for name, values in figures.items():
                 if name in self.rows:
                     self.rows[name][number] = values[0]
-            box = (objects.top_px, objects.top_px + objects.height_px)
-            box += (objects.left_px, objects.left_px + objects.width_px)
+            top, left = objects.top_px[0], objects.left_px[0]
+            box = (top, top + objects.height_px[0], left, left + objects.width_px[0])
             for name, value in zip(_BOX, box, strict=True):
-                self.rows[name][number] = value[0]
+                self.rows[name][number] = value
             self.rows["redrawn"][number] = True
             self.rows["judged"][number] = False
+            if self._take_over(number):
+                continue
             if self.field.has_heights:
                 self._judge(number)
             else:
