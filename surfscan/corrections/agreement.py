@@ -27,7 +27,8 @@ class Kappa:
     value : float or None
         Cohen's kappa: 1 for full agreement, 0 for what chance gives; None where it is not defined.
     ci95 : (float, float) or None
-        None where it is not defined, or where the judges differ nowhere, which leaves no spread to go by.
+        None where it is not defined, or where the judges differ nowhere or one of them always says the same,
+        which leaves no spread to go by.
     count : int
         What was judged.
     observed, expected : float
@@ -227,8 +228,9 @@ def cohens_kappa(first: Sequence[object], second: Sequence[object]) -> Kappa:
         said = "both gave the same verdict on everything, so chance cannot be told from agreement"
         return Kappa(None, None, n, observed, expected, said)
     value = (observed - expected) / (1 - expected)
-    if np.count_nonzero(table - np.diag(np.diag(table))) == 0:
-        return Kappa(1.0, None, n, observed, expected)
+    differ_nowhere = np.count_nonzero(table - np.diag(np.diag(table))) == 0
+    if differ_nowhere or np.count_nonzero(rows) == 1 or np.count_nonzero(cols) == 1:
+        return Kappa(value, None, n, observed, expected)
     on = np.diag(table) @ (1 - (rows + cols) * (1 - value)) ** 2
     squares = (cols[:, None] + rows[None, :]) ** 2 * table
     off = (1 - value) ** 2 * (squares.sum() - np.trace(squares))

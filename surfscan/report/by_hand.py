@@ -53,6 +53,10 @@ CLASS_OF = {"degraded": 2, "section": 1}
 """Procedure -> class of its mask that its figures rest on: degraded surface; metal."""
 
 
+AllChanges = Mapping[tuple[str, str], Mapping[str, Any]]
+"""Image and procedure -> what the correction that its figures are measured with changed."""
+
+
 @dataclass(frozen=True)
 class HandFigure:
     """One figure of a specimen or group, with and without corrections.
@@ -95,6 +99,7 @@ def hand_figures(
     records: Sequence[FieldRecord],
     specimens: Sequence[SpecimenSummary],
     groups: Sequence[GroupSummary],
+    changes: AllChanges,
 ) -> list[HandFigure]:
     """Figures that rest on corrected images, of specimens and of groups; none where nothing was corrected.
 
@@ -105,6 +110,8 @@ def hand_figures(
         All images.
     specimens, groups
         Summaries of these records.
+    changes : mapping of (str, str) to mapping
+        See `all_changes`.
 
     Returns
     -------
@@ -114,11 +121,6 @@ def hand_figures(
         return []
     plain_specimens = summarise_specimens(study.specimens, [record.as_automatic() for record in records])
     plain_groups = summarise_groups(study.groups, plain_specimens)
-    changes = {
-        (record.image_id, procedure): changes_of(record, procedure)
-        for record in records
-        for procedure in record.corrections
-    }
     found = [
         figure
         for summary, plain in zip(specimens, plain_specimens, strict=True)
@@ -150,7 +152,7 @@ def hand_figures(
 def _of_specimen(
     summary: SpecimenSummary,
     plain: SpecimenSummary,
-    changes: Mapping[tuple[str, str], Mapping[str, Any]],
+    changes: AllChanges,
 ) -> Iterable[HandFigure]:
     for pool, figures in _SHARED_BY.items():
         procedure = _PROCEDURE_OF.get(pool, pool)
@@ -180,7 +182,7 @@ def _pooled_share(
     fields: Sequence[FieldRecord],
     procedure: str,
     by: str,
-    changes: Mapping[tuple[str, str], Mapping[str, Any]],
+    changes: AllChanges,
 ) -> float:
     """Share by hand over several fields, each by its weight; fields that nobody corrected have none."""
     total = made = 0.0
@@ -247,6 +249,11 @@ def _own_weight(record: FieldRecord, procedure: str, by: str) -> float:
             "degraded", "region_area_px"
         )
     return float(record.table("profiles")["metal_area_px"].sum())
+
+
+def all_changes(records: Iterable[FieldRecord]) -> AllChanges:
+    """What every correction changed that figures are measured with."""
+    return {(r.image_id, p): changes_of(r, p) for r in records for p in r.corrections}
 
 
 def changes_of(record: FieldRecord, procedure: str) -> Mapping[str, Any]:

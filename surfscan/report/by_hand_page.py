@@ -56,11 +56,12 @@ def by_hand_page(content: PageContent) -> OnPage | None:
     if found is None:
         return None
     shown: dict[str, Any] = {
-        "figures": figure_grid(found.figures) if found.figures else None,
+        "groups": _grid_of(found.figures, "group"),
+        "specimens": _grid_of(found.figures, "specimen"),
         "corrections": correction_grid(found),
         "reviewers": reviewer_grid(found.pairs) if found.pairs else None,
         "limits": limits_grid(found.pairs) if any(pair.limits for pair in found.pairs) else None,
-        "long": sum(len(saved) for r in found.records for saved in r.saved.values()) > 40,
+        "long": max(len(found.figures), sum(len(s) for r in found.records for s in r.saved.values())) > 40,
     }
     return OnPage(
         "Corrected by hand",
@@ -97,10 +98,15 @@ def sentences(found: ByHand) -> list[str]:
     return lines
 
 
-def figure_grid(figures: Sequence[HandFigure]) -> Grid:
-    """Every figure that rests on a corrected image, with and without corrections."""
+def _grid_of(figures: Sequence[HandFigure], level: str) -> Grid | None:
+    own = [f for f in figures if f.level == level]
+    return figure_grid(own, level) if own else None
+
+
+def figure_grid(figures: Sequence[HandFigure], level: str) -> Grid:
+    """Every figure of specimens or groups that rests on a corrected image, with and without corrections."""
     heads = [
-        Head("Whose"),
+        Head(level.capitalize()),
         Head("Figure"),
         Head("With corrections", number=True),
         Head("Automatic", number=True),
@@ -109,11 +115,11 @@ def figure_grid(figures: Sequence[HandFigure]) -> Grid:
         Head("Images corrected"),
     ]
     rows = []
-    for f in sorted(figures, key=lambda f: f.level != "group"):
+    for f in figures:
         head, unit, scale = HEADS[f.figure]
         rows.append(
             [
-                Cell(f.name, (f.level,)),
+                Cell(f.name),
                 Cell(head, (unit,)),
                 Cell(significant(f.value * scale), value=f.value, figure=f.figure),
                 Cell(significant(f.automatic * scale), value=f.automatic, figure=f.figure),
@@ -122,7 +128,7 @@ def figure_grid(figures: Sequence[HandFigure]) -> Grid:
                 Cell(f"{f.n_corrected} of {f.n_images}"),
             ]
         )
-    return Grid("Figures with and without corrections", heads, rows)
+    return Grid(f"Figures of {level}s with and without corrections", heads, rows)
 
 
 def correction_grid(found: ByHand) -> Grid:
@@ -141,7 +147,7 @@ def correction_grid(found: ByHand) -> Grid:
     for record in found.records:
         for saved in record.saved.values():
             for each in saved:
-                row = correction_row(record, each)
+                row = correction_row(record, each, found.changes)
                 rows.append(
                     [
                         Cell(record.image_id, (record.specimen.id,)),
@@ -158,7 +164,7 @@ def correction_grid(found: ByHand) -> Grid:
 
 
 def what_changed(row: dict[str, Any]) -> str:
-    """What a correction changed in words: "2 rejected, 1 split; 310 px² added"."""
+    """What a correction changed in words: "2 rejected, 1 split; 310 px added"."""
     if row["procedure"] == SCALE:
         size = row["pixel_size_x_um"]
         return "no scale confirmed" if math.isnan(size) else f"{significant(size, 4)} µm a pixel"
@@ -166,7 +172,7 @@ def what_changed(row: dict[str, Any]) -> str:
         return count(round(_known(row["move_count"])), "edge") + " moved"
     counts = [f"{n:.0f} {word}" for name, word in _COUNTS if (n := _known(row[name]))]
     areas = [
-        f"{n:.0f} px² {word}"
+        f"{n:.0f} px {word}"
         for name, word in (
             ("rejected_area_px", "taken away"),
             ("added_area_px", "added"),
@@ -243,8 +249,8 @@ def _kappa_cells(kappa: Any) -> list[Cell]:
     judged = Cell(str(kappa.count))
     if kappa.value is None:
         return [Cell(NO_VALUE, (kappa.why_none,)), judged]
-    interval = (f"{kappa.ci95[0]:.2f} to {kappa.ci95[1]:.2f}",) if kappa.ci95 else ()
-    return [Cell(f"{kappa.value:.2f}", interval), judged]
+    interval = (" to ".join(map(_two_places, kappa.ci95)),) if kappa.ci95 else ()
+    return [Cell(_two_places(kappa.value), interval), judged]
 
 
 def limits_grid(pairs: Sequence[PairAgreement]) -> Grid:
@@ -282,6 +288,10 @@ def percent(share: float, unit: str = " %") -> str:
         return f"below 0.1{unit}"
     digits = 1 if value < 9.95 or 99 < value < 100 else 0
     return f"{value:.{digits}f}{unit}" if value else f"0{unit}"
+
+
+def _two_places(value: float) -> str:
+    return f"{value:.2f}".replace("-", "−")
 
 
 def _signed(change: float, unit: str = " %") -> str:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from surfscan.columns import Table, columns
-from surfscan.report.by_hand import HandFigure, changes_of, hand_figures
+from surfscan.report.by_hand import AllChanges, HandFigure, all_changes, hand_figures
 from surfscan.report.by_hand_agreement import ImageAgreement, PairAgreement, reviewer_agreement
 from surfscan.report.records import FieldRecord
 from surfscan.report.tables import table_of
@@ -31,6 +31,8 @@ class ByHand:
     ----------
     records : list of FieldRecord
         Images with a correction on record, in the study's order.
+    changes : mapping of (str, str) to mapping
+        By image and procedure, what the corrections in the figures changed.
     figures : list of HandFigure
     pairs : list of PairAgreement
     warnings : list of (str, str)
@@ -38,6 +40,7 @@ class ByHand:
     """
 
     records: list[FieldRecord]
+    changes: AllChanges
     figures: list[HandFigure]
     pairs: list[PairAgreement]
     warnings: list[tuple[str, str]]
@@ -54,7 +57,9 @@ def gather_by_hand(
     if not own:
         return None
     pairs, faults = reviewer_agreement(own)
-    return ByHand(own, hand_figures(study, records, specimens, groups), pairs, faults)
+    changes = all_changes(own)
+    figures = hand_figures(study, records, specimens, groups, changes)
+    return ByHand(own, changes, figures, pairs, faults)
 
 
 def by_hand_tables(found: ByHand | None) -> dict[str, Table]:
@@ -63,7 +68,7 @@ def by_hand_tables(found: ByHand | None) -> dict[str, Table]:
         return {}
     rows = {
         "study_corrections": [
-            correction_row(record, each)
+            correction_row(record, each, found.changes)
             for record in found.records
             for saved in record.saved.values()
             for each in saved
@@ -108,13 +113,13 @@ def is_in_figures(record: FieldRecord, correction: Correction) -> bool:
     return used is not None and used.sha256 == correction.sha256
 
 
-def correction_row(record: FieldRecord, correction: Correction) -> dict[str, Any]:
+def correction_row(record: FieldRecord, correction: Correction, changes: AllChanges) -> dict[str, Any]:
     """Row of `study_corrections`."""
     used = is_in_figures(record, correction) and correction.procedure != SCALE
-    changes: Mapping[str, Any] = changes_of(record, correction.procedure) if used else correction.changes
+    own = changes[record.image_id, correction.procedure] if used else correction.changes
     edits = correction.edits if correction.procedure == SCALE else {}
     row: dict[str, Any] = {
-        column.name: _number(changes.get(column.name))
+        column.name: _number(own.get(column.name))
         for column in columns("study_corrections")
         if column.dtype == "float64"
     }
@@ -129,7 +134,7 @@ def correction_row(record: FieldRecord, correction: Correction) -> dict[str, Any
         "reason": correction.reason,
         "in_force": is_in_force(record, correction),
         "in_figures": is_in_figures(record, correction),
-        "length_by_hand_fraction": _number(changes.get("by_hand_fraction")),
+        "length_by_hand_fraction": _number(own.get("by_hand_fraction")),
         "pixel_size_x_um": _number(edits.get("pixel_size_x_um")),
         "pixel_size_y_um": _number(edits.get("pixel_size_y_um")),
         "pixel_size_relative_uncertainty": _number(edits.get("relative_uncertainty")),

@@ -67,6 +67,12 @@ def test_empty_masks_have_no_dice() -> None:
     assert found.kappa is not None and found.kappa.why_none == "nothing was judged"
 
 
+def test_a_judge_who_always_says_the_same_gives_no_interval() -> None:
+    found = cohens_kappa([True] * 4, [True, True, True, False])
+    assert found.value == pytest.approx(0) and found.ci95 is None
+    assert cohens_kappa([True] * 4, [False] * 4).value == pytest.approx(0)
+
+
 def test_no_label_images_are_refused() -> None:
     labels = np.zeros((4, 4), np.int32)
     for other in (np.zeros((4, 5), np.int32), np.zeros((4, 4)), labels - 1):

@@ -173,3 +173,36 @@ def test_it_may_be_read_while_it_is_written(tmp_path: Path, make_result: MakeRes
         database.execute("DELETE FROM result")
         assert len(ResultsStore(tmp_path).all()) == 1
     assert store.all() == []
+
+
+def test_one_image_is_read_by_itself(tmp_path: Path, make_result: MakeResult) -> None:
+    store = ResultsStore(tmp_path)
+    assert store.of_image("a.png") == {} and store.entries() == []
+    for name in ("a.png", "b.png"):
+        store.save(name, "s", f"mark {name}", make_result())
+    store.save_failure("a.png", "s", "degraded", "other", "it failed")
+    found = store.of_image("a.png")
+    assert {p: (r.status, r.fingerprint) for p, r in found.items()} == {
+        "pits": ("done", "mark a.png"),
+        "degraded": ("failed", "other"),
+    }
+    assert _comparable(found["pits"]) == _comparable(store.done()[0])
+    assert list(found["pits"].tables) == list(store.done()[0].tables)
+
+
+def test_entries_say_what_there_is_without_reading_it(tmp_path: Path, make_result: MakeResult) -> None:
+    store = ResultsStore(tmp_path)
+    result = make_result()
+    odd = replace(result.source, path='images/"sha256": "' + "f" * 64 + '".png', sha256="ab" * 32)
+    store.save("a.png", "s", "one", replace(result, source=odd))
+    store.save("b.png", "s", "two", result)
+    store.save_failure("b.png", "s", "pits", "three", "it failed")
+    first, second = store.entries()
+    assert (first.image_id, first.procedure, first.fingerprint, first.status) == (
+        "a.png",
+        "pits",
+        "one",
+        "done",
+    )
+    assert (first.source_sha256, first.version) == ("ab" * 32, result.version)
+    assert (second.status, second.fingerprint, second.message) == ("failed", "three", "it failed")
