@@ -26,11 +26,14 @@ class ReferenceSurface:
         Height of the metal round about above the form, pits left out, µm.
     roughness_um : float
         Root mean square of the metal about it (Sq).
+    spikes : ndarray of shape (M, N), bool
+        Heights that stand out of their neighbourhood like no surface does: taken for not measured.
     """
 
     form: Form
     level: NodeGrid
     roughness_um: float
+    spikes: np.ndarray
 
     def at(self, row: np.ndarray, col: np.ndarray) -> np.ndarray:
         """Height of the reference at places, px; shape of `row`, µm."""
@@ -62,7 +65,26 @@ def reference_surface(
     """
     prepared = prepare_heights(heights_um, pixel_size_um=pixel_size_um)
     local = local_reference(prepared.residual_um)
-    return ReferenceSurface(prepared.form, local.level, local.sq_um)
+    spikes = ~np.isfinite(prepared.residual_um) & np.isfinite(heights_um)
+    return ReferenceSurface(prepared.form, local.level, local.sq_um, spikes)
+
+
+def deepest_place(heights_um: np.ndarray, reference: ReferenceSurface) -> tuple[int, int]:
+    """Row and column of the greatest depth below the reference.
+
+    Parameters
+    ----------
+    heights_um : ndarray of shape (M, N)
+    reference : ReferenceSurface
+
+    Returns
+    -------
+    (int, int)
+    """
+    left = reference.form.remove(np.asarray(heights_um, np.float32))
+    depth = np.where(reference.spikes, np.nan, reference.level.rows(0, left.shape[0]) - left)
+    row, col = np.unravel_index(int(np.nanargmax(depth)), depth.shape)
+    return int(row), int(col)
 
 
 @dataclass(frozen=True)
@@ -157,12 +179,18 @@ def line_profile(
     x, y = (1.0, 1.0) if pixel_size_um is None else pixel_size_um
     distance = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(col) * x, np.diff(row) * y))])
     height = interpolated(heights_um, row, col)
+    spike = interpolated(reference.spikes, row, col) > 0
+    height = np.where(spike, np.nan, height)
     level = np.where(np.isfinite(height), reference.at(row, col), np.nan)
     inside = (row >= 0) & (row <= heights_um.shape[0] - 1) & (col >= 0) & (col <= heights_um.shape[1] - 1)
     level = np.where(inside, reference.at(row, col), level)
     depth = level - height
     warnings = []
     unit = "px" if pixel_size_um is None else "µm"
+    if spike.any():
+        warnings.append(
+            f"Points left out that stand out of their neighbourhood like no surface does: {int(spike.sum())}."
+        )
     lost = int(np.count_nonzero(~np.isfinite(height)))
     if lost:
         warnings.append(

@@ -59,7 +59,7 @@ def draw_width(axes: Axes, profile: StrutProfile, ink: Ink = Ink()) -> None:
     profile : StrutProfile
     ink : Ink
     """
-    axes.clear()
+    emptied(axes)
     s, unit = profile.s, profile.unit
     axes.fill_between(s, profile.low, profile.high, color=ink.metal, alpha=0.3, lw=0, label="95 % interval")
     axes.plot(s, profile.width, color=ink.metal, lw=1.6, label="width")
@@ -107,7 +107,7 @@ def draw_section(axes: Axes, section: SectionAt | None, ink: Ink = Ink()) -> Non
     section : SectionAt or None
     ink : Ink
     """
-    axes.clear()
+    emptied(axes)
     axes.set_axis_off()
     axes.set_aspect("equal")
     if section is None:
@@ -120,6 +120,12 @@ def draw_section(axes: Axes, section: SectionAt | None, ink: Ink = Ink()) -> Non
     reach = 1.08 * np.abs(np.vstack([section.drawn, section.left])).max(axis=0)
     axes.set_xlim(-reach[0], reach[0])
     axes.set_ylim(-reach[1], reach[1])
+
+
+def emptied(axes: Axes) -> None:
+    """Take off what is drawn on axes and leave the axes: many times faster than clearing them."""
+    for artist in (*axes.lines, *axes.patches, *axes.collections, *axes.texts):
+        artist.remove()
 
 
 def section_words(section: SectionAt | None) -> str:
@@ -170,7 +176,7 @@ def export_strut_figure(
     import matplotlib
     from matplotlib.figure import Figure
 
-    kind = _ending(path, FIGURES)
+    kind = ending_of(path, FIGURES)
     style: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 9.0, "svg.hashsalt": "surfscan"}
     with matplotlib.rc_context(style):
         figure = Figure(figsize=_SIZE_IN, layout="constrained")
@@ -189,7 +195,7 @@ def export_strut_figure(
         # Without dates and versions: the same figure gives the same bytes.
         metadata: dict[str, Any] = {"Software": None} if kind == ".png" else {"Date": None, "Creator": None}
         figure.savefig(out, format=kind[1:], dpi=_DPI, metadata=metadata)
-    return _written(Path(path), out.getvalue())
+    return written(Path(path), out.getvalue())
 
 
 def export_strut_table(path: str | Path, result: StrutFigures, profile: StrutProfile) -> Path:
@@ -211,15 +217,15 @@ def export_strut_table(path: str | Path, result: StrutFigures, profile: StrutPro
     InputError
         If the name has another ending or the file cannot be written.
     """
-    kind = _ending(path, TABLES)
+    kind = ending_of(path, TABLES)
     tables = {
         name: _only(name, result.tables[name], profile.strut)
         for name in ("stations", "struts", "strut_faults")
     }
     if kind == ".csv":
-        return _written(Path(path), csv_bytes(tables["stations"]))
+        return written(Path(path), csv_bytes(tables["stations"]))
     content, _ = workbook_bytes(tables | {"data_dictionary": data_dictionary(tables)})
-    return _written(Path(path), content)
+    return written(Path(path), content)
 
 
 def _only(name: str, table: Table, strut: int) -> Table:
@@ -228,7 +234,14 @@ def _only(name: str, table: Table, strut: int) -> Table:
     return conform(name, {column: values[own] for column, values in table.items()})
 
 
-def _ending(path: str | Path, allowed: tuple[str, ...]) -> str:
+def ending_of(path: str | Path, allowed: tuple[str, ...]) -> str:
+    """The ending of a file's name, in small letters.
+
+    Raises
+    ------
+    InputError
+        If it is none of those allowed.
+    """
     kind = Path(path).suffix.lower()
     if kind not in allowed:
         raise InputError(
@@ -237,7 +250,14 @@ def _ending(path: str | Path, allowed: tuple[str, ...]) -> str:
     return kind
 
 
-def _written(path: Path, content: bytes) -> Path:
+def written(path: Path, content: bytes) -> Path:
+    """Write a file whole or not at all, where a person chose to put it.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written.
+    """
     try:
         write_bytes(path, content)
     except InputError as error:

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from surfscan.measurement.line_profile import interpolated, line_profile, reference_surface
+from surfscan.measurement.line_profile import deepest_place, interpolated, line_profile, reference_surface
 
 ROWS, COLS = np.mgrid[:220, :260].astype(float)
 
@@ -104,6 +104,18 @@ def test_gaps_stay_gaps():
     assert found.half_width == pytest.approx(30, abs=0.5)
     assert any("Not measured" in w for w in found.warnings)
     assert any("no width" in w for w in found.warnings)
+
+
+def test_spikes_are_no_depth():
+    """A single value far below its neighbours is left out, said so, and not taken for the deepest place."""
+    depth = np.maximum(12 * (1 - np.hypot(ROWS - 110, COLS - 130) / 30), 0)
+    heights = rough() - depth
+    heights[110, 60] = -40.0
+    reference = flat(heights)
+    found = line_profile(heights, np.array([(110.0, 30.0), (110.0, 230.0)]), reference)
+    assert found.deepest_um == pytest.approx(12, abs=0.2)
+    assert any("stand out" in w for w in found.warnings)
+    assert deepest_place(heights, reference) == (110, 130)
 
 
 def test_beyond_the_map_nothing_is_known():
