@@ -83,4 +83,5 @@ def _arrange(dock: QDockWidget, area: Qt.DockWidgetArea, beside: QDockWidget | N
     main.addDockWidget(area, dock)
     if beside is not None:
         main.tabifyDockWidget(beside, dock)
+    dock.setWindowTitle(dock.windowTitle().removesuffix(f" ({PLUGIN})"))  # tabs are narrow
     dock.setProperty("arranged", True)

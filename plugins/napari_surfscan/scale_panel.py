@@ -350,7 +350,7 @@ class ScalePanel(QWidget):
 
         def saved(told: str) -> None:
             self.reason.clear()
-            session.saved(current.entry.image_id)
+            session.item_changed.emit(current.entry.image_id)
             self.messages.say(f"Scale {decision} by {name}. {told}")
 
         self.messages.say("Saving …")

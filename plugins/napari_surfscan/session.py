@@ -50,10 +50,10 @@ class ReviewSession:
 
     Signals
     -------
-    study_opened (Study), items_changed (), item_changed (image_id), image_closing (OpenedImage, while its
-    layers still stand), image_opened (OpenedImage, with its layer in place), image_closed (), busy (str: what
-    is going on, empty when over), looking (images whose state is known, images in all), message (words,
-    details).
+    study_opened (Study), items_changed (), item_changed (image_id: a correction of it was saved),
+    image_closing (OpenedImage, while its layers still stand), image_opened (OpenedImage, with its layer in
+    place), image_closed (), busy (str: what is going on, empty when over), looking (images whose state is
+    known, images in all), message (words, details).
     """
 
     study_opened = Signal(object)
@@ -74,12 +74,14 @@ class ReviewSession:
         self.current: OpenedImage | None = None
         self.image_layer: Any = None
         self._placing = False
+        self._is_first = False
         self._early: list[Any] | None = None
         self._opening: Any = None
         self._looking: Any = None
         viewer.layers.events.inserted.connect(self._on_inserted)
         viewer.layers.events.removed.connect(self._on_removed)
         viewer.layers.selection.events.active.connect(self._on_active)
+        self.item_changed.connect(self._on_item_changed)
 
     @property
     def viewer(self) -> Any:
@@ -112,8 +114,10 @@ class ReviewSession:
             wanted = [image_id, read_remembered(study.folder).last_image, *ids[:1]]
             first = next((name for name in wanted if name in ids), "")
             if first:
+                self._is_first = True
                 self.open_image(first)
-            self.look_at_states()
+            else:
+                self.look_at_states()
 
         self.busy.emit("Opening the study")
         self.run(lambda: load_study(path), returned=opened, failed=self._failed)
@@ -159,22 +163,23 @@ class ReviewSession:
             self.busy.emit("")
             if self.study is study:
                 self.show(current)
+                self._after_first()
 
         def failed(error: Exception) -> None:
             self._opening = None
             self._failed(error)
+            self._after_first()
 
         self.busy.emit(f"Opening {image_id}")
         self._show_early(study, image_id)
         job = self.run(lambda: open_for_review(study, image_id), returned=opened, failed=failed)
         self._opening = None if job.is_over else job
 
-    def saved(self, image_id: str) -> None:
+    def _on_item_changed(self, image_id: str) -> None:
         """A correction of an image was saved: read its state and its results again, keep the screen."""
         from surfscan.study.reviews import open_for_review
 
         study = self.study
-        self.item_changed.emit(image_id)
         self.look_at_states()
         if study is None or self.current is None or self.current.entry.image_id != image_id:
             return
@@ -246,6 +251,12 @@ class ReviewSession:
                 self.viewer.layers.remove(layer)
         if was_open:
             self.image_closed.emit()
+
+    def _after_first(self) -> None:
+        """States are looked at when the first image is on the screen: one waits for the image."""
+        if self._is_first:
+            self._is_first = False
+            self.look_at_states()
 
     def _show_early(self, study: Study, image_id: str) -> None:
         """Show what can be read of a large file at once."""

@@ -73,7 +73,7 @@ class StudyPanel(QWidget):
         self.title = QLabel()
         self.title.setObjectName("study_title")
         self.title.setWordWrap(True)
-        self.open = QPushButton("Open study…")
+        self.open = QPushButton("Open…")
         self.open.setObjectName("open_study")
         self.open.setToolTip("Open a study.toml")
         self.open.clicked.connect(self._choose)
@@ -82,7 +82,7 @@ class StudyPanel(QWidget):
         self.empty.setWordWrap(True)
         self.filter = QLineEdit()
         self.filter.setObjectName("filter")
-        self.filter.setPlaceholderText("Specimen, group or file")
+        self.filter.setPlaceholderText("Filter")
         self.filter.setToolTip("Show only images whose specimen, group or file name holds this")
         self.filter.setClearButtonEnabled(True)
         self.filter.textChanged.connect(self._apply_filter)
@@ -134,9 +134,11 @@ class StudyPanel(QWidget):
         steps.addWidget(self.next)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(6, 6, 6, 6)
-        layout.addWidget(self.title)
+        head = QHBoxLayout()
+        head.addWidget(self.title, 1)
+        head.addWidget(self.open, 0, Qt.AlignmentFlag.AlignTop)
         layout.addWidget(self.empty)
-        layout.addWidget(self.open)
+        layout.addLayout(head)
         layout.addLayout(filters)
         layout.addWidget(self.list, 1)
         layout.addWidget(self.progress)
@@ -149,7 +151,6 @@ class StudyPanel(QWidget):
         session = self.session
         session.study_opened.connect(self._show_study)
         session.items_changed.connect(self._show_states)
-        session.item_changed.connect(self._show_state_of)
         session.image_opened.connect(self._show_open)
         session.busy.connect(self._show_busy)
         session.looking.connect(self._show_looking)
@@ -180,7 +181,6 @@ class StudyPanel(QWidget):
         self.list.clear()
         if study is None:
             return
-        self.open.setText("Open another study…")
         self.title.setText(f"<b>{_plain(study.title)}</b><br>{_plain(str(study.folder))}")
         groups = {specimen.id: specimen.group for specimen in study.specimens}
         parents: dict[str, QTreeWidgetItem] = {}
@@ -208,12 +208,8 @@ class StudyPanel(QWidget):
             self._write(item)
         self._count()
         self._apply_filter()
-
-    def _show_state_of(self, image_id: str) -> None:
-        for item in self.session.items:
-            if item.image_id == image_id:
-                self._write(item)
-        self._count()
+        if self.list.currentItem() is not None:
+            self.list.scrollToItem(self.list.currentItem())
 
     def _write(self, item: Any) -> None:
         row = self._rows.get(item.image_id)

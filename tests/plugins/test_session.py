@@ -172,7 +172,7 @@ def test_saving_elsewhere_is_seen_again(session, study):
     """After a save the state and the results of the image are read again; the screen stays."""
     session.open_study(study)
     before, layer = session.current, session.image_layer
-    session.saved(IDS[0])
+    session.item_changed.emit(IDS[0])
     assert session.current is not before
     assert session.image_layer is layer
 
