@@ -143,7 +143,8 @@ def judge(
     limits : Limits
     standard_uncertainty : float, optional
     ci95 : (float, float), optional
-        In place of it. Uneven intervals are judged by the side that faces the limit.
+        In place of it; taken as 1.96 standard uncertainties to either side, whatever it rests on. Uneven
+        intervals are judged by the side that faces the limit.
     rule : {"guarded", "simple"}
         Guarded: pass where the figure lies within the limits by the guard band or more, fail where beyond one
         by more than that, else undecided. Simple: pass or fail by the figure alone.

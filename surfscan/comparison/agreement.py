@@ -17,16 +17,24 @@ from surfscan.comparison.rates import (
     OF_EDGES,
     OVER_STARTING_AREA,
     Interval,
+    Measurand,
     PenetrationRate,
     in_order,
 )
 from surfscan.comparison.reasons import SHRINKS, Reason, measured_on, reasons_for
-from surfscan.comparison.shrinkage import most_apparent_um, shrinkage
+from surfscan.comparison.shrinkage import factor_uncertainty, most_apparent_um, shrinkage
 from surfscan.measurement.strut_sections import DrawnSection
 
 LEAST_OVERLAP = 0.8
 """Two averages are of much the same stretch where it is so much of the time that they cover together (common
 practice, no source)."""
+
+
+_MEASURANDS: dict[Measurand, str] = {
+    "mean": "the mean",
+    "worst place": "the worst place",
+    "local": "places picked for their pits",
+}
 
 
 @dataclass(frozen=True)
@@ -207,21 +215,25 @@ def as_penetration(rate: PenetrationRate, context: Context) -> tuple[Penetration
     most = most_apparent_um(context.drawn)
     if not 0 <= apparent < most:
         return rate, 1.0, f"by the drawn sizes it stands for more metal than there was ({most:.3g} µm)"
-    factor = shrinkage(apparent, context.drawn).factor
+    found = shrinkage(apparent, context.drawn)
     limits = rate.mm_per_y_ci95
     if limits is not None:
+        value = rate.mm_per_y * found.factor
         ends = []
         for limit in limits:
             there = min(max(apparent * limit / rate.mm_per_y, 0.0), most * (1 - 1e-9)) if apparent else 0.0
             ends.append(limit * shrinkage(there, context.drawn).factor)
-        limits = (ends[0], ends[1])
-    return replace(rate, mm_per_y=rate.mm_per_y * factor, mm_per_y_ci95=limits), factor, ""
+        drawn = NORMAL_FACTOR * rate.mm_per_y * factor_uncertainty(apparent, context.drawn)
+        limits = (value - math.hypot(value - ends[0], drawn), value + math.hypot(ends[1] - value, drawn))
+    return replace(rate, mm_per_y=rate.mm_per_y * found.factor, mm_per_y_ci95=limits), found.factor, ""
 
 
 def _why_unlike(one: PenetrationRate, two: PenetrationRate, context: Context) -> str:
     """Why there is no E_n; empty where there is one."""
-    if one.measurand != "mean" or two.measurand != "mean":
-        return "the mean and the worst place are not the same thing"
+    if one.measurand != two.measurand:
+        return f"{_MEASURANDS[one.measurand]} and {_MEASURANDS[two.measurand]} are not the same thing"
+    if one.measurand != "mean":
+        return "neither is of the mean over the surface"
     if one.kind != two.kind:
         return "an average over the exposure and a moment are not the same thing"
     if one.kind == "instant":

@@ -219,6 +219,28 @@ def rate_of_depth(
     return rate, (rate - math.hypot(rate - low, time), rate + math.hypot(high - rate, time))
 
 
+def shared_causes(contributions_percent: Mapping[str, float]) -> dict[str, float]:
+    """Causes that a rate from the bath may share with another of the same part, for `shared_relative`.
+
+    Parameters
+    ----------
+    contributions_percent : mapping of str to float
+        Relative standard uncertainty by cause, % of the rate, as a `RateEstimate` has it.
+
+    Returns
+    -------
+    dict of str to float
+        "area", "time" and "density" as shares; 0 and what is not finite is left out. Rates over another
+        surface or another time do not share these: leave them out there.
+    """
+    names = {"area": "area", "time": "time", "density (mm/y only)": "density"}
+    return {
+        name: contributions_percent[cause] / 100
+        for cause, name in names.items()
+        if math.isfinite(contributions_percent.get(cause, 0.0)) and contributions_percent.get(cause, 0.0) > 0
+    }
+
+
 def refused(specimen: str, method: Method, why: str, measurand: Measurand = "mean") -> PenetrationRate:
     """No rate by a method, and why."""
     kind: Kind = "instant" if method in INSTANTS else "average"

@@ -8,7 +8,7 @@ metal is lost by the same penetration, and the rate over the starting area reads
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -118,6 +118,44 @@ def shrinkage_factor(apparent_um: float, drawn: DrawnSection) -> float:
     As `shrinkage`, which see for parameters and errors.
     """
     return shrinkage(apparent_um, drawn).factor
+
+
+def factor_uncertainty(apparent_um: float, drawn: DrawnSection) -> float:
+    """Standard uncertainty of the factor from those of the drawn sizes.
+
+    Parameters
+    ----------
+    apparent_um : float
+    drawn : DrawnSection
+        With the standard uncertainties of its sizes.
+
+    Returns
+    -------
+    float
+        Root of the sum of squares of what each size does alone (JCGM 100:2008, 5.1.2, from memory), each
+        moved to where the strut is thicker: the other way it may be gone.
+
+    Raises
+    ------
+    ValueError
+        As `shrinkage`.
+    """
+    now = shrinkage_factor(apparent_um, drawn)
+    effects = []
+    if drawn.width_uncertainty:
+        effects.append(replace(drawn, width=drawn.width + drawn.width_uncertainty))
+    if drawn.thickness_uncertainty and drawn.shape != "trapezoid":
+        effects.append(replace(drawn, thickness=drawn.thickness + drawn.thickness_uncertainty))
+    elif drawn.thickness_uncertainty:  # with the same faces: a thicker one of the same lean may close
+        lean = drawn.lean * drawn.thickness / (drawn.thickness + drawn.thickness_uncertainty)
+        effects.append(
+            replace(
+                drawn,
+                thickness=drawn.thickness + drawn.thickness_uncertainty,
+                taper_deg=math.degrees(math.atan(lean)),
+            )
+        )
+    return math.sqrt(math.fsum((shrinkage_factor(apparent_um, other) - now) ** 2 for other in effects))
 
 
 def penetration_of_section(section_left_fraction: float, drawn: DrawnSection) -> float:

@@ -18,16 +18,26 @@ from surfscan.comparison.agreement import (
     pairs,
     ratio_interval,
 )
-from surfscan.comparison.rates import NORMAL_FACTOR, Interval, Kind, Method, PenetrationRate, refused
+from surfscan.comparison.rates import (
+    NORMAL_FACTOR,
+    Interval,
+    Kind,
+    Measurand,
+    Method,
+    PenetrationRate,
+    refused,
+)
 from surfscan.comparison.reasons import SHRINKS
 from surfscan.comparison.shrinkage import shrinkage_factor
 from surfscan.measurement.strut_sections import DrawnSection
 
 
-def _rate(method: Method, value: float, half: float | None = 0.05) -> PenetrationRate:
+def _rate(
+    method: Method, value: float, half: float | None = 0.05, measurand: Measurand = "mean"
+) -> PenetrationRate:
     kind: Kind = "instant" if method in ("sweep", "polarization resistance") else "average"
     limits = None if half is None else (value - half, value + half)
-    return PenetrationRate("s", method, "mean", value, limits, kind, starts_h=0.0, ends_h=168.0)
+    return PenetrationRate("s", method, measurand, value, limits, kind, starts_h=0.0, ends_h=168.0)
 
 
 MASS, GAS, SECTION = _rate("mass loss", 0.50), _rate("gas", 0.44), _rate("section", 0.54)
@@ -71,6 +81,7 @@ def test_shared_causes_are_no_part_of_the_difference() -> None:
     [
         (SWEEP, "a moment are not the same"),
         (replace(SECTION, measurand="worst place"), "worst place are not the same"),
+        (_rate("pit volume", 0.1, measurand="local"), "places picked for their pits are not the same"),
         (
             replace(GAS, bound="at least", mm_per_y=0.2, mm_per_y_ci95=(0.1, 0.3)),
             "gas is known as 'at least'",
@@ -90,6 +101,12 @@ def test_unlike_rates_have_no_normalised_error(second: PenetrationRate, said: st
 def test_two_figures_of_one_sweep_confirm_nothing() -> None:
     found = _compared(SWEEP, _rate("polarization resistance", 0.1))
     assert (found.e_n, found.agree) == (None, None) and "share current and area" in found.sentence
+
+
+def test_two_worst_places_are_no_means() -> None:
+    worst = [replace(rate, measurand="worst place") for rate in (SECTION, _rate("strut width", 0.5))]
+    found = _compared(*worst)
+    assert found.e_n is None and "neither is of the mean" in found.sentence
 
 
 def test_nearly_the_same_stretch_counts() -> None:
@@ -124,6 +141,19 @@ def test_starting_area_is_corrected_where_sizes_are_drawn() -> None:
     without = _compared(section, mass)
     assert (without.corrected_by, without.agree) == (1.0, None) and without.e_n is not None
     assert without.reasons[0] is SHRINKS and "drawn sizes of the part are not stated" in without.sentence
+
+
+def test_doubt_about_drawn_sizes_widens_what_is_corrected() -> None:
+    mass = replace(MASS, mm_per_y=0.016, mm_per_y_ci95=(0.015, 0.017), ends_h=8766.0)
+    exact = DrawnSection(120.0, 100.0)
+    unsure = replace(exact, width_uncertainty=5.0, thickness_uncertainty=5.0)
+    one, two = (as_penetration(mass, Context(drawn=drawn))[0] for drawn in (exact, unsure))
+    assert one.mm_per_y == two.mm_per_y and one.expanded is not None and two.expanded is not None
+    assert one.expanded < two.expanded < 1.5 * one.expanded
+
+
+def test_order_changes_the_sign_alone() -> None:
+    assert _compared(MASS, GAS).e_n == -(_compared(GAS, MASS).e_n or 0.0)
 
 
 def test_shrinkage_excuses_only_the_lower_side() -> None:

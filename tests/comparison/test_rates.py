@@ -14,7 +14,10 @@ from surfscan.comparison.rates import (
     penetration_as_rate,
     rate_of_depth,
     refused,
+    shared_causes,
 )
+from surfscan.immersion.estimates import rate_of_mass
+from surfscan.materials.catalogue import find_material
 
 MASS = PenetrationRate("s", "mass loss", "mean", 0.5, (0.4, 0.6), "average", starts_h=0, ends_h=168)
 
@@ -73,6 +76,25 @@ def test_scaled_keeps_the_relative_interval() -> None:
 def test_what_cannot_be_is_refused(change: dict[str, object], said: str) -> None:
     with pytest.raises(ValueError, match=said):
         replace(MASS, **change)  # type: ignore[arg-type]
+
+
+def test_causes_that_rates_of_one_bath_share() -> None:
+    found = find_material("Mg").known_density()
+    rate = rate_of_mass(
+        "mass loss",
+        10.0,
+        0.1,
+        area_cm2=5.0,
+        area_relative_uncertainty=0.02,
+        starts_h=0.0,
+        ends_h=100.0,
+        time_uncertainty_h=0.5,
+        density=found,
+    )
+    shared = shared_causes(rate.contributions_percent)
+    assert shared["area"] == pytest.approx(0.02) and shared["time"] == pytest.approx(0.005)
+    assert set(shared) <= {"area", "time", "density"} and "mass" not in shared
+    assert shared_causes({"area": 0.0, "time": float("inf"), "mass": 3.0}) == {}
 
 
 def test_order_of_the_page() -> None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from scipy.special import ellipe
 
 from surfscan.comparison.shrinkage import (
     drawn_perimeter,
+    factor_uncertainty,
     most_apparent_um,
     penetration_of_section,
     shrinkage,
@@ -82,3 +84,16 @@ def test_penetration_of_a_section() -> None:
     assert penetration_of_section(1.0, TRAPEZOID) == 0.0
     with pytest.raises(ValueError, match="share"):
         penetration_of_section(0.0, ROUND)
+
+
+def test_drawn_sizes_make_the_factor_uncertain() -> None:
+    """A ribbon 100 ± 2 µm thick, and both sizes in quadrature."""
+    unsure = DrawnSection(1000.0, 100.0, width_uncertainty=0.0, thickness_uncertainty=2.0)
+    moved = shrinkage_factor(16.0, DrawnSection(1000.0, 102.0)) - shrinkage_factor(16.0, unsure)
+    assert factor_uncertainty(16.0, unsure) == pytest.approx(abs(moved))
+    assert factor_uncertainty(16.0, RECTANGLE) == 0.0
+    both = replace(RECTANGLE, width_uncertainty=3.0, thickness_uncertainty=2.0)
+    wide, thick = replace(both, thickness_uncertainty=0.0), replace(both, width_uncertainty=0.0)
+    parts = math.hypot(factor_uncertainty(16.0, wide), factor_uncertainty(16.0, thick))
+    assert factor_uncertainty(16.0, both) == pytest.approx(parts)
+    assert 0 < factor_uncertainty(16.0, replace(TRAPEZOID, thickness_uncertainty=2.0)) < 0.05
