@@ -204,9 +204,11 @@ def replay(path: str | Path) -> Replay:
     lost = len(content) - whole
     said = ""
     if lost:
+        count = len(records) - 1
+        before = "1 edit before that is" if count == 1 else f"{count} edits before that are"
         said = (
-            f"The last {lost} bytes of the journal are torn, as a crash leaves them: {len(records) - 1} "
-            f"edit{'s' * (len(records) != 2)} before them are whole, what came after is lost."
+            f"The last {lost} bytes of the journal are torn, as a crash leaves them: {before} whole, what "
+            "came after is lost."
         )
     return Replay(records[0]["header"], records[1:], said, whole)
 
