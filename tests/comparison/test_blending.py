@@ -19,6 +19,7 @@ def _rate(method: Method, value: float, half: float = 0.05) -> PenetrationRate:
     return PenetrationRate("s", method, "mean", value, (value - half, value + half), kind, "", 0.0, 168.0)
 
 
+METHODS_OF_STRUTS: tuple[Method, ...] = ("mass loss", "section")
 MASS, GAS, SECTION = _rate("mass loss", 0.50), _rate("gas", 0.46, 0.1), _rate("section", 0.54)
 
 
@@ -112,8 +113,8 @@ def test_weighted_mean_needs_two_with_intervals() -> None:
 def test_agreement_and_mean_over_made_struts() -> None:
     """Square struts of 150 µm that lost 5 to 40 µm, by weighing and by section.
 
-    Corrected for the shrinking surface, the two agree as often as an interval of 95 % says, and the mean covers
-    the truth; uncorrected, they would not.
+    Corrected for the shrinking surface, the two agree as often as an interval of 95 % says, and the mean
+    covers the truth; uncorrected, they would not.
     """
     rng = np.random.default_rng(0)
     drawn, hours, made = DrawnSection(150.0, 150.0), 336.0, 400
@@ -123,14 +124,10 @@ def test_agreement_and_mean_over_made_struts() -> None:
         truth, apparent = (penetration_as_rate(d, hours) for d in (depth, depth - 2 * depth**2 / 300))
         mass = apparent * (1 + rng.normal(0, 0.02)) + rng.normal(0, 0.03 * apparent)
         section = truth * (1 + rng.normal(0, 0.04))
+        halves = NORMAL_FACTOR * math.hypot(0.02, 0.03) * apparent, NORMAL_FACTOR * 0.04 * truth
         pair = [
-            replace(
-                MASS, mm_per_y=value, mm_per_y_ci95=(value - half, value + half), method=method, ends_h=hours
-            )
-            for method, value, half in (
-                ("mass loss", mass, NORMAL_FACTOR * math.hypot(0.02, 0.03) * apparent),
-                ("section", section, NORMAL_FACTOR * 0.04 * truth),
-            )
+            replace(_rate(method, value, half), ends_h=hours)
+            for method, value, half in zip(METHODS_OF_STRUTS, (mass, section), halves, strict=True)
         ]
         [compared] = pairs(pair, Context(drawn=drawn))
         agree += compared.agree is True
