@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from surfscan.estimates.counting import (
+    EdgeRule,
     Estimate,
     area_fraction_interval,
     density,
@@ -180,3 +181,14 @@ def test_no_pit_gives_no_interval_of_the_area_fraction():
     estimate = area_fraction_interval(np.empty(0), np.empty(0), 100.0, 0.3)
     assert estimate.value == 0
     assert estimate.ci95 is None
+
+
+def test_a_rule_made_once_weighs_as_often_as_is_asked():
+    region = np.random.default_rng(3).random((30, 40)) < 0.7
+    many = boxes((4, 5, 6, 7), (0, 3, 4, 4), (10, 10, 3, 9), (0, 0, 30, 5))
+    for mask in (None, region):
+        rule = EdgeRule((0, 30, 0, 40), mask)
+        together = edge_weights(*many, frame=(0, 30, 0, 40), region=mask)
+        one_by_one = [rule.weigh(*(column[k : k + 1] for column in many)).weights[0] for k in range(4)]
+        np.testing.assert_array_equal(one_by_one, together.weights)
+        assert rule.weigh(*many).warnings == together.warnings

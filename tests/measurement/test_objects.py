@@ -230,3 +230,39 @@ def test_nearest_distance_of_coincident_and_few_points():
     np.testing.assert_array_equal(nearest_distance(np.ones(3), np.ones(3)), [0, 0, 0])
     assert np.isnan(nearest_distance(np.ones(1), np.ones(1))).all()
     assert nearest_distance(np.empty(0), np.empty(0)).size == 0
+
+
+def test_a_part_of_the_picture_gives_the_figures_of_the_whole():
+    """To the bit, object by object, also at the picture's sides, the frame's and the specimen's edge."""
+    rng = np.random.default_rng(4)
+    labels = np.zeros((60, 80), np.int32)
+    for k in range(1, 15):
+        row, col = rng.integers(-3, 58), rng.integers(-3, 78)
+        labels[max(row, 0) : row + rng.integers(4, 9), max(col, 0) : col + rng.integers(4, 9)] = k
+    _, labels = np.unique(labels, return_inverse=True)
+    labels = labels.reshape(60, 80).astype(np.int32)
+    region = np.ones(labels.shape, bool)
+    region[:, 30:34] = False
+    labels[~region] = 0
+    numbers = np.unique(labels[labels > 0])
+    labels = np.searchsorted(numbers, labels).astype(np.int32) + (labels > 0)
+    frame = (0, 55, 5, 80)
+    whole = measure_objects(labels, pixel_size_um=(0.4, 0.7), region=region, frame=frame)
+    for k in range(1, labels.max() + 1):
+        rows, cols = np.nonzero(labels == k)
+        part = (
+            slice(max(rows.min() - 1, 0), rows.max() + 2),
+            slice(max(cols.min() - 1, 0), cols.max() + 2),
+        )
+        own = measure_objects(
+            (labels[part] == k).astype(np.int32),
+            pixel_size_um=(0.4, 0.7),
+            region=region[part],
+            frame=frame,
+            origin=(part[0].start, part[1].start),
+        )
+        for name, values in own.columns.items():
+            if name not in ("label", "nearest_pit_um"):
+                np.testing.assert_array_equal(values[0], whole.columns[name][k - 1], name)
+        for name in ("top_px", "left_px", "height_px", "width_px"):
+            assert getattr(own, name)[0] == getattr(whole, name)[k - 1]

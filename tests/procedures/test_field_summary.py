@@ -7,7 +7,9 @@ from surfscan.columns import columns, conform, empty_table
 from surfscan.images import Calibration
 from surfscan.procedures.field_summary import (
     field_summary,
+    headline,
     near_limit_remark,
+    no_pit_remark,
     no_scale_warning,
     smallest_diameter_px,
 )
@@ -84,3 +86,23 @@ def test_much_of_the_count_near_a_limit_is_remarked_on():
     assert near_limit_remark(near) == []
     near["near_limit"] = np.array(["depth"] * 2 + [""] * 8)
     assert "2 of 10 pits" in near_limit_remark(near)[0]
+
+
+@pytest.mark.parametrize("scale", [HALF, None])
+def test_the_headline_is_that_of_the_summary(scale):
+    pits = _pits(5, area_px=80, perimeter_um=16.0, perimeter_px=32.0, edge_weight=1.1)
+    summary, _ = _summary(pits, scale)
+    main = headline(pits, area_px=1_000_000, scale=scale)
+    for estimate, name in (
+        (main.per_mm2, "pit_density_per_mm2"),
+        (main.per_mpx, "pit_density_per_mpx"),
+        (main.area_fraction, "pitted_area_fraction"),
+    ):
+        assert estimate.value == summary[name]
+        limits = summary[f"{name}_ci95"]
+        assert limits is None if estimate.ci95 is None else list(estimate.ci95) == limits
+
+
+def test_no_pit_is_said():
+    assert "No pit was found" in no_pit_remark(empty_table("pits"))[0]
+    assert no_pit_remark(_pits(1)) == []
