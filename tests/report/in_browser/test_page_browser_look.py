@@ -1,94 +1,44 @@
 """The page in a real browser: quiet, whole, within the window, on screen and on paper."""
 
 import csv
-import shutil
 from pathlib import Path
 
 import pytest
 
 pytestmark = pytest.mark.slow
 
-ARGUMENTS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
-
-
-def browser_path():
-    """A Chromium on this machine; without one the test fails: a page nobody opened is not tested."""
-    names = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
-    found = next((path for name in names if (path := shutil.which(name))), None)
-    if found is None:
-        pytest.fail("no Chromium or Chrome found: install one (Debian: apt-get install chromium)")
-    return found
-
 
 @pytest.fixture(scope="module")
-def browser():
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=browser_path(), args=list(ARGUMENTS))
-        yield running
-        running.close()
-
-
-@pytest.fixture(scope="module")
-def opened(browser, reported):
-    """The page at 1366 px, with what it said and asked for."""
-    page = browser.new_page(viewport={"width": 1366, "height": 768})
-    page.said, page.asked = [], []
-    page.on("console", lambda message: page.said.append(message.text))
-    page.on("pageerror", lambda error: page.said.append(str(error)))
-    page.on("request", lambda request: page.asked.append(request.url))
-    page.goto((reported / "report.html").as_uri())
-    page.wait_for_load_state("networkidle")
-    yield page
-    page.close()
-
-
-def open_whole(browser, folder):
-    """The page of a study with everything laid out, and what it said."""
-    page = browser.new_page(viewport={"width": 1366, "height": 768})
-    page.said = []
-    page.on("console", lambda message: page.said.append(message.text))
-    page.on("pageerror", lambda error: page.said.append(str(error)))
-    page.goto((folder / "report.html").as_uri())
-    page.wait_for_load_state("networkidle")
-    page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
-    page.add_style_tag(content=".field { content-visibility: visible !important }")  # all laid out
-    return page
-
-
-@pytest.fixture(scope="module")
-def opened_heights(browser, reported_heights):
-    page = open_whole(browser, reported_heights)
+def opened(open_page, reported, lay_out):
+    page = lay_out(open_page(reported))
     yield page
     page.close()
 
 
 @pytest.fixture(scope="module")
-def opened_sections(browser, reported_sections):
-    page = open_whole(browser, reported_sections)
+def opened_heights(open_page, reported_heights, lay_out):
+    page = lay_out(open_page(reported_heights))
     yield page
     page.close()
 
 
 @pytest.fixture(scope="module")
-def opened_struts(browser, reported_struts):
-    page = open_whole(browser, reported_struts)
+def opened_sections(open_page, reported_sections, lay_out):
+    page = lay_out(open_page(reported_sections))
     yield page
     page.close()
 
 
 @pytest.fixture(scope="module")
-def opened_rates(browser, reported_rates):
-    page = open_whole(browser, reported_rates)
+def opened_struts(open_page, reported_struts, lay_out):
+    page = lay_out(open_page(reported_struts))
+    yield page
+    page.close()
+
+
+@pytest.fixture(scope="module")
+def opened_rates(open_page, reported_rates, lay_out):
+    page = lay_out(open_page(reported_rates))
     yield page
     page.close()
 
@@ -106,7 +56,7 @@ def test_no_console_message_and_no_request(opened, reported):
 
 
 def test_tables_have_a_row_for_each_row_of_the_files(opened, reported):
-    for section, name in (("groups", "groups"), ("specimens", "specimens")):
+    for section, name in (("groups", "groups"), ("specimens", "specimens"), ("surfaces", "specimens")):
         with Path(reported / "tables" / f"{name}.csv").open(encoding="utf-8", newline="") as handle:
             rows = list(csv.DictReader(handle))
         shown = opened.locator(f"#{section} tbody tr").count()
@@ -126,7 +76,8 @@ def test_nothing_runs_off_the_side(either, width):
 
 
 def test_hostile_specimen_is_harmless_text(opened):
-    assert opened.locator("script").count() == 0
+    assert opened.locator("script").count() == 1
+    assert opened.evaluate("document.querySelectorAll('.specimen script').length") == 0
     assert opened.get_by_text("X<script>alert(1)</script>").count() > 0
 
 
@@ -153,12 +104,12 @@ def test_text_is_large_enough(either):
 
 def test_height_maps_are_drawn_quietly_and_have_words(opened_heights):
     assert opened_heights.said == []
-    shots = opened_heights.locator("#height-pictures svg.shot")
+    shots = opened_heights.locator(".specimen .maps svg.shot")
     assert shots.count() == 10
     for index in range(shots.count()):
         assert "Height map maps/" in shots.nth(index).get_attribute("aria-label")
     sizes = opened_heights.evaluate(
-        "Promise.all([...document.querySelectorAll('#height-pictures svg.shot image')].map(async e => "
+        "Promise.all([...document.querySelectorAll('.specimen .maps svg.shot image')].map(async e => "
         "{const i = new Image(); i.src = e.href.baseVal; await i.decode(); return i.naturalWidth}))"
     )
     assert sizes == [240] * 10
@@ -166,12 +117,13 @@ def test_height_maps_are_drawn_quietly_and_have_words(opened_heights):
 
 def test_sections_are_drawn_quietly_beside_their_charts(opened_sections):
     assert opened_sections.said == []
-    shots, charts = (opened_sections.locator(f"#section-pictures svg.{name}") for name in ("shot", "plot"))
+    shots, charts = (opened_sections.locator(f".specimen svg.{name}") for name in ("shot", "plot"))
     assert (shots.count(), charts.count()) == (6, 7)
     for drawn in (shots, charts):
         for index in range(drawn.count()):
             assert drawn.nth(index).get_attribute("aria-label")
-    picture, chart = (drawn.first.bounding_box() for drawn in (shots, charts))
+    picture = opened_sections.locator(".specimen .viewer").first.bounding_box()
+    chart = charts.first.bounding_box()
     assert chart["x"] > picture["x"] + picture["width"] - 1
     assert chart["y"] == pytest.approx(picture["y"], abs=30)
 
@@ -188,10 +140,10 @@ def test_zero_lies_inside_the_colour_bar(opened_heights):
 
 def test_struts_are_drawn_quietly_and_their_words_stay_on_the_picture(opened_struts):
     assert opened_struts.said == []
-    shots = opened_struts.locator("#strut-pictures svg.shot")
+    shots = opened_struts.locator(".specimen svg.shot")
     assert shots.count() == 6
     astray = opened_struts.evaluate(
-        "[...document.querySelectorAll('#strut-pictures svg')].filter(s => !s.ariaHidden).flatMap(s => {"
+        "[...document.querySelectorAll('.specimen svg[role=img]')].flatMap(s => {"
         "const box = s.getBoundingClientRect();"
         "return [...s.querySelectorAll('text')].filter(t => {const b = t.getBoundingClientRect();"
         "return b.left < box.left - 1 || b.right > box.right + 1 || b.bottom > box.bottom + 1 "
@@ -224,20 +176,6 @@ def test_figures_are_scrolled_not_shrunk_on_a_phone(opened_heights):
         "[...document.querySelectorAll('.chart .scroll')].every(e => e.tabIndex === 0)"
     )
     opened_heights.set_viewport_size({"width": 1366, "height": 768})
-
-
-def test_keyboard_reaches_the_contents(opened):
-    opened.evaluate("document.body.focus()")
-    opened.keyboard.press("Tab")
-    assert opened.evaluate("document.activeElement.getAttribute('href')") == "#summary"
-
-
-def test_prints(opened):
-    paper = opened.pdf(format="A4", landscape=True, print_background=True)
-    assert paper.startswith(b"%PDF")
-    opened.emulate_media(media="print")
-    assert opened.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
-    opened.emulate_media(media="screen")
 
 
 def test_charts_of_rates_are_drawn_quietly_and_their_labels_stay_on_them(opened_rates):
