@@ -171,3 +171,45 @@ def test_greys_at_or_below_zero_are_refused():
     pixels = np.random.default_rng(1).normal(-5, 1, (80, 80)).astype(np.float32)
     with pytest.raises(InputError, match="mean grey"):
         measure_degraded(Micrograph(pixels, None, Source("dark.tif")))
+
+
+def test_corrected_by_hand():
+    """The fraction is that of the pixels; its interval is as wide as that of the map found."""
+    grey, true = plate()
+    found = measure_degraded(micrograph(grey))
+    same = measure_degraded(micrograph(grey), corrected=found.masks["degraded"])
+    for name, value in found.summary.items():
+        assert same.summary[name] == pytest.approx(value), name
+    assert same.summary["corrected_by_hand"] is True and "corrected_by_hand" not in found.summary
+    assert same.warnings == found.warnings
+    drawn = np.where(true, 2, 0)
+    drawn[:40, :50] = 2
+    again = measure_degraded(micrograph(grey), corrected=drawn)
+    fraction = np.mean(drawn == 2)
+    assert again.summary["degraded_area_fraction"] == fraction
+    low, high = found.summary["degraded_area_fraction_ci95"]
+    assert np.ptp(again.summary["degraded_area_fraction_ci95"]) == pytest.approx(high - low)
+    np.testing.assert_array_equal(again.masks["degraded"], drawn)
+    drawn[100:110] = 1
+    tarnished = measure_degraded(micrograph(grey), corrected=drawn).summary
+    assert tarnished["tarnished_area_fraction"] == np.mean(drawn == 1)
+    assert tarnished["tarnished_area_fraction_ci95"] is None
+
+
+def test_corrected_by_hand_where_nothing_could_be_told_apart():
+    drawn = np.zeros((60, 60), int)
+    drawn[:30] = 2
+    result = measure_degraded(micrograph(np.full((60, 60), 120, np.uint8)), corrected=drawn)
+    assert result.summary["degraded_area_fraction"] == 0.5
+    assert result.summary["degraded_area_fraction_ci95"] is None
+
+
+def test_a_corrected_mask_off_the_specimen_or_of_another_size():
+    grey, _ = plate()
+    image = micrograph(with_strip(grey))
+    drawn = np.full(image.shape, 2)
+    result = measure_degraded(image, corrected=drawn)
+    assert result.summary["degraded_area_fraction"] == 1
+    assert any("lie off the specimen" in text for text in result.warnings)
+    with pytest.raises(InputError, match="corrected mask"):
+        measure_degraded(image, corrected=drawn[:50])

@@ -205,3 +205,42 @@ def test_settings_of_the_other_kind_of_image_are_refused():
         measure_pits(picture, HeightPitSettings())
     with pytest.raises(TypeError, match="belong to a height map"):
         measure_pits(picture, datum=np.ones((64, 64), bool))
+
+
+def test_corrected_by_hand_as_found_keeps_every_figure(result):
+    again = measure_pits(heightmap(surface()), corrected=7 * result.masks["pits"])
+    for name, values in result.tables["pits"].items():
+        np.testing.assert_array_equal(again.tables["pits"][name], values, name)
+    differ = {k for k in again.summary if again.summary[k] != result.summary.get(k)}
+    assert differ <= {"for_review_count", "corrected_by_hand"} and again.summary["corrected_by_hand"] is True
+
+
+def test_corrected_by_hand_measures_depth_below_the_same_reference(result):
+    """Mouths drawn where the pits truly lie have their depths and volumes; nobody found their prominence."""
+    rows, cols = np.mgrid[:256, :256]
+    drawn = np.zeros((256, 256), int)
+    for k, (r, c, radius, _) in enumerate(PITS, start=1):
+        drawn[((rows - r) ** 2 + (cols - c) ** 2) * PIXEL_UM**2 <= radius**2] = k
+    again = measure_pits(heightmap(surface()), corrected=drawn)
+    pits = again.tables["pits"]
+    for k, (_, _, radius, depth) in enumerate(PITS):
+        assert pits["depth_um"][k] == pytest.approx(depth, rel=0.05)
+        assert pits["volume_um3"][k] == pytest.approx(np.pi / 2 * radius**2 * depth, rel=0.06)
+    assert np.isnan(pits["prominence_um"]).all()
+    assert (pits["depth_uncertainty_um"] > 0).all() and (pits["near_limit"] == "").all()
+    assert again.summary["max_depth_um"] == pytest.approx(result.summary["max_depth_um"], rel=1e-6)
+
+
+def test_corrected_by_hand_with_gaps_and_a_datum():
+    """A gap that a mouth takes in is field; and the original level follows the mouths drawn."""
+    heights = surface()
+    heights[100:112, 100:112] = np.nan
+    datum = np.zeros(heights.shape, bool)
+    datum[:, 240:] = True
+    alone = measure_pits(heightmap(heights), datum=datum)
+    drawn = alone.masks["pits"].copy()
+    drawn[98:114, 98:114] = 50
+    again = measure_pits(heightmap(heights), datum=datum, corrected=drawn)
+    assert again.summary["field_area_px"] == alone.summary["field_area_px"] + 144
+    assert again.tables["pits"]["measured_fraction"][-1] == pytest.approx(1 - 144 / 256)
+    assert again.summary["mean_penetration_um"] is not None

@@ -384,3 +384,58 @@ def test_wide_bright_areas_are_said():
 def test_where_the_region_comes_from_is_told(result):
     """As in the result for degraded area."""
     assert result.summary["region_origin"]
+
+
+def test_corrected_by_hand_as_found_keeps_every_figure(grey, result):
+    """Labels in any order and with gaps; only what was listed for review is gone, and it says so."""
+    given = np.where(result.masks["pits"] > 0, 10 * result.masks["pits"].astype(np.int64) + 3, 0)
+    again = measure_pits(micrograph(grey, warnings=("from opening",)), corrected=given)
+    assert_contract(again, SHAPE)
+    for name, values in result.tables["pits"].items():
+        np.testing.assert_array_equal(again.tables["pits"][name], values, name)
+    differ = {k for k in again.summary if again.summary[k] != result.summary.get(k)}
+    assert differ == {"for_review_count", "corrected_by_hand"} and again.summary["corrected_by_hand"] is True
+    assert "corrected_by_hand" not in result.summary
+    assert len(again.tables["for_review"]["label"]) == 0 and not again.masks["for_review"].any()
+    np.testing.assert_array_equal(again.masks["pits"], result.masks["pits"])
+
+
+def test_corrected_by_hand_measures_what_was_drawn(grey, result):
+    """A pit that was missed, one rejected, one redrawn: rows in order of the labels, contrast on each."""
+    drawn = result.masks["pits"].astype(np.int32) + (result.masks["pits"] > 0)
+    rejected = drawn[150, 100]
+    drawn[drawn == rejected] = 0
+    rows, cols = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    drawn[(rows - 150) ** 2 + (cols - 100) ** 2 <= 15**2] = 1
+    again = measure_pits(micrograph(grey), corrected=drawn)
+    assert_contract(again, SHAPE)
+    pits = again.tables["pits"]
+    assert again.masks["pits"][150, 100] == 1 and len(pits["label"]) == len(SPOTS)
+    assert pits["contrast"][0] == pytest.approx(0.35, abs=0.03)
+    assert pits["area_px"][0] == pytest.approx(np.pi * 15**2, rel=0.02)
+
+
+def test_corrected_by_hand_to_nothing(grey):
+    again = measure_pits(micrograph(grey), corrected=np.zeros(SHAPE, np.uint8))
+    assert again.summary["pit_count"] == 0 and again.summary["pit_density_per_mm2"] == 0
+    assert again.summary["pitted_area_fraction_ci95"] is None
+    assert any("No pit was found" in text for text in again.warnings)
+
+
+def test_corrected_by_hand_off_the_specimen(grey):
+    """With a data strip and a region: only what lies on the specimen counts."""
+    strip = np.zeros((30, SHAPE[1]), np.uint8)
+    cv2.putText(strip, "20 um", (20, 22), cv2.FONT_HERSHEY_SIMPLEX, 0.6, 255, 1)
+    cv2.rectangle(strip, (120, 12), (200, 16), 255, -1)
+    whole = np.vstack([grey, strip])
+    drawn = np.zeros(whole.shape, np.int32)
+    drawn[40:50, 40:50], drawn[250:260, 30:40] = 1, 2
+    again = measure_pits(micrograph(whole), corrected=drawn)
+    assert_contract(again, whole.shape)
+    assert again.summary["pit_count"] == 1
+    assert any("100 px of the corrected outlines" in text for text in again.warnings)
+
+
+def test_a_corrected_mask_that_does_not_fit(grey):
+    with pytest.raises(InputError, match="corrected mask is 10 x 10"):
+        measure_pits(micrograph(grey), corrected=np.zeros((10, 10), int))

@@ -250,3 +250,51 @@ def test_a_stated_area_comes_before_a_drawn_size_and_takes_its_outline(corroded)
     assert found["original_area_um2"] == pytest.approx(2600)
     assert found["mean_penetration_um"] == pytest.approx(5.5, abs=0.2)
     assert found["max_penetration_um"] == pytest.approx(5.7, abs=1.0)
+
+
+@pytest.mark.parametrize("um_y", [0.5, 0.8])
+def test_corrected_by_hand_as_found_keeps_every_figure(corroded, um_y):
+    """To a fraction of a pixel, also on oblong pixels."""
+    image = picture(corroded, um_y=um_y)
+    found = measure_section(image, DRAWN)
+    same = measure_section(image, DRAWN, corrected=found.masks["section"])
+    for name, value in found.summary.items():
+        assert same.summary[name] == value, name
+    for table, rows in found.tables.items():
+        for name, values in rows.items():
+            np.testing.assert_array_equal(same.tables[table][name], values, name)
+    assert same.summary["corrected_by_hand"] is True and "corrected_by_hand" not in found.summary
+
+
+def test_corrected_by_hand_takes_metal_off_and_adds_it(corroded):
+    image = picture(corroded)
+    found = measure_section(image, DRAWN)
+    drawn = found.masks["section"].copy()
+    drawn[90:130, 100:140] = 2
+    less = measure_section(image, DRAWN, corrected=drawn)
+    taken = found.summary["metal_area_px"] - less.summary["metal_area_px"]
+    assert taken == pytest.approx(1600, abs=8)  # corners of the hole are cut between pixels
+    np.testing.assert_array_equal(less.masks["section"], drawn)
+    drawn[90:130, 100:140] = 1
+    back = measure_section(image, DRAWN, corrected=drawn)
+    assert back.summary["metal_area_px"] == pytest.approx(found.summary["metal_area_px"], abs=0.01)
+    drawn = found.masks["section"].copy()
+    drawn[drawn == 2] = 1
+    more = measure_section(image, DRAWN, corrected=drawn)
+    assert more.summary["metal_area_um2"] == pytest.approx(132 * 100 * 0.25, rel=0.01)
+
+
+def test_corrected_by_hand_to_nothing(corroded):
+    result = measure_section(picture(corroded), DRAWN, corrected=np.zeros(SHAPE, np.uint8))
+    assert result.summary["profile_count"] == 0 and result.summary["metal_area_um2"] is None
+    assert any("No metal is left" in text for text in result.warnings)
+
+
+def test_a_corrected_mask_needs_a_section_to_tell_its_edge_by():
+    noise = np.random.default_rng(1).normal(120, 5, SHAPE).clip(0, 255).astype(np.uint8)
+    drawn = np.zeros(SHAPE, int)
+    drawn[50:100, 50:100] = 1
+    with pytest.raises(InputError, match="no section stands apart"):
+        measure_section(picture(noise), corrected=drawn)
+    with pytest.raises(InputError, match="from 0 to 4"):
+        measure_section(picture(noise), corrected=4 * drawn)
