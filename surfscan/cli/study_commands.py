@@ -130,9 +130,9 @@ def summary(study: Study) -> None:
     from surfscan.report.groups import summarise_groups
     from surfscan.report.records import gather
     from surfscan.report.specimens import summarise_specimens
-    from surfscan.store.corrections import corrections_of
     from surfscan.store.results import ResultsStore
     from surfscan.study.manifest import load_study, manifest_path
+    from surfscan.study.reviewed import study_corrections
 
     loaded = load_study(study)
     stored = ResultsStore(loaded.folder).all()
@@ -140,7 +140,7 @@ def summary(study: Study) -> None:
         raise InputError(
             manifest_path(study), "nothing has been measured yet", "Run surfscan measure on it first."
         )
-    corrections = corrections_of(loaded.folder)
+    corrections = study_corrections(loaded)
     records, _ = gather(loaded, stored, corrections)
     specimens = summarise_specimens(loaded.specimens, records)
     print(study_text(loaded.title, records, specimens, summarise_groups(loaded.groups, specimens)))

@@ -44,11 +44,11 @@ from surfscan.report.writing import (
     workbook_bytes,
     write_bytes,
 )
-from surfscan.store.corrections import corrections_of
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
 from surfscan.study.entries import COMPANIONS, Shows
 from surfscan.study.manifest import Study, load_study, manifest_path
+from surfscan.study.reviewed import study_corrections
 from surfscan.study.tasks import fingerprint, settings_for
 
 PAGE = "report.html"
@@ -126,7 +126,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     """
     study = load_study(study_path)
     stored = list(ResultsStore(study.folder).all())
-    corrections = corrections_of(study.folder)
+    corrections = study_corrections(study)
     records, strays = gather(study, stored, corrections)
     entries = gather_rates(study, stored)
     if not any(r.results for r in records) and not any(r.result for r in entries):

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from surfscan.columns import Table, empty_table
-from surfscan.store.corrections import Correction, Corrections, corrections_of
+from surfscan.store.corrections import Correction, Corrections
 from surfscan.store.results import REVIEWED, StoredResult
-from surfscan.study.reviewed import ImageReviews, is_of, reviews_on
+from surfscan.study.reviewed import ImageReviews, is_of, reviews_on, study_corrections
 
 if TYPE_CHECKING:
     from surfscan.study.entries import Shows
@@ -222,7 +222,7 @@ def gather(
     for result in stored:
         by_image.setdefault(result.image_id, {})[result.procedure] = result
     specimens = {s.id: s for s in study.specimens}
-    corrections = corrections_of(study.folder) if corrections is None else corrections
+    corrections = study_corrections(study) if corrections is None else corrections
     records = [
         _record(study, image, specimens[image.specimen], by_image.get(image.image_id, {}), corrections)
         for image in study.images
@@ -239,10 +239,10 @@ def _record(
     corrections: Corrections,
 ) -> FieldRecord:
     results = {p: r for p, r in stored.items() if not p.endswith(REVIEWED)}
-    saved = corrections.by_image.get(image.image_id)
+    as_measured = next((r.source.sha256 for r in stored.values() if r.source), None)
+    saved = corrections.of_file(image.image_id, as_measured)
     if not saved:
         return FieldRecord(image.image_id, image, specimen, results)
-    as_measured = next((r.source.sha256 for r in stored.values() if r.source), None)
     reviews = reviews_on(study, corrections, image, as_measured, verify=False)
     automatic, taken, remarks = {}, {}, list(reviews.warnings)
     for procedure, correction in reviews.results.items():

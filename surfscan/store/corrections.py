@@ -15,7 +15,7 @@ import hashlib
 import os
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cached_property
@@ -45,6 +45,7 @@ _KIND = "|".join(get_args(Corrected))
 _RECORD = re.compile(rf"(?P<stem>.+-[0-9a-f]{{8}})_(?P<procedure>{_KIND})_\d{{8}}T\d{{6}}Z-(?P<number>\d+)")
 _OURS = re.compile(rf"{_RECORD.pattern}\.(?:toml|tif)(?:\.part)?")
 _JOURNAL = re.compile(rf".+-[0-9a-f]{{8}}_(?:{_KIND})_.+-[0-9a-f]{{8}}\.jsonl")
+_PAGE = re.compile(r"#\d+$")
 _LOST = "Bring the file back from a copy of the study, or correct the image again; nothing else was changed"
 
 
@@ -131,10 +132,13 @@ class Corrections(Sequence[Correction]):
     all : tuple of Correction
     faults : tuple of InputError
         Files that cannot be used, each with what is wrong and what to do. They are left where they are.
+    study_ids : frozenset of str
+        Images that the study names; empty where that does not matter. See `of_file`.
     """
 
     all: tuple[Correction, ...] = ()
     faults: tuple[InputError, ...] = field(default=())
+    study_ids: frozenset[str] = frozenset()
 
     @overload
     def __getitem__(self, index: int) -> Correction: ...
@@ -158,9 +162,39 @@ class Corrections(Sequence[Correction]):
             own[each.procedure] = (*own.get(each.procedure, ()), each)
         return found
 
+    @cached_property
+    def _renamed(self) -> Mapping[tuple[str, str], str]:
+        """Content and page -> name, of images that the study no longer names."""
+        if not self.study_ids:
+            return {}
+        gone = (each for each in self.all if each.image_id not in self.study_ids)
+        return {(each.image_sha256, _page_of(each.image_id)): each.image_id for each in gone}
+
+    def of_file(self, image_id: str, image_sha256: str | None) -> Mapping[str, tuple[Correction, ...]]:
+        """Corrections of an image by procedure, oldest first, whatever its file is called by now.
+
+        Where the study no longer names the image that was corrected, and this one is the very same file and
+        page, it is that image under another name.
+
+        Parameters
+        ----------
+        image_id : str
+        image_sha256 : str or None
+            Of its file, hex; None where that is not known.
+        """
+        own = self.by_image.get(image_id, {})
+        before = self._renamed.get((image_sha256 or "", _page_of(image_id)))
+        return own if before is None else {**self.by_image[before], **own}
+
     def of(self, image_id: str, procedure: str) -> tuple[Correction, ...]:
         """Corrections of one image and procedure, oldest first."""
         return self.by_image.get(image_id, {}).get(procedure, ())
+
+
+def _page_of(image_id: str) -> str:
+    """What stands behind the name of the file: "#3", or nothing."""
+    found = _PAGE.search(image_id)
+    return found[0] if found else ""
 
 
 def save_correction(
@@ -294,13 +328,15 @@ def _write(path: Path, content: bytes, mode: Literal["xb", "wb"]) -> None:
             os.close(folder)
 
 
-def corrections_of(folder: str | Path) -> Corrections:
+def corrections_of(folder: str | Path, study_ids: Iterable[str] = ()) -> Corrections:
     """Every correction of a study, oldest first, and what is wrong with files that cannot be used.
 
     Parameters
     ----------
     folder : path
         Folder of the study.
+    study_ids : iterable of str, optional
+        Images that the study names: see `Corrections.of_file`.
 
     Returns
     -------
@@ -327,7 +363,8 @@ def corrections_of(folder: str | Path) -> Corrections:
                     "Correct the image again from its unsaved work, or delete the file",
                 )
             )
-    return Corrections(tuple(sorted(found, key=lambda each: each.order)), tuple(faults))
+    inside = sorted(found, key=lambda each: each.order)
+    return Corrections(tuple(inside), tuple(faults), frozenset(study_ids))
 
 
 _seen: dict[Path, tuple[int, int, Correction]] = {}
@@ -407,7 +444,7 @@ def in_force(
     """
     counted = [
         each
-        for each in corrections.of(image_id, procedure)
+        for each in corrections.of_file(image_id, image_sha256).get(procedure, ())
         if (reviewer is None or each.reviewer == reviewer)
         and (image_sha256 is None or each.image_sha256 == image_sha256)
     ]

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Literal, Protocol
 
 from surfscan.errors import InputError
-from surfscan.store.corrections import corrections_of
 from surfscan.store.lock import WriterLock
 from surfscan.store.recovery import set_aside_if_damaged, tidy
 from surfscan.store.results import REVIEWED, Failure, ResultsStore, StoredResult
@@ -19,6 +18,7 @@ from surfscan.study.manifest import load_study, manifest_path
 from surfscan.study.pool import run_in_processes
 from surfscan.study.rate_entries import PROCEDURE_OF, LogEntry, RateEntry, WeighingEntry
 from surfscan.study.rate_tasks import RateTask, log_hours, plan_rate
+from surfscan.study.reviewed import study_corrections
 from surfscan.study.tasks import ImageTask, Job, jobs_for, plan_image
 from surfscan.study.worker import Outcome, limit_threads, measure_task
 
@@ -128,7 +128,7 @@ class _Batch:
         self.outcome = BatchOutcome(other_entries=len(study.rate_entries))
         self.finished = 0
         self.total = len(study.images) + len(study.rate_entries)
-        self.corrections = corrections_of(study.folder)
+        self.corrections = study_corrections(study)
         self.outcome.warnings.extend(str(fault) for fault in self.corrections.faults)
         self.stored = {(r.image_id, r.procedure): r for r in store.done()}
         self.hidden = {(r.image_id, r.procedure) for r in store.all() if r.status == "failed"}

@@ -79,7 +79,7 @@ class _Check:
         self.images: dict[int, ImageEntry] = self.manifest.tables["image"]
         self.specimens: dict[int, Specimen] = self.manifest.tables["specimen"]
         self.groups: dict[int, Group] = self.manifest.tables["group"]
-        self.corrections = corrections_of(self.folder)
+        self.corrections = corrections_of(self.folder, (i.image_id for i in self.images.values()))
 
     def findings(self) -> list[Finding]:
         found = list(self.faults)

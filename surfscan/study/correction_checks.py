@@ -7,7 +7,7 @@ from difflib import get_close_matches
 
 from surfscan.store.corrections import FOLDER, Corrections, unsaved_files
 from surfscan.store.masks import file_sha256
-from surfscan.study.entries import ImageEntry, Study
+from surfscan.study.entries import Study
 from surfscan.study.findings import Finding
 from surfscan.study.manifest import ManifestReader
 from surfscan.study.reviewed import reviews_on
@@ -41,32 +41,31 @@ def correction_findings(
     if study is None:
         return
     yield from _named_reviewer(manifest, study, corrections)
-    places = {image.image_id: (i, image) for i, image in manifest.tables["image"].items()}
+    used: set[str] = set()
+    for i, image in manifest.tables["image"].items() if corrections else ():
+        try:
+            sha256 = file_sha256(study.folder / image.file)
+        except OSError:
+            used.add(image.image_id)  # told of as a missing image
+            continue
+        used |= {
+            each.image_id for own in corrections.of_file(image.image_id, sha256).values() for each in own
+        }
+        where = manifest.where("image", i, "file")
+        for text in reviews_on(study, corrections, image, sha256).warnings:
+            said = f"{image.file}: {text.rstrip('.')}"
+            yield Finding("warning", where, said, "See whether it matters here")
     for image_id, saved in corrections.by_image.items():
-        if image_id not in places:
+        if image_id not in used:
             count = sum(map(len, saved.values()))
             yield Finding(
                 "warning",
                 FOLDER,
                 f"{image_id}, which study.toml does not name, has {count} "
                 f"correction{'' if count == 1 else 's'}",
-                "Nothing to do if it was taken out on purpose; if the file has another name now, correct it "
-                "again under that name",
+                "Nothing to do if it was taken out on purpose; a file that only has another name now keeps "
+                "its corrections, a file that changed has to be corrected again",
             )
-            continue
-        yield from _of_image(manifest, study, corrections, *places[image_id])
-
-
-def _of_image(
-    manifest: ManifestReader, study: Study, corrections: Corrections, i: int, image: ImageEntry
-) -> Iterator[Finding]:
-    where = manifest.where("image", i, "file")
-    try:
-        sha256 = file_sha256(study.folder / image.file)
-    except OSError:
-        return  # told of as a missing image
-    for text in reviews_on(study, corrections, image, sha256).warnings:
-        yield Finding("warning", where, f"{image.file}: {text.rstrip('.')}", "See whether it matters here")
 
 
 def _named_reviewer(manifest: ManifestReader, study: Study, corrections: Corrections) -> Iterator[Finding]:

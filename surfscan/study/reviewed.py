@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from surfscan.errors import InputError
 from surfscan.images import Calibration
-from surfscan.store.corrections import Correction, Corrections, in_force, mask_fault
+from surfscan.store.corrections import Correction, Corrections, corrections_of, in_force, mask_fault
 
 if TYPE_CHECKING:
     from surfscan.study.entries import ImageEntry, Study
@@ -56,6 +56,11 @@ class ImageReviews:
         return {} if self.scale is None else {"scale": self.scale.as_dict()}
 
 
+def study_corrections(study: Study) -> Corrections:
+    """Every correction of a study: see `surfscan.store.corrections.corrections_of`."""
+    return corrections_of(study.folder, (image.image_id for image in study.images))
+
+
 def reviews_on(
     study: Study,
     corrections: Corrections,
@@ -81,7 +86,7 @@ def reviews_on(
     -------
     ImageReviews
     """
-    own = corrections.by_image.get(image.image_id)
+    own = corrections.of_file(image.image_id, image_sha256)
     if not own:
         return ImageReviews()
     results: dict[str, Correction] = {}

@@ -10,13 +10,13 @@ import numpy as np
 from pydantic import BaseModel
 
 from surfscan.errors import InputError
-from surfscan.store.corrections import Corrected, Correction, Corrections, corrections_of, save_correction
+from surfscan.store.corrections import Corrected, Correction, Corrections, save_correction
 from surfscan.store.lock import WriterLock
 from surfscan.store.results import REVIEWED, Failure, ResultsStore, StoredEntry, StoredResult
 from surfscan.study.entries import ROLES, ImageEntry, Shows, Study
 from surfscan.study.file_hashes import FileHashes
 from surfscan.study.inputs import open_companion, open_reviewed
-from surfscan.study.reviewed import SCALE, reviews_on, with_scale
+from surfscan.study.reviewed import SCALE, reviews_on, study_corrections, with_scale
 from surfscan.study.tasks import PROCEDURES, Job, jobs_for, plan_image, settings_for
 from surfscan.study.worker import measure_image, run_job
 
@@ -129,7 +129,7 @@ def review_items(
 def iter_review_items(study: Study, *, hash_files: bool = True) -> Iterator[ReviewItem]:
     """The same one by one, as they become known."""
     stored = {(e.image_id, e.procedure): e for e in ResultsStore(study.folder).entries()}
-    corrections = corrections_of(study.folder)
+    corrections = study_corrections(study)
     groups = {s.id: s.group for s in study.specimens}
     hashes = FileHashes(study.folder)
     try:
@@ -217,7 +217,7 @@ def open_for_review(study: Study, image_id: str) -> OpenedImage:
         If the study has no such image, it cannot be opened, or the results cannot be read.
     """
     entry = entry_of(study, image_id)
-    corrections = corrections_of(study.folder)
+    corrections = study_corrections(study)
     notes = [str(fault) for fault in corrections.faults]
     folder = study.folder.resolve()
     image, reviews = open_reviewed(study, entry, corrections)
@@ -233,7 +233,9 @@ def open_for_review(study: Study, image_id: str) -> OpenedImage:
         entry=entry,
         image=image,
         automatic={p: r for p, r in stored.items() if not p.endswith(REVIEWED)},
-        corrections={p: list(saved) for p, saved in corrections.by_image.get(image_id, {}).items()},
+        corrections={
+            p: list(saved) for p, saved in corrections.of_file(image_id, image.source.sha256).items()
+        },
         companions=companions,
         settings={p: settings_for(study, entry, p) for p in entry.procedures},
         in_force={**reviews.results, **scale},
@@ -298,7 +300,7 @@ def measure_now(
         )
     scale = None
     if image is None:
-        image, reviews = open_reviewed(study, entry, corrections_of(study.folder))
+        image, reviews = open_reviewed(study, entry, study_corrections(study))
         scale = reviews.scale
     roles = [role for role in entry.companions() if role in ROLES[procedure]]
     if companions is None:
@@ -386,7 +388,7 @@ def take_up(study: Study, entry: ImageEntry, procedure: str) -> str:
     Nothing is raised: the correction is on the disk, and the next `surfscan measure` takes it up.
     """
     try:
-        task = plan_image(study, entry, corrections_of(study.folder))
+        task = plan_image(study, entry, study_corrections(study))
         if procedure == SCALE:
             jobs = task.jobs
         else:

@@ -273,3 +273,16 @@ def test_a_changed_record_is_read_again(tmp_path: Path) -> None:
     assert len(corrections_of(tmp_path).faults) == 1
     saved.path.write_bytes(content)
     assert corrections_of(tmp_path).all == (saved,)
+
+
+def test_a_file_of_another_name_keeps_its_corrections(tmp_path: Path) -> None:
+    saved = _save(tmp_path, image_id="old/a.tif#2", image_sha256="one")
+    other = _save(tmp_path, image_id="b.png", image_sha256="two")
+    found = corrections_of(tmp_path, ["new/a.tif#2", "new/a.tif#3", "b.png", "c.png"])
+    assert found.of_file("new/a.tif#2", "one") == {"pits": (saved,)}
+    assert in_force(found, "new/a.tif#2", "pits", image_sha256="one") == saved
+    assert found.of_file("new/a.tif#3", "one") == {}  # another page
+    assert found.of_file("new/a.tif#2", "two") == found.of_file("new/a.tif#2", None) == {}
+    assert found.of_file("c.png", "two") == {}  # a twin of an image that is still named
+    assert found.of_file("b.png", "two") == {"pits": (other,)}
+    assert corrections_of(tmp_path).of_file("new/a.tif#2", "one") == {}

@@ -71,9 +71,14 @@ def test_a_correction_of_another_file_is_told_at_its_image(folder: Path) -> None
     assert text.startswith(f"study.toml:{line}: images/a.png: the file changed since A on ")
 
 
+def test_a_file_of_another_name_is_no_matter(folder: Path) -> None:
+    _save(folder, image_id="images/old.png")
+    assert _said(folder) == []
+
+
 def test_images_that_are_no_longer_named_are_told(folder: Path) -> None:
     for _ in range(2):
-        _save(folder, image_id="images/b.png")
+        _save(folder, image_id="images/b.png", image_sha256="other")
     [text] = _said(folder)
     assert "images/b.png, which study.toml does not name, has 2 corrections" in text
 

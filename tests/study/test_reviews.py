@@ -274,6 +274,16 @@ def test_images_taken_out_of_the_study_keep_their_corrections(
     assert review_items(study)[0].state == "reviewed"
 
 
+def test_a_file_of_another_name_keeps_its_review(measured: Study, write_study: Callable[..., Study]) -> None:
+    _save(measured)
+    (measured.folder / "a.png").rename(measured.folder / "z.png")
+    study = write_study(names="zb", more="pixel_size_um = 0.5")
+    assert measure_study(study.folder, workers=1).done == ["z.png"]
+    assert _stored(study, "z.png")["pits_reviewed"].summary["pit_count"] == 3
+    assert [item.state for item in review_items(study)] == ["reviewed", "measured"]
+    assert open_for_review(study, "z.png").corrections["pits"][0].image_id == "a.png"
+
+
 def _confirm(study: Study, decision: str = "confirmed", size: float = 0.25) -> list[str]:
     said: list[str] = []
     save_review(
