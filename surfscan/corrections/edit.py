@@ -19,7 +19,8 @@ class Edit:
     Attributes
     ----------
     kind : str
-        "reject", "accept", "unsure", "add", "repaint", "split", "merge", "paint", "undo" or "redo".
+        "reject", "accept", "unsure", "add", "repaint", "split", "merge", "paint", "take over", "undo" or
+        "redo".
     ids_touched : tuple of int
         Objects whose pixels or marks changed; empty where nothing did.
     bounds : (row0, row1, col0, col1)

@@ -1,78 +1,30 @@
-"""The edits of a review of pits: each is done, taken back, done again, and recorded for a journal."""
+"""The edits of a review of pits, each recorded for a journal."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import numpy as np
 
 from surfscan.corrections.edit import Bounds, Edit
 from surfscan.corrections.parting import part_mask
+from surfscan.corrections.pit_history import PitHistory
 from surfscan.corrections.pit_state import (
     ACCEPTED,
     ADDED,
     MERGED,
     REJECTED,
     SPLIT,
+    STATUS,
     UNSURE,
-    PitState,
-    Step,
-    parts_of,
 )
 from surfscan.corrections.runs import as_runs, from_runs
 from surfscan.corrections.strokes import as_groups, flat_positions, from_groups, on_specimen, read_stroke
-from surfscan.corrections.tally import Tally, tally_of_pits
 
 
-class PitEdits:
-    """Edits of the objects of one image; `surfscan.corrections.pit_review.PitReview` is made of it.
-
-    Parameters
-    ----------
-    state : PitState
-    automatic : Tally
-        Figures of the automatic result.
-    """
-
-    def __init__(self, state: PitState, automatic: Tally) -> None:
-        self._state = state
-        self._automatic = automatic
-        self._done: list[Step] = []
-        self._undone: list[Step] = []
-
-    @property
-    def can_undo(self) -> bool:
-        """Whether there is an edit to take back."""
-        return bool(self._done)
-
-    @property
-    def can_redo(self) -> bool:
-        """Whether there is an edit to do again."""
-        return bool(self._undone)
-
-    def prepare(self) -> None:
-        """Work out the metal that outlines are judged by; takes as long as measuring the image does."""
-        self._state.field.prepare()
-
-    def tally(self) -> Tally:
-        """Figures of the field as the mask stands; those of `measure_pits(corrected=corrected_labels())`."""
-        rows, counting = self._state.rows, self._state.counting()
-        status = rows["status"][self._state.living()]
-        names = ["area_px", "perimeter_um", "perimeter_px", "edge_weight"]
-        heights = None
-        if self._state.field.has_heights:
-            heights = self._state.field.image.shape
-            names += ["depth_um", "depth_is_lower_bound", "deepest_row_px", "deepest_col_px"]
-        return tally_of_pits(
-            {name: rows[name][counting] for name in names},
-            area_px=self._state.field.area_px,
-            scale=self._state.field.image.calibration,
-            heights=heights,
-            rejected_count=int(np.count_nonzero(status == REJECTED)),
-            unsure_count=int(np.count_nonzero(status == UNSURE)),
-            automatic=self._automatic,
-        )
+class PitEdits(PitHistory):
+    """Edits of the objects of one image; `surfscan.corrections.pit_review.PitReview` is made of it."""
 
     def reject(self, ids: Iterable[int]) -> Edit:
         """Take objects out of the count; their pixels stay."""
@@ -269,35 +221,75 @@ class PitEdits:
             value[~known & (value == old)] = number
         return self._draw("paint", record, at, value, born={int(k): ADDED for k in new}, said=said)
 
-    def undo(self) -> Edit:
-        """Take the last edit back.
+    def take_over(self, labels: np.ndarray, marks: Mapping[int, str] | None = None) -> Edit:
+        """Bring the review to where a save left it, as one edit; numbers stay as they were saved.
+
+        Parameters
+        ----------
+        labels : ndarray of shape (M, N), int
+            A corrected mask of this image, as `corrected_labels` gave it.
+        marks : mapping, optional
+            What became of the automatic objects, as `marks` gave it. One that is neither in the mask nor
+            rejected was merged into what covers most of it.
 
         Raises
         ------
         ValueError
-            If there is none.
+            If the mask is of another shape or holds labels below 0, or a mark is none.
         """
-        if not self._done:
-            raise ValueError("there is nothing to undo")
-        step = self._done.pop()
-        self._undone.append(step)
-        self._state.restore(step, forward=False)
-        return self._told("undo", step, {"kind": "undo"})
+        labels, marks = np.asarray(labels), {int(k): said for k, said in (marks or {}).items()}
+        if labels.shape != self._state.labels.shape or (labels.size and int(labels.min()) < 0):
+            raise ValueError("a mask to go on from has the shape of the picture and labels of 0 or above")
+        if strange := sorted(set(marks.values()) - set(STATUS)):
+            raise ValueError(f"there is no mark {strange[0]!r}; there are {', '.join(STATUS)}")
+        target, now = labels.reshape(-1), self._state.labels.reshape(-1)
+        stays = np.zeros(self._state.size + 1, bool)
+        stays[[k for k, said in marks.items() if said == "rejected" and 0 < k <= self._state.size]] = True
+        at = np.flatnonzero((target != now) & ~((target == 0) & stays[now]))
+        return self._take_over(at, target[at].astype(np.int64), marks)
 
-    def redo(self) -> Edit:
-        """Do again what was taken back last.
-
-        Raises
-        ------
-        ValueError
-            If there is nothing to.
-        """
-        if not self._undone:
-            raise ValueError("there is nothing to redo")
-        step = self._undone.pop()
-        self._done.append(step)
-        self._state.restore(step, forward=True)
-        return self._told("redo", step, {"kind": "redo"})
+    def _take_over(self, at: np.ndarray, value: np.ndarray, marks: Mapping[int, str]) -> Edit:
+        state = self._state
+        record = {
+            "kind": "take over",
+            "pixels": as_groups(at, value),
+            "marks": {str(k): v for k, v in marks.items()},
+        }
+        inside, said = on_specimen(at, state.field.specimen)
+        at, value = at[inside], value[inside]
+        old = state.size
+        state.new(max(int(value.max(initial=0)) - old, 0))
+        after = state.labels.copy()
+        after.reshape(-1)[at] = value
+        area = np.bincount(after.reshape(-1), minlength=state.size + 1)
+        gaining = np.unique(value[value > 0])
+        changes: dict[str, dict[int, Any]] = {
+            "alive": {},
+            "into": {},
+            "origin": {},
+            "status": {},
+            "settled": {},
+        }
+        for number in gaining.tolist():
+            changes["alive"][number] = changes["settled"][number] = True
+            changes["status"][number] = ACCEPTED
+            if not state.rows["alive"][number]:
+                changes["origin"][number] = ADDED
+        for number, mark in marks.items():
+            if not 0 < number <= state.size:
+                continue
+            changes["status"][number] = STATUS.index(mark)
+            if area[number] == 0 and mark != "rejected" and number <= state.found_count:
+                cover = after[state.found == number]
+                if cover.size and (most := int(np.bincount(cover).argmax())) > 0:
+                    changes["alive"][number], changes["into"][number] = False, most
+                    changes["origin"][most] = MERGED
+            if mark == "rejected":
+                changes["settled"][number] = True
+        born = tuple(k for k in gaining.tolist() if k > old)
+        ids = sorted(set().union(*changes.values()))
+        edit = self._do("take over", record, at, value, ids, changes, born)
+        return self._in_parts(edit, said)
 
     def replay(self, edits: Iterable[Mapping[str, Any]]) -> int:
         """Do recorded edits again, on a review as it was when they were recorded.
@@ -339,6 +331,9 @@ class PitEdits:
             "split": lambda: self.split(edit["id"], edit["line"]),
             "merge": lambda: self.merge(edit["ids"]),
             "paint": lambda: self._paint(*from_groups(edit["pixels"], size)),
+            "take over": lambda: self._take_over(
+                *from_groups(edit["pixels"], size), {int(k): said for k, said in edit["marks"].items()}
+            ),
             "undo": self.undo,
             "redo": self.redo,
         }
@@ -395,44 +390,3 @@ class PitEdits:
         }
         edit = self._do(kind, record, at, after, sorted(drawn | set(into)), marks, tuple(born))
         return self._in_parts(edit, said)
-
-    def _do(
-        self,
-        kind: str,
-        record: dict[str, Any],
-        at: np.ndarray,
-        after: np.ndarray,
-        ids: Sequence[int],
-        marks: dict[str, dict[int, Any]],
-        new_ids: tuple[int, ...] = (),
-    ) -> Edit:
-        if self._state.field.has_heights:
-            self.prepare()
-        step = self._state.change(at, after.astype(np.int32), np.array(ids, np.int64), marks)
-        if step.ids.size:
-            self._done.append(step)
-            self._undone.clear()
-        return self._told(kind, step, record, new_ids)
-
-    def _told(self, kind: str, step: Step, record: Mapping[str, Any], new_ids: tuple[int, ...] = ()) -> Edit:
-        window = self._state.window_of(step.at, step.ids)
-        bounds = (0, 0, 0, 0)
-        if window is not None:
-            bounds = (window[0].start, window[0].stop, window[1].start, window[1].stop)
-        return Edit(kind, tuple(step.ids.tolist()), bounds, self.tally(), new_ids, (), record)
-
-    def _in_parts(self, edit: Edit, said: tuple[str, ...]) -> Edit:
-        """The edit, with a word on objects that now lie in several parts, or of which nothing is left."""
-        words = list(said)
-        for number in edit.ids_touched:
-            if not self._state.rows["alive"][number]:
-                continue
-            own = self._state.labels[self._state.window(np.array([number]))] == number
-            parts = parts_of(own) if own.size else 0
-            if parts > 1:
-                words.append(f"Pit {number} lies in {parts} parts; it stays one pit until it is split.")
-            elif parts == 0:
-                words.append(f"Nothing is left of pit {number}: it counts as rejected.")
-        return Edit(
-            edit.kind, edit.ids_touched, edit.bounds, edit.tally, edit.new_ids, tuple(words), edit.record
-        )

@@ -254,3 +254,46 @@ def test_records_that_cannot_be_read(review):
         review.replay([{"kind": "reject", "ids": [1]}, {"kind": "merge"}])
     with pytest.raises(ValueError, match="do not fit"):
         review.replay([{"kind": "add", "runs": [10**9, 5]}])
+
+
+def test_going_on_from_a_save(review, plate):
+    """Mask and marks bring a new review to the same place, numbers and all, in one edit."""
+    review.reject([1])
+    review.merge([2, 5])
+    number = review.add(*square(55, 115)).new_ids[0]
+    review.undo()
+    number = review.add(*square(56, 115)).new_ids[0]
+    review.split(number, np.array([[59, 100], [59, 130.0]]))
+    review.repaint(3, *square(100, 40), True)
+    review.mark_unsure([4])
+    mask, marks = review.corrected_labels(), review.marks()
+    again = PitReview.start(*plate)
+    edit = again.take_over(mask, marks)
+    np.testing.assert_array_equal(again.labels, review.labels)
+    assert again.marks() == marks and dict(again.status) == dict(review.status)
+    assert again.tally() == review.tally() and again.changes() == review.changes()
+    assert again.origin[2] == "merged" and set(edit.new_ids) == {number, number + 1}
+    assert again.add(*square(10, 150)).new_ids[0] > number + 1
+    third = PitReview.start(*plate)
+    third.replay([edit.record])
+    np.testing.assert_array_equal(third.labels, review.labels)
+    assert dict(third.status) == dict(review.status)
+    again.undo()
+    again.undo()
+    np.testing.assert_array_equal(again.labels, plate[1].masks["pits"])
+    assert again.tally().pit_count == again.tally().automatic.pit_count
+    with pytest.raises(ValueError, match="shape of the picture"):
+        again.take_over(mask[:5])
+    with pytest.raises(ValueError, match="no mark 'gone'"):
+        again.take_over(mask, {1: "gone"})
+
+
+def test_going_on_from_a_mask_alone(review, plate):
+    """Without marks, what is not in the mask is gone and counts as rejected."""
+    mask = review.corrected_labels()
+    mask[mask == 3] = 0
+    again = PitReview.start(*plate)
+    again.take_over(mask)
+    assert again.status[3] == "rejected"
+    np.testing.assert_array_equal(again.corrected_labels(), mask)
+    assert again.changes().rejected_count == 1
