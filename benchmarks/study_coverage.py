@@ -20,11 +20,13 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
 import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
+from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
@@ -227,7 +229,8 @@ def main() -> int:
     parser.add_argument("--out", type=Path, default=RESULTS)
     given = parser.parse_args()
     seeds = range(given.first_seed, given.first_seed + given.studies)
-    with ProcessPoolExecutor(given.processes) as pool:
+    os.environ |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}  # the work is spread over processes
+    with ProcessPoolExecutor(given.processes, get_context("spawn")) as pool:
         studies = list(pool.map(measure, seeds))
     rows = coverage(studies)
     print(

@@ -9,6 +9,7 @@ import numpy as np
 
 from surfscan.columns import Table, columns, conform
 from surfscan.estimates import fields
+from surfscan.estimates.combining import combined_half_width
 from surfscan.report.pooling import NO_INTERVAL, Figures, SpecimenSummary, count, general_warnings, number
 from surfscan.report.records import about
 from surfscan.report.rounding import significant
@@ -34,10 +35,10 @@ def fill_sections(summary: SpecimenSummary) -> None:
     -----
     Remaining section: summed metal over summed original area. What holds for all sections alike (where the
     outline runs, the original area, the scale) is averaged over them by original area; from several
-    sections the t-interval between them (ratio estimator) is added in quadrature. Mean penetration likewise,
-    weighted by original perimeter. Sections whose original outline is the outer edge of product enter only
-    where the specimen has no better one. Sections with more metal than their original outline holds, beyond
-    their interval, enter nothing.
+    sections the t-interval between them (ratio estimator) is combined with it (`combined_half_width`). Mean
+    penetration likewise, weighted by original perimeter. Sections whose original outline is the outer edge of
+    product enter only where the specimen has no better one. Sections with more metal than their original
+    outline holds, beyond their interval, enter nothing.
     """
     figures = summary.by_kind["section"]
     if not figures.records:
@@ -207,7 +208,9 @@ def _pool(
         figures.remark(
             name, ["Two sections only: Student's t is 12.7, so the interval says little. Cut more sections."]
         )
-    low, high = mean - math.hypot(below, half), mean + math.hypot(above, half)
+    freedom = len(sections) - 1
+    low = mean - combined_half_width(half, freedom, below)
+    high = mean + combined_half_width(half, freedom, above)
     if column == "remaining_fraction":
         high = min(high, max(1.0, mean + above))
     return mean, (max(low, 0.0), high), f"between {len(sections)} sections"

@@ -10,6 +10,7 @@ import numpy as np
 
 from surfscan.columns import Table, columns, conform
 from surfscan.estimates import counting, fields, g46
+from surfscan.estimates.combining import combined_half_width
 from surfscan.report.height_specimens import fill_heights
 from surfscan.report.pooling import (
     FEW_FIELDS,
@@ -41,8 +42,8 @@ def summarise_specimens(
     Density: summed edge-weighted counts over summed areas; Poisson interval for one field, between-field
     t-interval of the ratio for several, the scale that the fields share added to it. Area fractions: mean
     over fields weighted by field area (ASTM E562, E1245); what is common to all fields, the class boundary's
-    own uncertainty for degraded area and that of the outlines for pitted area, is added to the field sampling
-    in quadrature on each side.
+    own uncertainty for degraded area and that of the outlines for pitted area, is combined with the field
+    sampling on each side (`combined_half_width`).
 
     Two or three fields may agree by chance better than independent pits can: then the Poisson interval of
     the pooled count, and for the pitted area the pooled intervals of the fields, are kept.
@@ -142,7 +143,7 @@ def _fraction(figures: Figures, name: str, pooled: Sequence[FieldRecord], proced
     areas = _areas(measured, procedure)
     between = fields.area_weighted_mean(values * areas, areas, upper=1.0)
     own = np.abs(limits - values[:, np.newaxis])
-    half = between.half_width or 0.0
+    half, freedom = between.half_width or 0.0, len(measured) - 1
     basis = f"between {len(measured)} fields"
     if procedure == "pits":
         outlines = np.array([_outlines_share(r) for r in measured])
@@ -150,14 +151,14 @@ def _fraction(figures: Figures, name: str, pooled: Sequence[FieldRecord], proced
         common = share @ outlines
         sampling = np.maximum(np.square(own) - np.square(outlines)[:, np.newaxis], 0)
         floor = np.sqrt(np.nansum(sampling * np.square(share)[:, np.newaxis], axis=0))
-        below, above = np.hypot(half, common), np.hypot(half, common)
+        below = above = combined_half_width(half, freedom, float(common))
         if len(measured) <= FEW_FIELDS and 2 * half < floor.sum():
             below, above = np.hypot(floor, common)
             basis = f"within fields, {len(measured)} fields alike"
     else:
         known = ~np.isnan(own).any(axis=1)
         common = areas[known] @ own[known] / areas[known].sum() if known.any() else np.zeros(2)
-        below, above = np.hypot(half, common)
+        below, above = (combined_half_width(half, freedom, side) for side in common.tolist())
     if below == above == 0:
         figures.put(name, between.mean, NO_INTERVAL)
         return

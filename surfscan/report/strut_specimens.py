@@ -10,6 +10,7 @@ import numpy as np
 
 from surfscan.columns import Table
 from surfscan.estimates import fields
+from surfscan.estimates.combining import combined_half_width
 from surfscan.measurement.strut_widths import Z95
 from surfscan.report.pooling import (
     NO_INTERVAL,
@@ -77,13 +78,14 @@ def fill_struts(summary: SpecimenSummary) -> None:
     Notes
     -----
     Means weigh every picture by its counted length. The t-interval between pictures (ratio estimator) is
-    added in quadrature to what pictures have in common: their own intervals are averaged, not reduced, for
-    levels and edges err alike on all; so is the scale of pictures whose scale has one origin, and scales of
-    different origin add as squares. Least width and least section are the least of any pooled picture, with
-    the interval there. The least section left is that with measured thickness, else that with equal loss all
-    round. From a drawn thickness it is an upper bound; where only some thicknesses were measured the least of
-    all is one too. Lost metal counts over the length that was there before. Pictures with more metal than
-    before or as drawn, beyond their interval, enter neither loss nor penetration nor section.
+    combined (`combined_half_width`) with what pictures have in common: their own intervals are averaged,
+    not reduced, for levels and edges err alike on all; so is the scale of pictures whose scale has one
+    origin, and scales of different origin add as squares. Least width and least section are the least of
+    any pooled picture, with the interval there. The least section left is that with measured thickness,
+    else that with equal loss all round. From a drawn thickness it is an upper bound; where only some
+    thicknesses were measured the least of all is one too. Lost metal counts over the length that was
+    there before. Pictures with more metal than before or as drawn, beyond their interval, enter neither
+    loss nor penetration nor section.
     """
     figures = summary.by_kind["strut"]
     if not figures.records:
@@ -288,8 +290,10 @@ def _put_pooled(figures: Figures, name: str, owns: Sequence[_Own]) -> str:
         between = estimate.half_width or 0.0
         if between:
             figures.remark(name, estimate.warnings)
-    half = math.hypot(common, between)
-    limits = np.clip([mean - half, mean + half], *_LIMITS[name]) if math.isfinite(half) else NO_INTERVAL
+    limits: tuple[float, float] | np.ndarray = NO_INTERVAL
+    if math.isfinite(common):
+        half = combined_half_width(between, max(len(owns) - 1, 1), common)
+        limits = np.clip([mean - half, mean + half], *_LIMITS[name])
     figures.put(name, mean, limits)
     return "one image" if len(owns) == 1 else f"between {len(owns)} images"
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from surfscan.columns import columns, conform
+from surfscan.estimates.combining import combined_half_width
 from surfscan.images import Calibration
 from surfscan.report.groups import summarise_groups
 from surfscan.report.records import FieldRecord, gather
@@ -87,7 +88,9 @@ def test_sections_of_all_pictures_are_pooled_by_area_with_what_they_share():
     residual = metal - mean * original
     half = 4.302653 * math.sqrt(np.sum(residual**2) / 2 / 3) / original.mean()  # Student's t, 2 degrees
     assert row["remaining_section_fraction"] == pytest.approx(mean)
-    assert row["remaining_section_fraction_ci95_low"] == pytest.approx(mean - math.hypot(0.02, half))
+    assert row["remaining_section_fraction_ci95_low"] == pytest.approx(
+        mean - combined_half_width(half, 2, 0.02)
+    )
     assert row["remaining_section_interval"] == "between 3 sections"
     assert (row["n_profiles"], row["n_pooled"], row["n_images"]) == (3, 2, 2)
     assert row["section_penetration_um"] == pytest.approx(12.0)  # equal perimeters

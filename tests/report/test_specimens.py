@@ -8,6 +8,7 @@ import pytest
 
 from surfscan.calibration.uncertainty import widened
 from surfscan.estimates import counting, fields
+from surfscan.estimates.combining import combined_half_width
 from surfscan.report.pooling import density
 from surfscan.report.records import gather
 from surfscan.report.specimens import specimen_table, summarise_specimens
@@ -73,8 +74,10 @@ def test_degraded_interval_adds_the_class_boundary_to_field_sampling(pooled):
     values = np.array([0.20, 0.24, 0.22])
     half = fields.field_mean(values).half_width
     assert row["degraded_area_fraction"] == pytest.approx(0.22)
-    assert row["degraded_area_fraction_ci95_low"] == pytest.approx(0.22 - math.hypot(half, 0.004))
-    assert row["degraded_area_fraction_ci95_high"] == pytest.approx(0.22 + math.hypot(half, 0.006))
+    assert row["degraded_area_fraction_ci95_low"] == pytest.approx(0.22 - combined_half_width(half, 2, 0.004))
+    assert row["degraded_area_fraction_ci95_high"] == pytest.approx(
+        0.22 + combined_half_width(half, 2, 0.006)
+    )
     assert row["degraded_area_fraction_relative_accuracy_percent"] == pytest.approx(100 * half / 0.22)
 
 
@@ -228,7 +231,7 @@ def test_pitted_area_of_fields_that_differ_is_e562_with_the_outlines_added(poole
     expected = fields.field_mean(values, upper=1)
     assert row["pitted_area_fraction_interval"] == "between 3 fields"
     assert outlines_of(records) > 0
-    half = math.hypot(expected.half_width, outlines_of(records))
+    half = combined_half_width(expected.half_width, 2, outlines_of(records))
     assert row["pitted_area_fraction_ci95_low"] == pytest.approx(max(expected.mean - half, 0))
     assert row["pitted_area_fraction_ci95_high"] == pytest.approx(expected.mean + half)
     assert row["pitted_area_fraction_relative_accuracy_percent"] == pytest.approx(

@@ -7,6 +7,7 @@ import pytest
 
 from surfscan.columns import TABLES
 from surfscan.estimates import fields
+from surfscan.estimates.combining import combined_half_width
 from surfscan.images import Calibration
 from surfscan.measurement.strut_faults import Fault
 from surfscan.report.groups import summarise_groups
@@ -81,11 +82,11 @@ def test_mean_goes_by_counted_length(row):
 
 
 def test_scatter_between_pictures_is_added_to_what_they_share(row):
-    """t-interval of the ratio estimator, and in quadrature the interval that one picture alone has."""
+    """t-interval of the ratio estimator, combined with the interval that one picture alone has."""
     one = half(row((wide(20), {})), "mean_strut_width_um")
     found = row(*((wide(w), {}) for w in (19, 20, 21)))
     between = fields.area_weighted_mean(np.array([9.5, 10, 10.5]) * 60, np.full(3, 60.0)).half_width
-    assert half(found, "mean_strut_width_um") == pytest.approx(math.hypot(one, between), rel=1e-3)
+    assert half(found, "mean_strut_width_um") == pytest.approx(combined_half_width(between, 2, one), rel=1e-3)
     assert found["mean_strut_width_interval"] == "between 3 images"
 
 
