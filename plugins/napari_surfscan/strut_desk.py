@@ -127,17 +127,17 @@ class StrutDesk:
         settings = current.settings.get(PROCEDURE) or StrutSettings()
         given = {role: current.companions[role] for role in ROLES[PROCEDURE] if role in current.companions}
         correction = current.in_force.get(PROCEDURE)
+        name = "" if correction is None else correction.name
 
         def look() -> StrutReview:
-            moves = None if correction is None else EdgeMoves.from_dict(correction.edits)
-            note = "" if correction is None else str(correction.edits.get("note", ""))
+            moves, note = _left_by(current, name)
             return StrutReview.start(image, settings, moves=moves, note=note, **given)
 
         def ready(review: StrutReview) -> None:
             self._job = None
             self.busy.emit("")
             if self.session.current is current:
-                self._went_on_from = "" if correction is None else correction.name
+                self._went_on_from = name
                 self._show(review)
 
         def could_not(error: Exception) -> None:
@@ -274,7 +274,7 @@ class StrutDesk:
             if self._keeper is not None and not self._unsaved:
                 self._keeper.note_saved()
             self.saved.emit(" ".join(["Saved.", *told]) if not self._unsaved else "Not saved yet", False)
-            self.session.saved(current.entry.image_id)
+            self.session.item_changed.emit(current.entry.image_id)
 
         def could_not(error: Exception) -> None:
             self._is_saving = False
@@ -286,19 +286,25 @@ class StrutDesk:
         self.session.run(write, returned=written, failed=could_not)
 
     def recover(self) -> None:
-        """Take up the unsaved work that was found."""
-        found, image = self._leftover, self.image
-        if found is None or image is None or self.review is None:
+        """Take up the unsaved work that was found, from where it began: what was saved meanwhile is in it."""
+        found, current, review = self._leftover, self.session.current, self.review
+        if found is None or current is None or review is None:
             return
         try:
-            require_same(found.base, image.source.sha256, "")
-            self.review.replay(found.edits)
+            require_same(found.base, current.image.source.sha256, "")
+            moves, note = _left_by(current, found.base.correction)
+            again = StrutReview(review.picture, moves, note=note)
+            again.replay(found.edits)
         except (InputError, ValueError, KeyError) as error:
             self.failed.emit(error)
             return
+        if self._keeper is not None:
+            self._keeper.close(has_unsaved=self.has_unsaved)
+        self.review, self._went_on_from = again, found.base.correction
         self._keeper, self._unsaved, self._leftover = Keeper.going_on(found.path), found.unsaved_count, None
-        self._lay_out(self.review.result, self.review.by_hand)
-        self.figures_changed.emit()
+        strut, self.strut = self.strut, 0
+        self.changed.emit()
+        self.choose(strut)
         self.offered.emit("")
         self.saved.emit("Not saved yet", False)
 
@@ -316,8 +322,7 @@ class StrutDesk:
             found, faults = leftovers_on(study.folder, current.entry.image_id, PROCEDURE)
             for fault in faults:
                 self.failed.emit(fault)
-            fitting = [each for each in found if each.base.correction == self._went_on_from]
-            self._leftover = fitting[0] if fitting else None
+            self._leftover = found[0] if found else None
         self.offered.emit("" if self._leftover is None else self._leftover.words)
 
     def _keep(self, edit: Any) -> None:
@@ -361,3 +366,23 @@ class StrutDesk:
             self._job.cancel()
             self._job = None
             self.busy.emit("")
+
+
+def _left_by(current: OpenedImage, name: str) -> tuple[EdgeMoves, str]:
+    """Moves and note of a save of the open image; none where no name is given.
+
+    Raises
+    ------
+    InputError
+        If there is no such save any more.
+    """
+    if not name:
+        return EdgeMoves(), ""
+    for saved in current.corrections.get(PROCEDURE, ()):
+        if saved.name == name:
+            return EdgeMoves.from_dict(saved.edits), str(saved.edits.get("note", ""))
+    raise InputError(
+        current.entry.image_id,
+        f"the correction that the edits went on from is gone ({name})",
+        "Bring its file back, or let the edits go",
+    )

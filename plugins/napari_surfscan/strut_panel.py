@@ -161,6 +161,7 @@ class StrutPanel(QWidget):
     def _connect(self) -> None:
         desk = self.desk
         self.session.study_opened.connect(self._on_study)
+        self.session.image_closed.connect(self._show_review)
         desk.changed.connect(self._show_review)
         desk.strut_chosen.connect(self._show_strut)
         desk.figures_changed.connect(self._show_figures)
