@@ -41,7 +41,8 @@ METHOD = (
     "interval. Several fields: summed weights over summed areas, between-field t-interval.",
     "Area fractions: mean over fields with the between-field t-interval of ASTM E562 and E1245, in which "
     "each field counts by its area. The uncertainty of the class boundary (degraded area) and of where "
-    "outlines run (pitted area), common to all fields, is added in quadrature.",
+    "outlines run (pitted area), common to all fields, is combined with it by effective degrees of freedom "
+    "(JCGM 100, G.4.1), no narrower than either.",
     "Two or three fields may agree by chance better than independent pits can; then density keeps the "
     "Poisson interval of the pooled count, and pitted area the pooled intervals of its fields.",
     "Intervals of densities per mm² hold the pixel size, whose relative standard uncertainty stands in "

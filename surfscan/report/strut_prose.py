@@ -38,9 +38,10 @@ METHOD = (
     "Mean width of a picture: over struts by counted length; levels, declared edge uncertainty and scale "
     "are common to all struts of a picture and do not average out. Least width: least station, its "
     "interval allows for noise that draws the least of many down and for blur that fills notches.",
-    "Mean width of a specimen: over pictures by counted length; the t-interval between pictures is added "
-    "in quadrature to what the pictures share: their own intervals are averaged, not reduced, and so is "
-    "the scale of pictures whose scale has one origin. One picture: its own interval.",
+    "Mean width of a specimen: over pictures by counted length; the t-interval between pictures is "
+    "combined by effective degrees of freedom (JCGM 100, G.4.1), no narrower than either, with what they "
+    "share: their own intervals are averaged, not reduced, and so is the scale of pictures whose scale has "
+    "one origin. One picture: its own interval.",
     "Loss of width: 1 less mean width over the width before at the same places or, without a picture "
     "before, as drawn. Penetration is half of the width lost: the loss on one side if both lost alike.",
     "Section: from width and thickness for the drawn shape. Least section left: with the measured thickness "
