@@ -16,7 +16,10 @@ if TYPE_CHECKING:
     from surfscan.procedures.scale_by_hand import BarEnds
 
 LINE, ENDS = "scale bar", "scale bar ends"
-_COLOUR = "#D55E00"
+_COLOUR = "#56B4E9"
+"""Sky blue: no meaning of its own elsewhere, and told from grey by all."""
+
+_TEXT_BELOW_PX = 4  # the label read stands below the bar, clear of the label in the picture
 
 
 class ScaleLayers:
@@ -51,7 +54,14 @@ class ScaleLayers:
         self._ends = ends
         line = _both(ends)
         viewer = self._session.viewer
-        text = {"string": "{label}", "color": _COLOUR, "size": 12, "anchor": "upper_left"}
+        size_y = placement(image.calibration)["scale"][0]
+        text = {
+            "string": "{label}",
+            "color": _COLOUR,
+            "size": 12,
+            "anchor": "lower_left",
+            "translation": (_TEXT_BELOW_PX * size_y, 0),
+        }
         with self._own():
             if LINE in viewer.layers:
                 shapes = viewer.layers[LINE]
@@ -66,7 +76,7 @@ class ScaleLayers:
                 shape_type="line",
                 name=LINE,
                 edge_color=_COLOUR,
-                edge_width=max(1.5, ends.length_px / 150),
+                edge_width=max(1.0, ends.length_px / 200),
                 features={"label": [label or "?"]},
                 text=text,
                 **common,

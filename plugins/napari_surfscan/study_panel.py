@@ -181,7 +181,8 @@ class StudyPanel(QWidget):
         self.list.clear()
         if study is None:
             return
-        self.title.setText(f"<b>{_plain(study.title)}</b><br>{_plain(str(study.folder))}")
+        self.title.setText(f"<b>{_plain(study.title)}</b><br>{_plain(study.folder.resolve().name)}")
+        self.title.setToolTip(str(study.folder.resolve()))
         groups = {specimen.id: specimen.group for specimen in study.specimens}
         parents: dict[str, QTreeWidgetItem] = {}
         for entry in study.images:
@@ -226,7 +227,7 @@ class StudyPanel(QWidget):
             self.counts.setText("")
             return
         told = [f"{states.count(s)} {s}" for s in MARKS if s in states]
-        self.counts.setText(f"{len(states)} images: {', '.join(told)}")
+        self.counts.setText(f"{len(states)} image{'s' if len(states) != 1 else ''}: {', '.join(told)}")
 
     def _show_looking(self, done: int, total: int) -> None:
         self.progress.setVisible(done < total)

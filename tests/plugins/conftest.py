@@ -31,13 +31,13 @@ def make_viewer(qtbot, tmp_path, monkeypatch) -> Iterator[Callable]:
     """Function that opens a viewer with settings of its own; closed at the end, when its workers are done."""
     _require_screen()
     monkeypatch.setenv("NAPARI_CONFIG", str(tmp_path / "napari-settings.yaml"))
-    import napari
+    from napari import Viewer
     from napari._qt.qthreading import wait_for_workers_to_quit
 
     opened = []
 
-    def make() -> napari.Viewer:
-        viewer = napari.Viewer(show=True)
+    def make() -> Viewer:
+        viewer = Viewer(show=True)
         viewer.window.resize(1366, 768)
         opened.append(viewer)
         return viewer
@@ -45,7 +45,7 @@ def make_viewer(qtbot, tmp_path, monkeypatch) -> Iterator[Callable]:
     yield make
     wait_for_workers_to_quit()
     for viewer in opened:
-        if viewer in napari.viewer.Viewer._instances:
+        if viewer in Viewer._instances:
             viewer.close()
     qtbot.wait(20)
 
