@@ -397,9 +397,9 @@ def _read(path: Path) -> Correction:
         )
     values = from_toml(tomllib.loads(rest))
     try:
-        values["marks"] = {label: mark for mark, labels in values["marks"].items() for label in labels}
+        values["marks"] = _of_marks(values["marks"])
         return Correction(**values, path=path, sha256=_sha256(rest))
-    except (KeyError, TypeError) as error:
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
         raise InputError(
             path,
             f"this correction was saved by another version of surfscan ({error})",
@@ -407,12 +407,28 @@ def _read(path: Path) -> Correction:
         ) from error
 
 
-def _by_mark(marks: Mapping[int, str]) -> dict[str, list[int]]:
-    """Mark -> its labels: shorter than one line a label."""
-    found: dict[str, list[int]] = {}
+def _by_mark(marks: Mapping[int, str]) -> dict[str, str]:
+    """Mark -> its labels as "1-40 42 44-99": short, and quick to read for thousands of objects."""
+    labels: dict[str, list[int]] = {}
     for label, mark in sorted(marks.items()):
-        found.setdefault(mark, []).append(int(label))
-    return found
+        labels.setdefault(mark, []).append(int(label))
+    return {mark: _ranges(own) for mark, own in labels.items()}
+
+
+def _ranges(labels: Sequence[int]) -> str:
+    starts = [k for k, label in enumerate(labels) if k == 0 or labels[k - 1] != label - 1]
+    runs = [labels[k:end] for k, end in zip(starts, [*starts[1:], len(labels)], strict=True)]
+    return " ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
+
+
+def _of_marks(by_mark: Mapping[str, str]) -> dict[int, str]:
+    """The opposite of `_by_mark`."""
+    marks = {}
+    for mark, text in by_mark.items():
+        for run in text.split():
+            first, _, last = run.partition("-")
+            marks.update(dict.fromkeys(range(int(first), int(last or first) + 1), mark))
+    return dict(sorted(marks.items()))
 
 
 def _sha256(text: str) -> str:
