@@ -95,9 +95,9 @@ def _noncentral_limits(t: float, freedom: int) -> tuple[float, float]:
         def excess(noncentrality: float) -> float:
             return float(nctdtr(freedom, noncentrality, t)) - share
 
-        reach = 4 + abs(t)
-        while not (excess(t - reach) > 0 > excess(t + reach)):
-            reach *= 2
-        return float(brentq(excess, t - reach, t + reach, xtol=1e-10))
+        for reach in (4 + abs(t)) * 2.0 ** np.arange(20):
+            if excess(t - reach) > 0 > excess(t + reach):
+                return float(brentq(excess, t - reach, t + reach, xtol=1e-10))
+        raise ValueError(f"no interval of an effect with t = {t:g} and {freedom} degrees of freedom")
 
     return limit(0.975), limit(0.025)
