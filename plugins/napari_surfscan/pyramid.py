@@ -30,8 +30,8 @@ def early_layer(path: Path, page: int | None = None) -> tuple[list[Any], Calibra
     Returns
     -------
     (levels, calibration, kind) or None
-        Levels largest first; those that the file lacks are there, empty, for `fill`. None where the file is
-        small, or can only be decoded whole. The scale is that of the file's own statement.
+        Levels largest first; of a file that has only one the others are there, empty, for `fill`. None where
+        the file is small, or can only be decoded whole. The scale is that of the file's own statement.
     """
     found: Levels | None = open_levels(path, page)
     if found is None or found.arrays[0].shape[0] * found.arrays[0].shape[1] < LARGE_PX:
@@ -41,7 +41,7 @@ def early_layer(path: Path, page: int | None = None) -> tuple[list[Any], Calibra
     except InputError:  # said when the image is read whole
         calibration = None
     levels: list[Any] = list(found.arrays)
-    while min(levels[-1].shape[:2]) >= 2 * _SMALLEST_SIDE:
+    while len(found.arrays) == 1 and min(levels[-1].shape[:2]) >= 2 * _SMALLEST_SIDE:
         rows, cols = levels[-1].shape[:2]
         levels.append(np.zeros((rows // 2, cols // 2, *levels[-1].shape[2:]), levels[0].dtype))
     return levels, calibration, found.kind

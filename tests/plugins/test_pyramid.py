@@ -48,3 +48,38 @@ def test_levels_made_for_looking():
     heights = GREY.astype(np.float32)
     heights[:, 1000] = np.nan
     assert np.isnan(levels_of(heights)[-1]).mean() < 0.01
+
+
+@pytest.mark.slow
+def test_real_viewer_decodes_only_what_it_shows(real_viewer, qtbot, tmp_path, monkeypatch):
+    """A pyramid opened in the viewer: the coarse level is drawn, hardly a tile of the fine one is decoded."""
+    from napari_surfscan.session import ReviewSession
+
+    from surfscan.loaders.tiff_levels import TiledLevel
+
+    monkeypatch.setattr(ReviewSession, "_decode", lambda *_: None)  # what follows once it is on the screen
+    path = tmp_path / "pyramid.tif"
+    with tifffile.TiffWriter(path) as file:
+        for level in range(3):
+            step = 2**level
+            file.write(
+                np.repeat(np.repeat(GREY[::step, ::step] // 2, 2, 0), 2, 1)[: 4096 // step, : 4608 // step],
+                tile=(128, 128),
+                subfiletype=int(level > 0),
+                subifds=None,
+            )
+    decoded = []
+    real = TiledLevel.decode
+
+    def decode(level, index, file):
+        decoded.append(level.shape)
+        return real(level, index, file)
+
+    monkeypatch.setattr(TiledLevel, "decode", decode)
+    (layer,) = real_viewer.open(str(path), plugin="surfscan")
+    qtbot.wait(300)
+    assert layer.multiscale
+    assert [level.shape for level in layer.data] == [(4096, 4608), (2048, 2304), (1024, 1152)]
+    shown = real_viewer.screenshot(canvas_only=True, flash=False)[..., :3]
+    assert shown.std() > 10, "the canvas is blank"
+    assert decoded.count((4096, 4608)) < 32 * 36 / 4
