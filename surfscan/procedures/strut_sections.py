@@ -100,14 +100,14 @@ def strut_sections(
     anew = range(s if has_section else 0)
     if known is not None and changed is not None and has_section:
         anew = (np.asarray(changed, int) - 1).tolist()
-        other = ~np.isin(stations.strut, changed)
-        others = ~np.isin(np.arange(1, s + 1), changed)
+        kept = ~np.isin(stations.strut, changed)
+        whole = ~np.isin(np.arange(1, s + 1), changed)
         for name in along:
-            along[name][other] = getattr(known, name)[other]
+            along[name][kept] = getattr(known, name)[kept]
         for name in means:
-            means[name][others] = getattr(known, f"mean_{name}")[others]
-            least[name][others] = getattr(known, f"least_{name}")[others]
-        where[others] = known.least_station[others]
+            means[name][whole] = getattr(known, f"mean_{name}")[whole]
+            least[name][whole] = getattr(known, f"least_{name}")[whole]
+        where[whole] = known.least_station[whole]
     for k in anew:
         part = stations.of(k + 1)
         good = np.flatnonzero((stations.fault[part] == "") & np.isfinite(stations.width[part])) + part.start

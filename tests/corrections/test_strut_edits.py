@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from surfscan.corrections.strut_edits import EdgeMoves, StrutEdit, StrutReview
+from surfscan.corrections.strut_edits import EdgeMoves, StrutReview
 from surfscan.images import Calibration, Micrograph, Source
 from surfscan.procedures import StrutSettings, measure_struts
 
@@ -241,9 +241,3 @@ def test_picture_without_struts():
     assert review.changes().station_count == 0
     assert review.result.summary["strut_count"] == 0
     assert review.by_hand.size == 0
-
-
-def test_edit_of_a_dictionary():
-    """Each kind of step there and back."""
-    for given in ({"kind": "undo"}, {"kind": "redo"}, {"kind": "note", "note": "x"}):
-        assert StrutEdit.from_dict(given).as_dict() == given
