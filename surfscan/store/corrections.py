@@ -12,7 +12,6 @@ the time of the latest one, and the next number.
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -26,7 +25,9 @@ import numpy as np
 
 from surfscan._version import __version__
 from surfscan.errors import InputError
+from surfscan.store.marks import marks_as_runs, marks_of_runs
 from surfscan.store.masks import encode_mask, file_sha256, file_stem
+from surfscan.store.once import part_of, write_once
 from surfscan.store.toml_text import from_toml, toml_text
 
 FOLDER = "corrections"
@@ -270,13 +271,13 @@ def save_correction(
             "version": __version__,
             "changes": dict(changes or {}),
             "settings": dict(settings or {}),
-            "marks": _by_mark(marks or {}),
+            "marks": marks_as_runs(marks or {}),
             "edits": dict(edits or {}),
         }
         text = toml_text(record)
         if content is not None:
-            _write(path.with_suffix(".tif"), content, "xb")
-        _write(path, f"{_HEAD}{_sha256(text)}\n{text}".encode(), "wb")
+            write_once(path.with_suffix(".tif"), content, is_claimed=False)
+        write_once(path, f"{_HEAD}{_sha256(text)}\n{text}".encode(), is_claimed=True)
     except OSError as error:
         raise InputError(
             error.filename or home,
@@ -298,34 +299,15 @@ def _claim(home: Path, start: str, stamp: str) -> tuple[Path, int]:
     while True:
         path = home / f"{start}_{at}-{number}.toml"
         try:
-            _part(path).touch(exist_ok=False)
+            part_of(path).touch(exist_ok=False)
         except FileExistsError:
             number += 1
             continue
         mask = path.with_suffix(".tif")
-        if not any(p.exists() for p in (path, mask, _part(mask))):
+        if not any(p.exists() for p in (path, mask, part_of(mask))):
             return path, number
-        _part(path).unlink()
+        part_of(path).unlink()
         number += 1
-
-
-def _part(path: Path) -> Path:
-    return path.with_name(f"{path.name}.part")
-
-
-def _write(path: Path, content: bytes, mode: Literal["xb", "wb"]) -> None:
-    part = _part(path)
-    with part.open(mode) as handle:
-        handle.write(content)
-        handle.flush()
-        os.fsync(handle.fileno())
-    part.rename(path)
-    if os.name == "posix":  # elsewhere a folder cannot be brought to the disk by itself
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
 
 
 def corrections_of(folder: str | Path, study_ids: Iterable[str] = ()) -> Corrections:
@@ -397,7 +379,7 @@ def _read(path: Path) -> Correction:
         )
     values = from_toml(tomllib.loads(rest))
     try:
-        values["marks"] = _of_marks(values["marks"])
+        values["marks"] = marks_of_runs(values["marks"])
         return Correction(**values, path=path, sha256=_sha256(rest))
     except (AttributeError, KeyError, TypeError, ValueError) as error:
         raise InputError(
@@ -405,30 +387,6 @@ def _read(path: Path) -> Correction:
             f"this correction was saved by another version of surfscan ({error})",
             "Upgrade surfscan (pip install --upgrade surfscan); nothing was changed",
         ) from error
-
-
-def _by_mark(marks: Mapping[int, str]) -> dict[str, str]:
-    """Mark -> its labels as "1-40 42 44-99": short, and quick to read for thousands of objects."""
-    labels: dict[str, list[int]] = {}
-    for label, mark in sorted(marks.items()):
-        labels.setdefault(mark, []).append(int(label))
-    return {mark: _ranges(own) for mark, own in labels.items()}
-
-
-def _ranges(labels: Sequence[int]) -> str:
-    starts = [k for k, label in enumerate(labels) if k == 0 or labels[k - 1] != label - 1]
-    runs = [labels[k:end] for k, end in zip(starts, [*starts[1:], len(labels)], strict=True)]
-    return " ".join(str(run[0]) if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs)
-
-
-def _of_marks(by_mark: Mapping[str, str]) -> dict[int, str]:
-    """The opposite of `_by_mark`."""
-    marks = {}
-    for mark, text in by_mark.items():
-        for run in text.split():
-            first, _, last = run.partition("-")
-            marks.update(dict.fromkeys(range(int(first), int(last or first) + 1), mark))
-    return dict(sorted(marks.items()))
 
 
 def _sha256(text: str) -> str:

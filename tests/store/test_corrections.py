@@ -138,16 +138,16 @@ import os, sys
 from pathlib import Path
 import numpy as np
 from surfscan.store import corrections
-write, renames = corrections._write, []
-def dies(path, content, mode):
-    part = corrections._part(path)
+write = corrections.write_once
+def dies(path, content, is_claimed):
+    part = corrections.part_of(path)
     if {step!r} == "claimed" or ({step!r} == "mask named" and path.suffix == ".toml"):
         os._exit(9)
     if {step!r} == ("mask half written" if path.suffix == ".tif" else "record half written"):
         part.write_bytes(content[: len(content) // 2])
         os._exit(9)
-    write(path, content, mode)
-corrections._write = dies
+    write(path, content, is_claimed=is_claimed)
+corrections.write_once = dies
 corrections.save_correction(sys.argv[1], image_id="images/a b.png#2", procedure="pits", reviewer="A",
     reason="killed", image_sha256="ab" * 32, mask=np.ones((3, 4), int))
 """
