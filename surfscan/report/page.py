@@ -10,7 +10,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from surfscan._version import __version__
-from surfscan.report import charts, grids, prose
+from surfscan.report import charts, grids, prose, truth_charts
 from surfscan.report.by_hand_page import by_hand_page
 from surfscan.report.cells import Cell, Grid, Head
 from surfscan.report.exposure_page import exposure_page
@@ -118,6 +118,10 @@ def render_truth_page(content: PageContent) -> str:
         files=_listed(named),
         table=grids.truth_grid(content.truth),
         drawing=Markup(charts.truth_chart(content.truth)),
+        charts=[(name, Markup(chart)) for name, chart in truth_charts.interval_charts(content.truth)],
+        grids=truth_charts.interval_grids(content.truth),
+        covered=sum(t.covered for t in content.truth),
+        with_interval=sum(t.with_interval for t in content.truth),
     )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from surfscan.columns import BESIDE_FIGURES, FIGURES_OF
+from surfscan.report.by_hand_page import correction_grid
 from surfscan.report.cells import HEADS, Cell, Grid, Head
 from surfscan.report.page_parts import KindPictures, PageContent
 from surfscan.report.pooling import SpecimenSummary, count
@@ -73,8 +74,8 @@ class SpecimenSection:
     galleries : sequence of (KindPictures, list of dict)
         Its pictures by kind.
     warnings : sequence of WarningGroup
-    corrections : sequence of str
-        What was corrected by hand, by whom and why.
+    corrections : Grid or None
+        What was corrected by hand, by whom and why; None where nothing was.
     provenance : Grid
         Files with their SHA-256, the settings that are not the study's, versions, who reviewed.
     """
@@ -89,7 +90,7 @@ class SpecimenSection:
     missing: Sequence[str]
     galleries: Sequence[tuple[KindPictures, list[dict[str, Any]]]]
     warnings: Sequence[WarningGroup]
-    corrections: Sequence[str]
+    corrections: Grid | None
     provenance: Grid
 
 
@@ -144,7 +145,7 @@ def _section(
         _missing(records, entries),
         [(kind, fields) for kind in pictures if (fields := kind.fields.get(specimen.id))],
         group_warnings(said),
-        _corrections(records),
+        _corrections(content, specimen.id),
         _provenance(content.study, specimen.id, records, entries),
     )
 
@@ -228,14 +229,15 @@ def _missing(records: Sequence[FieldRecord], entries: Sequence[RateRecord]) -> l
     return [*out, *([] if records else ["No picture of this specimen in the study."])]
 
 
-def _corrections(records: Sequence[FieldRecord]) -> list[str]:
-    """Results that rest on what a person corrected."""
-    return [
-        f"{record.image_id}: {PROCEDURES[p].lower()} corrected by hand."
-        for record in records
-        for p in record.image.procedures
-        if record.flag(p, "corrected_by_hand")
-    ]
+def _corrections(content: PageContent, specimen: str) -> Grid | None:
+    """Corrections on record of a specimen's images; None where there are none."""
+    found = content.by_hand
+    own = [r for r in found.records if r.specimen.id == specimen] if found else []
+    if found is None or not own:
+        return None
+    return replace(
+        correction_grid(replace(found, records=own)), caption=f"Corrections of {specimen} on record"
+    )
 
 
 def _provenance(
@@ -249,6 +251,7 @@ def _provenance(
         Head("Scale from"),
         Head("Settings other than the study's"),
         Head("Measured by"),
+        Head("Reviewed by"),
         Head("SHA-256 as measured", hash=True),
     ]
     rows = []
@@ -268,6 +271,7 @@ def _provenance(
                 Cell(scale.origin if scale else "unknown"),
                 Cell("; ".join(_own_settings(study, record))),
                 Cell(f"surfscan {done.version}" if done else "not measured"),
+                Cell(", ".join(dict.fromkeys(c.reviewer for own in record.saved.values() for c in own))),
                 Cell(done.source.sha256 if done and done.source else NO_VALUE),
             ]
         )
@@ -280,6 +284,7 @@ def _provenance(
                 Cell(""),
                 Cell(""),
                 Cell(f"surfscan {entry.done.version}" if entry.done else "not measured"),
+                Cell(""),
                 Cell(entry.sha256 or NO_VALUE),
             ]
         )

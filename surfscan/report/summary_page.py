@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from surfscan.report.by_hand_page import sentences
 from surfscan.report.cells import Cell
 from surfscan.report.page_parts import PageContent
 from surfscan.report.pooling import SpecimenSummary, count
@@ -81,6 +82,7 @@ def summary(content: PageContent) -> list[Block]:
         *_least_section(content),
         *_lost(content),
         *_deepest(content),
+        *_by_hand(content),
         _extent(content),
     ]
 
@@ -201,6 +203,17 @@ def _deepest(content: PageContent) -> list[Block]:
         lines.append("No deepest pit of a whole part can be predicted: see Extreme values.")
     links = [("heights", "Table"), *([("extremes", "Extreme values")] if content.extremes else [])]
     return [Block("Deepest pit", [shown], lines, links=links)]
+
+
+def _by_hand(content: PageContent) -> list[Block]:
+    """How many images were corrected by hand, and what share of which figure came of it."""
+    if not content.records:
+        return []
+    corrected = sum(bool(r.corrections) for r in content.records)
+    number = Shown(f"{corrected} of {len(content.records)}", after="images corrected by hand")
+    if content.by_hand is None:
+        return [Block("By hand", [number], ["Every figure is as measured."])]
+    return [Block("By hand", [number], sentences(content.by_hand), links=[("by-hand", "Corrected by hand")])]
 
 
 def _extent(content: PageContent) -> Block:

@@ -81,6 +81,8 @@ class TruthComparison:
         Images whose 95 % interval holds the true value, of those that have an interval.
     lower_bounds : int
         Images left out because what was measured is a lower bound, which no bias can be told from.
+    limits : tuple of (float, float)
+        95 % interval of each; not-a-numbers where there is none.
     """
 
     figure: str
@@ -94,6 +96,7 @@ class TruthComparison:
     covered: int
     with_interval: int
     lower_bounds: int = 0
+    limits: tuple[tuple[float, float], ...] = ()
 
 
 def compare_with_truth(folder: Path, records: Sequence[FieldRecord]) -> list[TruthComparison]:
@@ -230,4 +233,5 @@ def compare(
         sum(bool(low <= t <= high) for low, high, t in known),
         len(known),
         lower_bounds,
+        tuple((float(low), float(high)) for low, high in limits),
     )
