@@ -165,7 +165,9 @@ def measure_height_pits(
     )
 
 
-def exposed_surface(image: HeightMap, region: np.ndarray | None, datum: np.ndarray | None) -> np.ndarray | None:
+def exposed_surface(
+    image: HeightMap, region: np.ndarray | None, datum: np.ndarray | None
+) -> np.ndarray | None:
     """The surface that corroded: the region without the datum; None for the whole map."""
     exposed = None
     for name, mask in (("region", region), ("datum", datum)):

@@ -107,7 +107,7 @@ def assert_same_state(one, other):
 
 
 @settings(
-    max_examples=6,
+    max_examples=4,
     deadline=None,
     derandomize=True,
     database=None,
@@ -307,3 +307,27 @@ def test_a_field_without_pits():
     review.reject([1])
     whole = assert_same_as_the_whole(review, image)
     assert any("No pit was found" in text for text in whole.warnings)
+
+
+def test_against_scikit_image(plate):
+    """Count, areas, places and boxes of the corrected mask, by scikit-image (regionprops)."""
+    from skimage.measure import regionprops
+
+    image, automatic = plate
+    review = PitReview.start(image, automatic)
+    review.reject([2])
+    number = review.add(*disc(60, 120, 6, image.shape)).new_ids[0]
+    review.repaint(4, *disc(36, 112, 9, image.shape), True)
+    review.split(number, np.array([[60, 100], [61, 140.0]]))
+    theirs = {found.label: found for found in regionprops(review.corrected_labels())}
+    rows = review.rows()
+    counts = rows["status"] != "rejected"
+    assert rows["label"][counts].tolist() == sorted(theirs)
+    for k in np.flatnonzero(counts):
+        other = theirs[int(rows["label"][k])]
+        assert rows["area_px"][k] == other.area
+        assert (rows["row_px"][k], rows["col_px"][k]) == pytest.approx(other.centroid)
+        assert rows["aspect"][k] >= 1
+    total = sum(found.area for found in theirs.values())
+    assert review.tally().area_fraction == pytest.approx(total / image.pixels.size)
+    assert review.tally().pit_count == len(theirs)
