@@ -83,7 +83,7 @@ class Changes:
         if set(values) != set(names):
             odd = sorted(set(values) ^ set(names))
             raise ValueError(f"these are no changes of a mask: {', '.join(odd)} missing or unknown")
-        plain = {}
+        plain: dict[str, Any] = {}
         for name, kind in names.items():
             value = values[name]
             if isinstance(value, bool) or not isinstance(value, int | float):

@@ -168,7 +168,19 @@ def measure_height_pits(
 def exposed_surface(
     image: HeightMap, region: np.ndarray | None, datum: np.ndarray | None
 ) -> np.ndarray | None:
-    """The surface that corroded: the region without the datum; None for the whole map."""
+    """The surface that corroded: the region without the datum; None for the whole map.
+
+    Parameters
+    ----------
+    image : HeightMap
+    region, datum : ndarray of shape (M, N), or None
+        Marked where not 0.
+
+    Raises
+    ------
+    InputError
+        If a mask is of another size or marks nothing.
+    """
     exposed = None
     for name, mask in (("region", region), ("datum", datum)):
         if mask is None:
