@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
+from surfscan.corrections.changes import compare_label_images
 from surfscan.images import Calibration, Micrograph, Source
 from surfscan.measurement.mesh_loss import mesh_loss
 from surfscan.measurement.stations import Stations
@@ -32,6 +33,7 @@ from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
 from surfscan.study.batch import measure_study
 from surfscan.study.manifest import load_study
+from surfscan.study.reviews import open_for_review, save_review
 from surfscan.study.tasks import fingerprint, settings_for
 
 PITS = ((60, 70, 12), (60, 180, 9), (150, 100, 15), (170, 220, 11))
@@ -436,3 +438,48 @@ def changed() -> Callable[..., RateRecord]:
         return replace(record, result=result, _unpacked={})
 
     return change
+
+
+@pytest.fixture(scope="session")
+def reviewed_folder(tmp_path_factory: pytest.TempPathFactory, pitted: np.ndarray) -> Path:
+    """Four pictures with four pits each, measured and corrected, with their report; to be read only.
+
+    "A" rejects pit 1 of a.png and b.png and paints over half of pit 2 of c.png; "B" rejects pits 1 and 2 of
+    a.png after that, and accepts b.png as found before. d.png is as found; its scale is confirmed by "A".
+    """
+    folder = tmp_path_factory.mktemp("reviewed") / "study"
+    folder.mkdir()
+    text = 'title = "Reviewed plates"\nnote = "All data invented."\n[[group]]\nname = "bare"\n'
+    text += "".join(f'[[specimen]]\nid = "{name}"\ngroup = "bare"\n' for name in ("P1", "P2"))
+    for name, turned in zip("abcd", (pitted, pitted[::-1], pitted[:, ::-1], pitted[::-1, ::-1]), strict=True):
+        (folder / f"{name}.png").write_bytes(cv2.imencode(".png", np.ascontiguousarray(turned))[1].tobytes())
+        text += f'[[image]]\nfile = "{name}.png"\nspecimen = "P{1 + (name > "b")}"\nprocedures = ["pits"]\n'
+        text += 'condition = "cleaned"\nfield_choice = "systematic"\n'
+        text += "" if name == "d" else "pixel_size_um = 0.5\n"
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    measure_study(folder, workers=1)
+    study = load_study(folder)
+    for reviewer, name, rejected in (("B", "b", ()), ("A", "a", (1,)), ("A", "b", (1,)), ("B", "a", (1, 2))):
+        opened = open_for_review(study, f"{name}.png")
+        labels = opened.automatic["pits"].read_mask("pits")
+        mask = np.where(np.isin(labels, rejected), 0, labels)
+        said = {
+            "changes": compare_label_images(labels, mask).as_dict(),
+            "marks": {k: "rejected" if k in rejected else "accepted" for k in range(1, 5)},
+        }
+        save_review(study, opened, "pits", reviewer=reviewer, reason=f"looked at <{name}>", mask=mask, **said)
+    opened = open_for_review(study, "c.png")
+    mask = opened.automatic["pits"].read_mask("pits").copy()
+    rows, cols = np.nonzero(mask == 2)
+    mask[rows[: len(rows) // 2], cols[: len(rows) // 2]] = 0
+    save_review(study, opened, "pits", reviewer="A", reason="", mask=mask)
+    scale = {"pixel_size_x_um": 0.5, "pixel_size_y_um": 0.5, "relative_uncertainty": 0.02}
+    save_review(study, open_for_review(study, "d.png"), "scale", reviewer="A", reason="", edits=scale)
+    write_report(folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def reviewed_records(reviewed_folder: Path) -> list[FieldRecord]:
+    """Its pictures."""
+    return gather(load_study(reviewed_folder), ResultsStore(reviewed_folder).all())[0]

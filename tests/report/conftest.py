@@ -12,19 +12,14 @@ import numpy as np
 import pytest
 
 from surfscan.columns import TEXTURE_PARAMETERS, conform, empty_table
-from surfscan.corrections.changes import compare_label_images
 from surfscan.estimates import counting
 from surfscan.estimates.depths import censored_quantile, deepest
 from surfscan.images import Calibration, Source
 from surfscan.procedures.result import Result
 from surfscan.procedures.settings import DegradedSettings, HeightPitSettings, PitSettings, TextureSettings
-from surfscan.report.build import write_report
-from surfscan.report.records import FieldRecord, gather
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
-from surfscan.study.batch import measure_study
 from surfscan.study.manifest import load_study
-from surfscan.study.reviews import open_for_review, save_review
 from surfscan.study.tasks import fingerprint
 
 SIZE = (300, 400)
@@ -499,66 +494,3 @@ def page_text():
         r'<div class="waiting"[^>]*><script type="text/plain">(.*?)</script></div>', re.DOTALL
     )
     return lambda folder: island.sub(r"\1", (folder / "report.html").read_text(encoding="utf-8"))
-
-
-REVIEWED = """
-title = "Reviewed plates"
-note = "All data invented."
-[[group]]
-name = "bare"
-[[specimen]]
-id = "P1"
-group = "bare"
-[[specimen]]
-id = "P2"
-group = "bare"
-"""
-
-
-@pytest.fixture(scope="session")
-def reviewed_folder(tmp_path_factory: pytest.TempPathFactory, pitted: np.ndarray) -> Path:
-    """Four pictures with four pits each, measured and corrected, with their report; to be read only.
-
-    "A" rejects pit 1 of a.png and b.png and paints over half of pit 2 of c.png; "B" rejects pits 1 and 2 of
-    a.png after that, and accepts b.png as found before. d.png is as found; its scale is confirmed by "A".
-    """
-    folder = tmp_path_factory.mktemp("reviewed") / "study"
-    folder.mkdir()
-    text = REVIEWED
-    for name, turned in zip("abcd", (pitted, pitted[::-1], pitted[:, ::-1], pitted[::-1, ::-1]), strict=True):
-        (folder / f"{name}.png").write_bytes(cv2.imencode(".png", np.ascontiguousarray(turned))[1].tobytes())
-        text += f'[[image]]\nfile = "{name}.png"\nspecimen = "P{1 + (name > "b")}"\nprocedures = ["pits"]\n'
-        text += 'condition = "cleaned"\nfield_choice = "systematic"\n'
-        text += "" if name == "d" else "pixel_size_um = 0.5\n"
-    (folder / "study.toml").write_text(text, encoding="utf-8")
-    measure_study(folder, workers=1)
-    study = load_study(folder)
-    for reviewer, name, rejected in (("B", "b", ()), ("A", "a", (1,)), ("A", "b", (1,)), ("B", "a", (1, 2))):
-        opened = open_for_review(study, f"{name}.png")
-        labels = opened.automatic["pits"].read_mask("pits")
-        mask = np.where(np.isin(labels, rejected), 0, labels)
-        save_review(
-            study,
-            opened,
-            "pits",
-            reviewer=reviewer,
-            reason=f"looked at <{name}>",
-            mask=mask,
-            changes=compare_label_images(labels, mask).as_dict(),
-            marks={k: "rejected" if k in rejected else "accepted" for k in range(1, 5)},
-        )
-    opened = open_for_review(study, "c.png")
-    mask = opened.automatic["pits"].read_mask("pits").copy()
-    rows, cols = np.nonzero(mask == 2)
-    mask[rows[: len(rows) // 2], cols[: len(rows) // 2]] = 0
-    save_review(study, opened, "pits", reviewer="A", reason="", mask=mask)
-    scale = {"pixel_size_x_um": 0.5, "pixel_size_y_um": 0.5, "relative_uncertainty": 0.02}
-    save_review(study, open_for_review(study, "d.png"), "scale", reviewer="A", reason="", edits=scale)
-    write_report(folder)
-    return folder
-
-
-@pytest.fixture(scope="session")
-def reviewed_records(reviewed_folder: Path) -> list[FieldRecord]:
-    """Its pictures."""
-    return gather(load_study(reviewed_folder), ResultsStore(reviewed_folder).all())[0]
