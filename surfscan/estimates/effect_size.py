@@ -11,6 +11,8 @@ from numpy.typing import ArrayLike
 _SIZES = ((0.2, "negligible"), (0.5, "small"), (0.8, "medium"), (1.2, "large"))
 """Limits of |g| and their words (Cohen 1988, with "very large" above; rules of thumb)."""
 
+_VERY_LARGE = 1e3
+
 
 @dataclass(frozen=True)
 class EffectSize:
@@ -87,17 +89,25 @@ def known_values(x: ArrayLike) -> np.ndarray:
 
 
 def _noncentral_limits(t: float, freedom: int) -> tuple[float, float]:
-    """Noncentralities for which `t` is the upper and the lower 2.5 % point."""
+    """Noncentralities for which `t` is the upper and the lower 2.5 % point.
+
+    Where t is very large only the doubt of the standard deviation counts: δ = t √(χ² / ν).
+    """
     from scipy.optimize import brentq
-    from scipy.special import nctdtr
+    from scipy.special import gammaincinv, nctdtr
+
+    if t < 0:
+        low, high = _noncentral_limits(-t, freedom)
+        return -high, -low
+    if t > _VERY_LARGE:
+        low, high = np.sqrt(2 * gammaincinv(freedom / 2, np.array([0.025, 0.975])) / freedom).tolist()
+        return t * low, t * high
 
     def limit(share: float) -> float:
         def excess(noncentrality: float) -> float:
             return float(nctdtr(freedom, noncentrality, t)) - share
 
-        for reach in (4 + abs(t)) * 2.0 ** np.arange(20):
-            if excess(t - reach) > 0 > excess(t + reach):
-                return float(brentq(excess, t - reach, t + reach, xtol=1e-10))
-        raise ValueError(f"no interval of an effect with t = {t:g} and {freedom} degrees of freedom")
+        reach = 4 + t  # √(χ² / ν) lies below 2 even for the fewest degrees of freedom
+        return float(brentq(excess, t - reach, t + reach, xtol=1e-10))
 
     return limit(0.975), limit(0.025)

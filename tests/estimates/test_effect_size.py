@@ -28,6 +28,14 @@ def test_it_is_far_from_nothing():
     assert g.ci95[0] > 100
 
 
+def test_even_farther():
+    """Twice as far in units of the same scatter: twice the interval, also where the way changes between."""
+    near, far = (hedges_g([0, 0.1, 0.2], [d, d + 0.1, d + 0.2]) for d in (60.0, 120.0))
+    assert far.ci95 == pytest.approx((2 * near.ci95[0], 2 * near.ci95[1]), rel=1e-3)
+    immense = hedges_g([1e3, 1e3 + 1e-6, 1e3 + 2e-6], [0, 1e-6, 2e-6])
+    assert immense.ci95[0] < immense.hedges_g < immense.ci95[1] < 0
+
+
 def test_the_interval_covers():
     """Four and five specimens, true difference of one standard deviation."""
     rng = np.random.default_rng(11)
