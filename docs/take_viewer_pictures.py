@@ -113,7 +113,9 @@ class Camera:
         taken = self.viewer.screenshot(canvas_only=False, flash=False)[..., :3]
         if taken.shape[:2] != (self.height, self.width):
             raise ValueError(f"the window is {taken.shape[1]} x {taken.shape[0]}, not as asked")
-        small = Image.fromarray(np.ascontiguousarray(taken)).quantize(160, dither=Image.Dither.NONE)
+        small = Image.fromarray(np.ascontiguousarray(taken)).quantize(
+            256, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE
+        )
         small.save(PICTURES / f"{name}_{self.width}x{self.height}.png", optimize=True)
 
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 PLUGIN = "surfscan"
 STUDY = "Study"
+PANEL_WIDTH_PX = 380
 PANELS = ("Pits and masks", "Strut", "Depth along a line", "Scale")
 """Panels docked on the right, the first in front."""
 
@@ -46,6 +47,7 @@ def show_panels(viewer: napari.Viewer) -> None:
         _arrange(dock, Qt.DockWidgetArea.RightDockWidgetArea, docks[0] if docks else None)
         docks.append(dock)
     if docks:
+        docks[0].parent().resizeDocks(docks, [PANEL_WIDTH_PX] * len(docks), Qt.Orientation.Horizontal)
         docks[0].raise_()
     viewer.canvas.overlays.scale_bar.visible = True
 

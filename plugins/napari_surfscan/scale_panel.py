@@ -33,6 +33,7 @@ from surfscan.study.remembered import read_remembered, remember
 
 if TYPE_CHECKING:
     import napari.viewer
+    from qtpy.QtGui import QHideEvent, QShowEvent
 
     from surfscan.study.reviews import OpenedImage
 
@@ -69,6 +70,7 @@ class ScalePanel(QWidget):
         self.result: Result | None = None
         self._read: _Read | None = None
         self._job: Any = None
+        self._is_put_off = False
         self._build()
         self.session.image_opened.connect(self._show_image)
         self.session.image_closed.connect(self._show_nothing)
@@ -203,8 +205,25 @@ class ScalePanel(QWidget):
             box.setVisible(False)
         self.messages.clear()
 
+    def showEvent(self, event: QShowEvent) -> None:
+        """Read the bar now where that was put off, and draw it."""
+        super().showEvent(event)
+        if self._is_put_off and self.session.current is not None:
+            self._show_image(self.session.current)
+        else:
+            self._follow()
+
+    def hideEvent(self, event: QHideEvent) -> None:
+        """Behind another panel: nothing of it on the image."""
+        super().hideEvent(event)
+        self.choose.setChecked(False)
+        self.drawn.clear()
+
     def _show_image(self, current: OpenedImage) -> None:
         self._show_nothing()
+        self._is_put_off = not self.isVisible()  # reading takes its time: only where somebody looks
+        if self._is_put_off:
+            return
         image = current.image
         if not isinstance(image, Micrograph):
             self._show_nothing(_HEIGHTS)
@@ -321,7 +340,7 @@ class ScalePanel(QWidget):
         self.against.setText(against)
         self.uncertainty.setVisible(bool(parts))
         self.against.setVisible(bool(against))
-        if image is not None:
+        if image is not None and self.isVisible():
             self.drawn.draw(self.ends, self.label.text(), image)
 
     def _save(self, decision: str) -> None:

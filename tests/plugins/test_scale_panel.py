@@ -220,3 +220,18 @@ def test_another_bar_by_a_real_click(real_viewer, study, qtbot, click, drag):
     native.setFocus()
     qtbot.keyClick(native, Qt.Key.Key_Right)
     assert panel.ends.col_end_px == pytest.approx(before + 0.25)
+
+
+def test_behind_another_panel_nothing_is_read_or_drawn(panel, study):
+    """Hidden, it neither reads bars nor draws them; brought to the front it does."""
+    panel.hide()
+    panel.session.open_study(study)
+    assert panel.result is None
+    assert [layer.name for layer in panel.session.viewer.layers] == ["image"]
+    panel.show()
+    assert panel.label.text() == "50 µm"
+    assert ENDS in panel.session.viewer.layers
+    panel.hide()
+    assert ENDS not in panel.session.viewer.layers
+    panel.show()
+    assert LINE in panel.session.viewer.layers
