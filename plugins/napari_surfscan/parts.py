@@ -3,16 +3,39 @@
 from __future__ import annotations
 
 from qtpy.QtCore import Qt
+from qtpy.QtGui import QResizeEvent
 from qtpy.QtWidgets import QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
 
-def words(name: str) -> QLabel:
-    """A label that wraps and may be copied from."""
-    label = QLabel()
+class Words(QLabel):
+    """A label that wraps, may be copied from, and keeps the height that its text needs."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setWordWrap(True)
+        self.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+
+    def setText(self, text: str) -> None:
+        """Show a text."""
+        super().setText(text)
+        fit(self)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Wrap anew."""
+        super().resizeEvent(event)
+        fit(self)
+
+
+def words(name: str) -> Words:
+    """A label of that kind."""
+    label = Words()
     label.setObjectName(name)
-    label.setWordWrap(True)
-    label.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
     return label
+
+
+def fit(label: QLabel) -> None:
+    """Let a wrapped label have the height of its text: in a scroll area layouts squeeze it otherwise."""
+    label.setMinimumHeight(max(label.heightForWidth(label.width()), 0))
 
 
 def button(name: str, text: str, tip: str) -> QPushButton:

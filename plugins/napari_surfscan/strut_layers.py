@@ -9,6 +9,7 @@ import matplotlib
 import numpy as np
 
 from napari_surfscan.placing import PART, placement
+from surfscan.measurement.strut_edges import SIDES
 from surfscan.procedures.strut_profile import width_colours
 from surfscan.report.rounding import significant
 
@@ -119,15 +120,16 @@ class StrutLayers:
 
     def _draw_edges(self, *, is_same: bool = False) -> None:
         """Both edges and the centreline; where the pieces are the same as before, colours stay."""
-        profile, shown = self.desk.profile, self.desk.shown
-        if profile is None or shown is None:
+        profile, shown, review = self.desk.profile, self.desk.shown, self.desk.review
+        if profile is None or shown is None or review is None:
             return
         table, at = shown.tables["stations"], profile.station
         pieces, colours = [], []
-        for side in ("left", "right"):
+        for side in SIDES:
             line = np.column_stack([table[f"{side}_row_px"][at], table[f"{side}_col_px"][at]])
             own = segments(line)
-            hand = profile.by_hand[:-1] & profile.by_hand[1:]
+            moved = review.moved.by_hand_on(side)[at]
+            hand = moved[:-1] & moved[1:]
             keep = np.isfinite(own).all(axis=(1, 2)) & ~(hand & (np.arange(len(own)) % 3 == 2))  # dashes
             pieces.append(own[keep])
             colours.append(np.where(hand[keep], PURPLE, BLUE))
@@ -156,7 +158,7 @@ class StrutLayers:
                 k = int(np.searchsorted(at, profile.station[station]))
                 words[k] = text
                 if station == profile.least_section:
-                    symbol[k], size[k] = "triangle_down", 2 * size[k]
+                    symbol[k], size[k] = "triangle_down", 1.3 * size[k]
         shades = matplotlib.colormaps["cividis"](colours.position[at])
         shades[symbol == "triangle_down"] = matplotlib.colors.to_rgba(VERMILION)
         layer = self._layers[1]
@@ -283,6 +285,6 @@ def segments(line: np.ndarray) -> np.ndarray:
 
 
 def _dot(widths: np.ndarray, result: Any) -> float:
-    """Diameter of a station's dot, px of the picture: a sixth of a width, but to be seen."""
+    """Diameter of a station's dot, px of the picture: an eighth of a width, but to be seen."""
     unit = 1.0 if result.calibration is None else result.calibration.pixel_area_um2**0.5
-    return max(float(np.nanmedian(widths)) / unit / 6, 2.0)
+    return max(float(np.nanmedian(widths)) / unit / 8, 2.0)

@@ -18,7 +18,7 @@ from qtpy.QtWidgets import (
 )
 
 from napari_surfscan.messages import MessageLine
-from napari_surfscan.parts import button, row, scrolled, words
+from napari_surfscan.parts import button, fit, row, scrolled, words
 from napari_surfscan.save_panel import SaveBox
 from napari_surfscan.session import session_of
 from napari_surfscan.strut_desk import PROCEDURE, StrutDesk
@@ -31,6 +31,8 @@ from surfscan.study.remembered import read_remembered
 
 if TYPE_CHECKING:
     import napari.viewer
+
+    from surfscan.corrections.strut_edits import StrutReview
 
 REASONS = (
     "An edge followed product instead of metal",
@@ -216,7 +218,7 @@ class StrutPanel(QWidget):
         self.save.offer(PROCEDURE, desk.hindrance)
         self.save.reason.addItems(REASONS)
         self.save.reason.setCurrentIndex(-1)
-        self.save.show_changes(changes_words(review.changes()))
+        self._show_changes(review)
         self.legend.show_colours(width_colours(review.result))
 
     def _why_nothing(self) -> str:
@@ -246,8 +248,12 @@ class StrutPanel(QWidget):
         self.redo.setEnabled(desk.review.can_redo)
         if self.note.text().strip() != desk.review.note:
             self.note.setText(desk.review.note)
-        self.save.show_changes(changes_words(desk.review.changes()))
+        self._show_changes(desk.review)
         self._show_place(desk.place)
+
+    def _show_changes(self, review: StrutReview) -> None:
+        self.save.show_changes(changes_words(review.changes()))
+        fit(self.save.changes)
 
     def _show_preview(self) -> None:
         """What a drag under way gives: figures, and the width over the one that stands."""

@@ -20,7 +20,7 @@ Side = Literal["left", "right"]
 HAND_UNCERTAINTY_PX = 1.0
 """Standard uncertainty (k = 1) of an edge placed by hand on the screen, px: common practice, no source."""
 
-_SIDES: tuple[Side, Side] = ("left", "right")
+SIDES: tuple[Side, Side] = ("left", "right")
 _MOVED_PX = 0.05  # a station whose edge went less far counts as it was
 _SAME_PLACE_PX = 3.0  # how far from the edge that was dragged an edge may lie now
 _LEAST_PX = 1e-9
@@ -63,7 +63,7 @@ class EdgeMove:
     edge_col_px: float
 
     def __post_init__(self) -> None:
-        if self.side not in _SIDES:
+        if self.side not in SIDES:
             raise ValueError(f"side must be left or right, got {self.side!r}")
         for field in fields(self)[2:]:
             value = getattr(self, field.name)
@@ -183,7 +183,11 @@ class MovedEdges:
     @property
     def by_hand(self) -> np.ndarray:
         """Stations with an edge that was moved by 0.05 px or more, shape (n,), bool."""
-        return np.asarray(np.maximum(np.abs(self.left), np.abs(self.right)) >= _MOVED_PX)
+        return self.by_hand_on("left") | self.by_hand_on("right")
+
+    def by_hand_on(self, side: Side) -> np.ndarray:
+        """Stations whose edge on one side was moved by 0.05 px or more, shape (n,), bool."""
+        return np.asarray(np.abs(self.left if side == "left" else self.right) >= _MOVED_PX)
 
 
 def move_edges(
@@ -222,8 +226,8 @@ def move_edges(
     (`surfscan.measurement.strut_widths`); a layer that blur may hide is no matter there any more.
     """
     n = len(stations.s)
-    offset = {side: np.zeros(n) for side in _SIDES}
-    share = {side: np.zeros(n) for side in _SIDES}
+    offset = {side: np.zeros(n) for side in SIDES}
+    share = {side: np.zeros(n) for side in SIDES}
     missed = []
     for move in moves.moves:
         place = _place(stations, move)
@@ -237,13 +241,13 @@ def move_edges(
         share[side][part] = np.maximum(share[side][part], weight)
     total = _apart(stations, axes)
     whole = np.isfinite(total)
-    for side in _SIDES:
+    for side in SIDES:
         offset[side][~whole] = 0.0
         share[side][~whole] = 0.0
     short = np.where(whole, np.minimum(total + offset["left"] + offset["right"], 0.0), 0.0)
     inwards = np.minimum(offset["left"], 0.0) + np.minimum(offset["right"], 0.0)
     back = np.divide(short, inwards, out=np.zeros(n), where=inwards < 0)
-    for side in _SIDES:
+    for side in SIDES:
         offset[side] -= np.minimum(offset[side], 0.0) * back
     touched = (offset["left"] != 0) | (offset["right"] != 0)
     if not touched.any():
@@ -301,7 +305,7 @@ def nearest_edge(
     if not usable.any():
         return None
     best: tuple[int, Side, float] | None = None
-    for side in _SIDES:
+    for side in SIDES:
         away = np.hypot(getattr(stations, f"{side}_row") - row, getattr(stations, f"{side}_col") - col)
         k = int(np.argmin(np.where(usable, away, np.inf)))
         if best is None or away[k] < best[2]:
@@ -327,7 +331,7 @@ def moved_mask(mask: np.ndarray, before: Stations, after: Stations) -> np.ndarra
     """
     out = None
     pairs = np.flatnonzero(before.strut[1:] == before.strut[:-1])
-    for side in _SIDES:
+    for side in SIDES:
         was, now = (
             np.column_stack([getattr(s, f"{side}_col"), getattr(s, f"{side}_row")]) for s in (before, after)
         )

@@ -45,7 +45,7 @@ def draw_depth(axes: Axes, profile: LineProfile, ink: Ink | None = None) -> None
     if profile.deepest >= 0:
         x, y = float(d[profile.deepest]), float(profile.height_um[profile.deepest])
         axes.plot([x, x], [y, float(profile.reference_um[profile.deepest])], color=ink.loss, lw=1.2)
-        axes.plot([x], [y], "v", ms=8, color=ink.loss, mec=ink.text, mew=0.6)
+        axes.plot([x], [y], "v", ms=8, color=ink.loss, mec=ink.text, mew=0.6, clip_on=False)
         beyond = x > d[-1] / 2
         axes.annotate(
             f"{significant(profile.deepest_um)} µm deep", (x, y), (-9 if beyond else 9, 2), color=ink.text,

@@ -41,6 +41,8 @@ def test_width_follows_by_the_raised_cosine(stations):
     assert np.array_equal(after.right_row, before.right_row)
     assert moved.left[50] == -6.0
     assert list(moved.struts) == [1]
+    assert moved.by_hand_on("left")[50]
+    assert not moved.by_hand_on("right").any()
     # Raised cosine: the area it takes is offset times taper (closed form).
     assert -moved.left.sum() * 2.0 == pytest.approx(6.0 * 20.0, rel=1e-9)
 
