@@ -6,20 +6,19 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from surfscan.errors import InputError
     from surfscan.report.records import FieldRecord
 
 _LISTED = 10
 
 
-def correction_lines(records: Sequence[FieldRecord], faults: Iterable[InputError] = ()) -> list[str]:
+def correction_lines(records: Sequence[FieldRecord], faults: Iterable[str] = ()) -> list[str]:
     """Lines on the corrections of a study; none where nobody corrected anything.
 
     Parameters
     ----------
     records : sequence of FieldRecord
-    faults : iterable of InputError
-        Files of corrections that cannot be used.
+    faults : iterable of str
+        What is wrong with files of corrections that cannot be used.
     """
     corrected = [r for r in records if r.corrections]
     scales = [r for r in records if r.reviews.scale is not None]
@@ -32,7 +31,7 @@ def correction_lines(records: Sequence[FieldRecord], faults: Iterable[InputError
             noun = "image" if len(images) == 1 else "images"
             lines.append(f"{len(images)} {noun} {what}, by {', '.join(dict.fromkeys(made))}")
     said = [f"{r.image_id}: {text}" for r in records for text in r.remarks]
-    said += [str(fault) for fault in faults]
+    said += faults
     if said:
         lines += ["Corrections that are not in the figures:", *(f"  {text}" for text in said[:_LISTED])]
         more = len(said) - _LISTED

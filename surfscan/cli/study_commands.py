@@ -146,7 +146,7 @@ def summary(study: Study) -> None:
     print(study_text(loaded.title, records, specimens, summarise_groups(loaded.groups, specimens)))
     for line in rates_text(loaded, {(r.image_id, r.procedure): r for r in stored}):
         print(line)
-    for line in correction_lines(records, corrections.faults):
+    for line in correction_lines(records, corrections.faults_said):
         print(line)
 
 

@@ -164,7 +164,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         *(("the report", text) for text in [formula_warning(tables)] if text),
         *_stale(study, records),
         *stale_rates(study, entries),
-        *(("corrections", f"{Path(f.path or '').name}: {f.fault}. {f.remedy}.") for f in corrections.faults),
+        *(("corrections", text) for text in corrections.faults_said),
         *(by_hand.warnings if by_hand else ()),
         *(("the store", f"{image} is not in study.toml; its results enter nothing.") for image in strays),
         *faults,

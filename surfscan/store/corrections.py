@@ -15,7 +15,7 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
@@ -138,7 +138,7 @@ class Corrections(Sequence[Correction]):
     """
 
     all: tuple[Correction, ...] = ()
-    faults: tuple[InputError, ...] = field(default=())
+    faults: tuple[InputError, ...] = ()
     study_ids: frozenset[str] = frozenset()
 
     @overload
@@ -153,6 +153,12 @@ class Corrections(Sequence[Correction]):
 
     def __iter__(self) -> Iterator[Correction]:
         return iter(self.all)
+
+    @property
+    def faults_said(self) -> tuple[str, ...]:
+        """The faults in words, each with its file as the study has it."""
+        named = ((f"{FOLDER}/{Path(fault.path or '').name}", fault) for fault in self.faults)
+        return tuple(str(InputError(name, fault.fault, fault.remedy)) for name, fault in named)
 
     @cached_property
     def by_image(self) -> Mapping[str, Mapping[str, tuple[Correction, ...]]]:
@@ -384,7 +390,7 @@ def _read(path: Path) -> Correction:
     except (AttributeError, KeyError, TypeError, ValueError) as error:
         raise InputError(
             path,
-            f"this correction was saved by another version of surfscan ({error})",
+            "this correction has another form than this version of surfscan knows",
             "Upgrade surfscan (pip install --upgrade surfscan); nothing was changed",
         ) from error
 

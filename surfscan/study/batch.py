@@ -129,7 +129,7 @@ class _Batch:
         self.finished = 0
         self.total = len(study.images) + len(study.rate_entries)
         self.corrections = study_corrections(study)
-        self.outcome.warnings.extend(str(fault) for fault in self.corrections.faults)
+        self.outcome.warnings.extend(self.corrections.faults_said)
         self.stored = {(r.image_id, r.procedure): r for r in store.done()}
         self.hidden = {(r.image_id, r.procedure) for r in store.all() if r.status == "failed"}
 

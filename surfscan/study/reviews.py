@@ -218,7 +218,7 @@ def open_for_review(study: Study, image_id: str) -> OpenedImage:
     """
     entry = entry_of(study, image_id)
     corrections = study_corrections(study)
-    notes = [str(fault) for fault in corrections.faults]
+    notes = list(corrections.faults_said)
     folder = study.folder.resolve()
     image, reviews = open_reviewed(study, entry, corrections)
     companions = {}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from surfscan.cli.correction_text import correction_lines
-from surfscan.errors import InputError
 from surfscan.images import Calibration
 from surfscan.report.records import FieldRecord
 from surfscan.store.corrections import Correction
@@ -43,7 +42,7 @@ def test_says_who_corrected_and_who_gave_a_scale() -> None:
 
 def test_lists_what_is_not_in_the_figures() -> None:
     records = [_record(f"{k:02d}.png", remarks=("the file changed.",)) for k in range(11)]
-    lines = correction_lines(records, [InputError("x.toml", "this correction is damaged", "Bring it back")])
+    lines = correction_lines(records, ["corrections/x.toml: this correction is damaged."])
     assert lines[:3] == ["", "Corrections that are not in the figures:", "  00.png: the file changed."]
     assert lines[-1] == "  and 2 more: see 'surfscan check'"
     assert len(lines) == 13

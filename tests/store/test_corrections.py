@@ -182,6 +182,7 @@ def test_a_damaged_record_is_named_and_the_others_stand(tmp_path: Path, damage: 
     [fault] = found.faults
     assert fault.path == str(second.path) and "damaged" in fault.fault and fault.remedy
     assert second.path.is_file()
+    assert found.faults_said[0].startswith(f"corrections/{second.name}: this correction is damaged")
 
 
 def test_other_line_ends_are_no_damage(tmp_path: Path) -> None:
@@ -196,7 +197,7 @@ def test_a_record_of_another_version_is_named(tmp_path: Path) -> None:
     text = saved.path.read_text(encoding="utf-8").partition("\n")[2].replace('reason = "', 'cause = "')
     saved.path.write_text(f"{corrections._HEAD}{corrections._sha256(text)}\n{text}", encoding="utf-8")
     [fault] = corrections_of(tmp_path).faults
-    assert "another version" in fault.fault and "Upgrade" in fault.remedy
+    assert "another form" in fault.fault and "Upgrade" in fault.remedy
 
 
 def test_a_missing_or_changed_mask_is_told(tmp_path: Path) -> None:

@@ -220,6 +220,18 @@ def test_damaged_results_are_set_aside_and_corrections_stay(measured: Study) -> 
     assert _stored(measured)["pits_reviewed"].summary["pit_count"] == 3
 
 
+def test_a_damaged_record_brings_the_one_before_back_with_a_word(measured: Study) -> None:
+    _save(measured, "A")
+    _save(measured, "B")
+    latest = corrections_of(measured.folder)[-1]
+    latest.path.write_bytes(latest.path.read_bytes()[:-1])
+    outcome = measure_study(measured.folder, workers=1)
+    [warning] = [text for text in outcome.warnings if latest.name in text]
+    assert warning.startswith(f"corrections/{latest.name}: this correction is damaged")
+    assert _stored(measured)["pits_reviewed"].summary["correction"]["reviewer"] == "A"
+    assert latest.path.is_file() and open_for_review(measured, "a.png").notes[0] == warning
+
+
 def test_a_failed_automatic_measurement_does_not_stand_in_the_way(
     measured: Study, monkeypatch: pytest.MonkeyPatch
 ) -> None:
