@@ -15,6 +15,9 @@ from surfscan.measurement.section_shapes import eroded_polygon, section_polygon
 from surfscan.measurement.strut_sections import DrawnSection, loss_per_side
 from surfscan.measurement.strut_widths import Z95
 
+_TOP_PERCENT = 98
+_NARROWEST = 0.1  # least span of the colours over their upper end: noise of a sound strut is not spread out
+
 
 class StrutFigures(Protocol):
     """What a profile is made from: a `Result` of struts, fresh or stored."""
@@ -271,3 +274,67 @@ def _before(stations: Table, at: np.ndarray, unit: str) -> np.ndarray:
     if name in stations:
         return np.asarray(stations[name][at])
     return np.full(len(at), math.nan)
+
+
+@dataclass(frozen=True)
+class WidthColours:
+    """What the stations of a picture are coloured by.
+
+    Attributes
+    ----------
+    values : ndarray of shape (n,)
+        Width of every station of the table "stations"; not-a-number where none counts.
+    low, high : float
+        Ends of the colours: the least width, and the width as drawn or the 98th percentile, whichever is
+        more (what little lies above it is fillets and noise).
+    unit : str
+        "µm" or "px".
+    of : float
+        The width as drawn, which shares refer to; not-a-number where none is stated.
+    """
+
+    values: np.ndarray
+    low: float
+    high: float
+    unit: str
+    of: float
+
+    @property
+    def position(self) -> np.ndarray:
+        """Place of every station between the ends, 0 to 1; not-a-number where none counts."""
+        return np.asarray(np.clip((self.values - self.low) / (self.high - self.low), 0, 1))
+
+
+def width_colours(result: StrutFigures) -> WidthColours | None:
+    """How the stations of a picture are coloured by the width that is left; None where none counts.
+
+    Parameters
+    ----------
+    result : Result or StoredResult
+    """
+    unit = "px" if result.calibration is None else "um"
+    stations = result.tables["stations"]
+    values = np.where(stations["fault"] == "", stations[f"width_{unit}"], np.nan)
+    if not np.isfinite(values).any():
+        return None
+    drawn = float(result.settings.get("drawn_width_um") or math.nan) if unit == "um" else math.nan
+    low, high = float(np.nanmin(values)), float(np.nanpercentile(values, _TOP_PERCENT))
+    high = high if math.isnan(drawn) else max(high, drawn)
+    least_span = _NARROWEST * high
+    low = min(low, high - least_span)
+    return WidthColours(values, max(low, 0.0), high, "px" if unit == "px" else "µm", drawn)
+
+
+def worst_struts(result: StrutFigures) -> list[int]:
+    """Struts with a width, by least section left, else by least width; the worst first.
+
+    Parameters
+    ----------
+    result : Result or StoredResult
+    """
+    struts = result.tables["struts"]
+    there = np.flatnonzero(np.isfinite(struts["mean_width_px"]) & (struts["station_count"] > 0))
+    section = struts["least_section_fraction"][there]
+    key = section if np.isfinite(section).any() else struts["min_width_px"][there]
+    order = np.argsort(np.nan_to_num(key, nan=np.inf), kind="stable")
+    return [int(k) for k in struts["strut"][there][order]]

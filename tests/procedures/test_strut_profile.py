@@ -5,7 +5,13 @@ import math
 import numpy as np
 import pytest
 
-from surfscan.procedures.strut_profile import section_at, strut_profile, width_half_interval
+from surfscan.procedures.strut_profile import (
+    section_at,
+    strut_profile,
+    width_colours,
+    width_half_interval,
+    worst_struts,
+)
 
 
 def enclosed(outline):
@@ -117,3 +123,24 @@ def test_no_such_strut(strut_result):
     for strut in (2, 7):
         with pytest.raises(ValueError, match=f"strut {strut}"):
             strut_profile(result, strut)
+
+
+def test_colours_reach_from_the_least_to_what_was_drawn(strut_result):
+    """Widths in µm with their ends; noise of a sound strut is not spread over all colours."""
+    notched = width_colours(strut_result(NOTCHED, drawn_width_um=12.0))
+    assert (notched.low, notched.high, notched.unit, notched.of) == (6.0, 12.0, "µm", 12.0)
+    assert notched.position[[0, 32]] == pytest.approx([(10 - 6) / 6, 0.0])
+    sound = width_colours(strut_result(np.full(40, 24.0)))
+    assert sound.high - sound.low == pytest.approx(0.1 * sound.high)
+    assert math.isnan(sound.of)
+    assert width_colours(strut_result(np.full(40, 24.0), scale=None)).unit == "px"
+    assert width_colours(strut_result(np.full(40, 24.0), station_faults=["frame"] * 40)) is None
+
+
+def test_worst_strut_comes_first(strut_result):
+    """By least section where sizes are drawn, else by least width; one without a width not at all."""
+    faults = [""] * 106 + ["frame"] * 40
+    widths = (np.full(40, 24.0), NOTCHED, np.full(40, 8.0))
+    assert worst_struts(strut_result(*widths, station_faults=faults)) == [2, 1]
+    sizes = {"drawn_width_um": 12.0, "drawn_thickness_um": 12.0}
+    assert worst_struts(strut_result(*widths, **sizes)) == [3, 2, 1]
