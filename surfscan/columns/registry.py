@@ -18,6 +18,7 @@ from surfscan.columns.study import STUDY_TABLES
 from surfscan.columns.study_by_hand import BY_HAND_TABLES
 from surfscan.columns.study_parts import PART_TABLES
 from surfscan.columns.study_rates import RATE_TABLES
+from surfscan.columns.study_summary import SUMMARY_TABLES
 
 TABLES: dict[str, tuple[Column, ...]] = (
     OBJECT_TABLES
@@ -31,6 +32,7 @@ TABLES: dict[str, tuple[Column, ...]] = (
     | IMMERSION_TABLES
     | EXPOSURE_TABLES
     | RATE_TABLES
+    | SUMMARY_TABLES
 )
 """Table name -> its columns, in order."""
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from surfscan.errors import InputError
 from surfscan.report.by_hand_tables import by_hand_inputs, by_hand_tables, gather_by_hand
+from surfscan.report.comparison_tables import comparison_tables
 from surfscan.report.extreme_values import extremes_table, summarise_extremes
 from surfscan.report.groups import group_table, summarise_groups
 from surfscan.report.height_pictures import make_height_picture
@@ -32,6 +33,7 @@ from surfscan.report.section_tables import section_tables
 from surfscan.report.specimens import specimen_table, summarise_specimens
 from surfscan.report.strut_pictures import make_strut_picture
 from surfscan.report.strut_tables import strut_tables
+from surfscan.report.study_comparison import compare_study
 from surfscan.report.tables import height_table, image_table, object_table
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
 from surfscan.report.truth import compare_with_truth
@@ -142,6 +144,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     groups = summarise_groups(study.groups, specimens)
     extremes = summarise_extremes(groups)
     by_hand = gather_by_hand(study, records, specimens, groups)
+    comparison = compare_study(study, specimens, entries, rates)
     tables = {
         "study_images": image_table(records),
         "study_specimens": specimen_table(specimens),
@@ -155,6 +158,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         **section_tables(records, specimens),
         **rate_tables(entries, rates, group_rates([g.name for g in study.groups], rates)),
         **by_hand_tables(by_hand),
+        **comparison_tables(comparison),
     }
     tables["data_dictionary"] = data_dictionary(tables)
     workbook, notes = workbook_bytes(tables)
@@ -187,6 +191,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         extremes,
         entries,
         by_hand,
+        comparison,
     )
     contents = {
         **{study.folder / "tables" / f"{file_stem(n)}.csv": csv_bytes(t) for n, t in tables.items()},

@@ -13,6 +13,7 @@ from surfscan._version import __version__
 from surfscan.report import charts, grids, prose, truth_charts
 from surfscan.report.by_hand_page import by_hand_page
 from surfscan.report.cells import Cell, Grid, Head
+from surfscan.report.comparison_page import comparison_page
 from surfscan.report.exposure_page import exposure_page
 from surfscan.report.height_page import height_page
 from surfscan.report.page_parts import PageContent, Part
@@ -39,6 +40,7 @@ _KINDS = (
     height_page,
     strut_page,
     section_page,
+    comparison_page,
     rate_page,
     exposure_page,
     sweep_page,

@@ -13,6 +13,7 @@ from surfscan.report.pictures import FieldPicture
 from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.rate_records import RateRecord
 from surfscan.report.records import FieldRecord
+from surfscan.report.study_comparison import StudyComparison
 from surfscan.report.truth import TruthComparison
 
 if TYPE_CHECKING:
@@ -39,6 +40,8 @@ class PageContent:
     """Sweeps, weighings, gas series and logs."""
     by_hand: ByHand | None = None
     """What people corrected; None where nothing is on record."""
+    comparison: StudyComparison | None = None
+    """Rates side by side and what follows from them."""
 
 
 @dataclass(frozen=True)

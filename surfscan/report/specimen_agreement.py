@@ -47,7 +47,7 @@ class SpecimenRates:
         One mean where the rule allows it, else why not.
     pitting_factor, share_in_pits : Quotient
     pit_against_section : PitAgainstSection or None
-        None where the deepest pit, the drawn size or the least section is not known.
+        None where the deepest pit or the drawn size is not known, or no loss of section can be told.
     """
 
     summary: SpecimenSummary
@@ -209,7 +209,8 @@ def _local(
     )
     left = summary.figure("least_section_left_fraction")
     against = None
-    if not math.isnan(depth) and not math.isnan(left) and context.drawn is not None:
+    is_lost = summary.limits("least_section_left_fraction")[1] < 1
+    if not math.isnan(depth) and is_lost and context.drawn is not None:
         against = pit_against_section(depth, context.drawn.thickness, left, deepest_is_lower_bound=hidden)
     return factor, share, against
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from surfscan.columns import BESIDE_FIGURES, FIGURES_OF
 from surfscan.report.by_hand_page import correction_grid
 from surfscan.report.cells import HEADS, Cell, Grid, Head
+from surfscan.report.comparison_blocks import rates_blocks
 from surfscan.report.page_parts import KindPictures, PageContent
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.rate_grids import rate_grid
@@ -19,7 +20,7 @@ from surfscan.report.rates import rates_of
 from surfscan.report.records import PROCEDURES, FieldRecord, words
 from surfscan.report.rounding import NO_VALUE, significant
 from surfscan.report.specimen_overview import fault_words, figure_cell
-from surfscan.report.summary_page import Block
+from surfscan.report.summary_blocks import Block
 from surfscan.report.warning_groups import WarningGroup, group_warnings
 
 if TYPE_CHECKING:
@@ -152,7 +153,7 @@ def _section(
 
 def _blocks(content: PageContent, summary: SpecimenSummary) -> list[Block]:
     """What is said of a specimen before its tables."""
-    return []
+    return [] if content.comparison is None else rates_blocks(content.comparison, summary.specimen.id)
 
 
 def _facts(summary: SpecimenSummary) -> list[str]:

@@ -5,74 +5,18 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
 
 from surfscan.report.by_hand_page import sentences
-from surfscan.report.cells import Cell
+from surfscan.report.comparison_blocks import group_rates_block
 from surfscan.report.page_parts import PageContent
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.rate_records import of_procedure
 from surfscan.report.records import of_kind
 from surfscan.report.rounding import at_least, round_to_interval
-
-if TYPE_CHECKING:
-    from markupsafe import Markup
-
-State = Literal["", "good", "doubt", "bad"]
-"""How a block stands; its badge says the same in words."""
+from surfscan.report.summary_blocks import Block, Shown, State
 
 _MOST_NAMED = 4
 _LOST = (("broken_count", "broken"), ("missing_count", "missing"), ("crack_count", "cracked"))
-
-
-@dataclass(frozen=True)
-class Shown(Cell):
-    """A figure that a block says large.
-
-    Attributes
-    ----------
-    after : str
-        What follows it in small: unit, interval.
-    whose : str
-        Specimen or image whose it is; empty where it is of all.
-    """
-
-    after: str = ""
-    whose: str = ""
-
-
-@dataclass(frozen=True)
-class Block:
-    """One thing that a summary says.
-
-    Attributes
-    ----------
-    title : str
-    headline : sequence of Shown
-        What is read first.
-    lines : sequence of str
-        Short sentences below it.
-    badge : str
-        A verdict in a few words.
-    state : str
-        How it stands, for the colour of the badge.
-    drawing : Markup or None
-        An SVG with its own label.
-    links : sequence of (str, str)
-        Anchors of the page with their text.
-    wide : bool
-        Whether it takes the whole width, as a drawing does.
-    """
-
-    title: str
-    headline: Sequence[Shown] = ()
-    lines: Sequence[str] = ()
-    badge: str = ""
-    state: State = ""
-    drawing: Markup | None = None
-    links: Sequence[tuple[str, str]] = ()
-    wide: bool = False
 
 
 def summary(content: PageContent) -> list[Block]:
@@ -82,6 +26,7 @@ def summary(content: PageContent) -> list[Block]:
         *_least_section(content),
         *_lost(content),
         *_deepest(content),
+        *_rates(content),
         *_by_hand(content),
         _extent(content),
     ]
@@ -214,6 +159,14 @@ def _by_hand(content: PageContent) -> list[Block]:
     if content.by_hand is None:
         return [Block("By hand", [number], ["Every figure is as measured."])]
     return [Block("By hand", [number], sentences(content.by_hand), links=[("by-hand", "Corrected by hand")])]
+
+
+def _rates(content: PageContent) -> list[Block]:
+    """Rates of the groups that were exposed on one axis, averages apart from moments."""
+    if content.comparison is None:
+        return []
+    exposed = [g.name for g in content.groups if any((m.specimen.exposure_h or 0) > 0 for m in g.members)]
+    return group_rates_block(content.comparison, exposed)
 
 
 def _extent(content: PageContent) -> Block:
