@@ -8,7 +8,7 @@ import pytest
 from surfscan import __version__
 from surfscan.cli import main
 
-COMMANDS = ("demo", "start", "check", "measure", "report", "summary", "pits", "degraded")
+COMMANDS = ("demo", "start", "check", "measure", "report", "summary", "review", "pits", "degraded")
 
 
 def test_help_lists_every_command(capsys):
