@@ -32,6 +32,9 @@ _PARTS = (
     "scale bar",
 )
 
+_ENDS_PERCENT = (0.5, 99.5)
+_SAMPLED = 2**20
+
 LayerData = tuple[Any, dict[str, Any], str]
 
 
@@ -70,7 +73,7 @@ def layer_of(image: Micrograph | HeightMap, *, pixels: Sequence[Any] | None = No
     Returns
     -------
     (data, keywords, "image")
-        Heights in cividis with their range as contrast limits; pictures in grey, or in their colours.
+        Heights in cividis, single spikes beyond its ends; pictures in grey, or in their colours.
         What was opened stands in the metadata under `OPENED`.
     """
     is_heights = isinstance(image, HeightMap)
@@ -84,11 +87,25 @@ def layer_of(image: Micrograph | HeightMap, *, pixels: Sequence[Any] | None = No
     }
     if is_heights:
         keywords["colormap"] = "cividis"
+        shown = _shown_range(own)
+        if shown is not None:
+            keywords["contrast_limits"] = shown
     elif own.ndim == 3:
         keywords["rgb"] = True
     else:
         keywords["colormap"] = "gray"
     return data, keywords, "image"
+
+
+def _shown_range(heights: np.ndarray) -> tuple[float, float] | None:
+    """Heights between which colours run: single spikes do not take the colours from all others."""
+    step = 1 + heights.size // _SAMPLED
+    known = heights.reshape(-1)[::step]
+    known = known[np.isfinite(known)]
+    if not known.size:
+        return None
+    low, high = (float(v) for v in np.percentile(known, _ENDS_PERCENT))
+    return (low, high) if low < high else None
 
 
 def opened_in(metadata: Mapping[str, Any]) -> Micrograph | HeightMap | None:

@@ -281,7 +281,10 @@ class ReviewSession:
         _, keywords, _ = layer_of(image)
         layer.metadata = {**layer.metadata, **keywords["metadata"]}
         layer.name, layer.units, layer.scale = keywords["name"], keywords["units"], keywords["scale"]
-        layer.reset_contrast_limits()
+        if "contrast_limits" in keywords:
+            layer.contrast_limits = keywords["contrast_limits"]
+        else:
+            layer.reset_contrast_limits()
         layer.refresh()
 
     @contextmanager

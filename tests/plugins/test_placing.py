@@ -51,3 +51,13 @@ def test_layers_of_others_are_not_ours():
     """What the user added by himself stays when an image is closed; what is drawn on it goes."""
     assert not is_ours(napari_layers.Image(GREY, name="mine", metadata={OPENED: "not an image"}))
     assert is_ours(napari_layers.Image(GREY, name="anything", metadata={PART: True}))
+
+
+def test_a_spike_does_not_take_the_colours():
+    """Colours run over the heights there are, not up to one spike; gaps and flat maps do no harm."""
+    heights = np.random.default_rng(0).normal(0, 1, (200, 200))
+    heights[50, 50], heights[60] = 1000, np.nan
+    low, high = layer_of(HeightMap(heights, SCALE, Source("a.x3p")))[1]["contrast_limits"]
+    assert -3.5 < low < -2 < 2 < high < 3.5
+    for flat in (np.zeros((20, 20)), np.full((20, 20), np.nan)):
+        assert "contrast_limits" not in layer_of(HeightMap(flat, SCALE, Source("a.x3p")))[1]
