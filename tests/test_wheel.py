@@ -53,6 +53,7 @@ def test_wheel_holds_what_it_should(wheel):
         "surfscan/_sample_images/truth.csv",
         "surfscan/_sample_images/truth_rates.csv",
         "napari_surfscan/__init__.py",
+        "napari_surfscan/napari.yaml",
     ):
         assert needed in names
     for folder in ("images", "heights", "struts", "sections", "sweeps", "logs"):
@@ -80,3 +81,14 @@ def test_core_install_brings_no_screen(installed, tmp_path):
     listed = _run(installed / "python", "-m", "pip", "list", "--format=freeze", folder=tmp_path).lower()
     assert "napari" not in listed
     assert "pyside" not in listed
+
+
+def test_samples_of_the_viewer_come_from_the_wheel(installed, tmp_path):
+    """The viewer's sample data are found away from the checkout, at scale, without a screen."""
+    code = (
+        "from napari_surfscan import samples\n"
+        "for sample in (samples.surface, samples.heights, samples.strut, samples.section):\n"
+        "    ((data, keywords, kind),) = sample()\n"
+        "    print(kind, data.ndim >= 2, keywords['units'][0])\n"
+    )
+    assert _run(installed / "python", "-c", code, folder=tmp_path).split("\n")[:4] == ["image True um"] * 4
