@@ -1,9 +1,12 @@
 """Small studies of known truth, written to disk as a person would have them: one group of three plates.
 
 The demo's generators paint the pictures, so that everything seen of a plate follows from its own true rate.
-What the study states is off as a laboratory's would be, by errors drawn from the uncertainties it states:
-one scale for all pictures of a kind, wetted areas, electrode areas. Random numbers come from streams that the
-seed of the study names.
+What the study states is off as a laboratory's would be, by errors drawn from the uncertainties it states: one
+scale for all pictures of a kind, and of each plate its drawn sizes, its wetted area and its electrode's.
+Random numbers come from streams that the seed of the study names.
+
+Pictures of surfaces are no smaller than they are because on smaller ones a patch of product may fill most of
+the field, and is then now and then taken for uneven light.
 """
 
 from __future__ import annotations
@@ -33,8 +36,9 @@ DAYS = 14
 SHARE_OF_RATE = 0.6
 SCALE_UNCERTAINTY = 0.01
 AREA_UNCERTAINTY = 0.02
+DRAWN_UNCERTAINTY = 0.01
 MEDIAN_RATES_MM_PER_Y, SPREADS = (0.45, 0.9), (0.08, 0.25)
-SURFACE_SHAPE, SURFACE_UM = (180, 240), 0.5
+SURFACE_SHAPE, SURFACE_UM = (320, 420), 0.5
 MAP_SHAPE = (220, 220)
 STRUT_SHAPE, STRUT_UM = (160, 200), 3.2
 SECTION_SHAPE, SECTION_UM = (200, 240), 2.4
@@ -125,11 +129,13 @@ def _write_plate(
     """Files of one plate; gives its truth and its part of study.toml."""
     own = specimen(f"coverage/{name}", rate)
     wetted, electrode = (1 + AREA_UNCERTAINTY * rng.standard_normal(2)).tolist()
+    wide, thick = (1 + DRAWN_UNCERTAINTY * rng.standard_normal(2)).tolist()
     blocks = [
         f'[[specimen]]\nid = "{name}"\ngroup = "plates"\nexposure_h = {24.0 * DAYS}\nmaterial = "Mg-2Zn"\n'
         f"surface_area_mm2 = {bath.SURFACE_MM2 * wetted}\n"
         f"surface_area_relative_uncertainty = {AREA_UNCERTAINTY}\n"
-        f"drawn_strut_width_um = {struts.WIDTH_UM}\ndrawn_thickness_um = {struts.THICKNESS_UM}\n"
+        f"drawn_strut_width_um = {struts.WIDTH_UM * wide}\n"
+        f"drawn_thickness_um = {struts.THICKNESS_UM * thick}\n"
     ]
     fields, pictures = [], []
     for letter in "abc"[:FIELDS]:
