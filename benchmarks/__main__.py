@@ -17,5 +17,6 @@ for script, *options in (
     ("bench_sections.py",),
     ("bench_sweeps.py",),
     ("bench_log.py",),
+    ("bench_page.py",),
 ):
     subprocess.run([sys.executable, str(Path(__file__).with_name(script)), *options], check=True)

@@ -30,15 +30,15 @@ def main(chromium: str | None) -> None:
         page.goto(PAGE.as_uri())
         page.screenshot(path=HERE / "page.png")
         page.set_viewport_size({"width": 1360, "height": 800})  # both panels side by side
-        page.evaluate("document.querySelectorAll('section > details').forEach(d => d.open = true)")
-        for section, shown, name in (
-            ("#pictures", SHOWN, "pictures.png"),
-            ("#height-pictures", SHOWN_MAP, "heights.png"),
-            ("#strut-pictures", SHOWN_STRUT, "strut.png"),
-            ("#section-pictures", SHOWN_SECTION, "section.png"),
+        for shown, name in (
+            (SHOWN, "pictures.png"),
+            (SHOWN_MAP, "heights.png"),
+            (SHOWN_STRUT, "strut.png"),
+            (SHOWN_SECTION, "section.png"),
         ):
-            figure = page.locator(f"{section} figure").filter(has_text=shown).first
+            figure = page.locator(".specimen figure").filter(has_text=shown).first
             figure.scroll_into_view_if_needed()
+            figure.locator("image").first.wait_for(state="attached")
             page.wait_for_timeout(500)
             figure.screenshot(path=HERE / name)
         browser.close()

@@ -192,7 +192,6 @@
   // On paper every picture is whole, and what is folded away about a specimen is shown.
   let before = [];
   addEventListener("beforeprint", () => {
-    all(".waiting").forEach(fill);
     before = [];
     views.forEach((view) => {
       const at = view.get();
@@ -205,6 +204,7 @@
       details.open = true;
       before.push(() => { details.open = false; });
     });
+    all(".waiting").filter((waiting) => !waiting.closest("details:not([open])")).forEach(fill);
   });
   addEventListener("afterprint", () => { before.forEach((restore) => restore()); before = []; });
 

@@ -52,6 +52,9 @@ _STYLES = ("page.css", "drawings.css", "print.css")
 _SHOWN_PX = 610
 """Width of a panel whose picture's size is not known."""
 
+_TOOLS_PX = 34
+"""Height of the buttons over a picture."""
+
 
 def render_page(content: PageContent) -> str:
     """The page as one HTML text that needs no other file and no network.
@@ -157,12 +160,26 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["island"] = _island
+    environment.filters |= {"island": _island, "kept": _kept}
     return environment
 
 
 def _island(markup: str, wide: float, picture: dict[str, Any] | None) -> str:
-    """Markup held as text until it is scrolled to, in a box of the size that it will have.
+    """Markup held as text until it is scrolled to, in a box of the size that it will have."""
+    high = _SHOWN_PX / 2
+    if picture:
+        high = wide * (picture["height"] + picture["strip"]) / picture["width"]
+    size = f"max-width:{wide:.0f}px;aspect-ratio:{wide:.0f}/{math.ceil(high) + _TOOLS_PX}"
+    return _waiting(markup, size)
+
+
+def _kept(markup: str, is_kept: bool) -> str:
+    """Markup of something folded away, held as text until it is unfolded; as it is where not `is_kept`."""
+    return _waiting(markup, "min-height:60px") if is_kept else markup
+
+
+def _waiting(markup: str, size: str) -> str:
+    """Markup as text that the page's script puts in its place.
 
     Raises
     ------
@@ -173,13 +190,8 @@ def _island(markup: str, wide: float, picture: dict[str, Any] | None) -> str:
 
     if any(mark in markup.lower() for mark in ("<script", "</script", "<!--")):
         raise ValueError("markup to be held back must hold no script and no comment")
-    high = _SHOWN_PX / 2
-    if picture:
-        high = wide * (picture["height"] + picture["strip"]) / picture["width"]
-    return Markup(  # escaped where it was rendered
-        f'<div class="waiting" style="max-width:{wide:.0f}px;aspect-ratio:{wide:.0f}/{math.ceil(high) + 34}">'
-        f'<script type="text/plain">{markup}</script></div>'
-    )
+    inside = f'<script type="text/plain">{markup}</script>'  # escaped where it was rendered
+    return Markup(f'<div class="waiting" style="{size}">{inside}</div>')
 
 
 def _listed(words: Sequence[str]) -> str:

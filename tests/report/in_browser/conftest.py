@@ -57,8 +57,8 @@ def lay_out():
     """Function that makes a page ready whole: every picture in its place, everything unfolded."""
 
     def whole(page):
-        page.evaluate("dispatchEvent(new Event('beforeprint'))")
         page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+        page.evaluate("dispatchEvent(new Event('beforeprint'))")
         page.add_style_tag(content=".specimen { content-visibility: visible !important }")
         assert page.locator(".waiting").count() == 0
         return page
