@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import os
 import tomllib
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import metadata
 from pathlib import Path
@@ -13,14 +11,13 @@ from pathlib import Path
 from surfscan.errors import InputError
 from surfscan.report.by_hand_tables import by_hand_inputs, by_hand_tables, gather_by_hand
 from surfscan.report.comparison_tables import comparison_tables
+from surfscan.report.drawn_pictures import draw_pictures
 from surfscan.report.extreme_values import extremes_table, summarise_extremes
 from surfscan.report.groups import group_table, summarise_groups
-from surfscan.report.height_pictures import make_height_picture
 from surfscan.report.height_specimens import height_specimen_table
 from surfscan.report.page import render_page, render_truth_page
 from surfscan.report.page_parts import PageContent
 from surfscan.report.parquet import parquet_bytes
-from surfscan.report.pictures import FieldPicture, make_picture
 from surfscan.report.rate_inputs import rate_input_rows, stale_rates
 from surfscan.report.rate_records import RateRecord, gather_rates
 from surfscan.report.rate_tables import rate_tables
@@ -28,10 +25,8 @@ from surfscan.report.rate_truth import FILE_NAME as RATES_TRUTH_FILE
 from surfscan.report.rate_truth import compare_rates_with_truth
 from surfscan.report.rates import group_rates, rates_of
 from surfscan.report.records import PROCEDURES, FieldRecord, gather
-from surfscan.report.section_pictures import make_section_picture
 from surfscan.report.section_tables import section_tables
 from surfscan.report.specimens import specimen_table, summarise_specimens
-from surfscan.report.strut_pictures import make_strut_picture
 from surfscan.report.strut_tables import strut_tables
 from surfscan.report.study_comparison import compare_study
 from surfscan.report.tables import height_table, image_table, object_table
@@ -48,7 +43,7 @@ from surfscan.report.writing import (
 )
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
-from surfscan.study.entries import COMPANIONS, Shows
+from surfscan.study.entries import COMPANIONS
 from surfscan.study.manifest import Study, load_study, manifest_path
 from surfscan.study.reviewed import study_corrections
 from surfscan.study.tasks import fingerprint, settings_for
@@ -56,16 +51,6 @@ from surfscan.study.tasks import fingerprint, settings_for
 PAGE = "report.html"
 TRUTH_PAGE = "against_truth.html"
 """Measured against true, where true values stand beside the study."""
-
-_PICTURES_BYTES = 9_000_000
-_PICTURE_BYTES = 160_000
-_DRAWN_BY: dict[Shows, Callable[[FieldRecord, Path, int], FieldPicture]] = {
-    "surface": make_picture,
-    "heights": make_height_picture,
-    "strut": make_strut_picture,
-    "section": make_section_picture,
-}
-"""What an image shows -> what draws it."""
 
 _LIBRARIES = (
     "numpy",
@@ -162,7 +147,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     }
     tables["data_dictionary"] = data_dictionary(tables)
     workbook, notes = workbook_bytes(tables)
-    pictures, faults = _pictures(study, records)
+    pictures, faults = draw_pictures(study.folder, records)
     warnings = [
         *(("the report", text) for text in notes),
         *(("the report", text) for text in [formula_warning(tables)] if text),
@@ -211,30 +196,6 @@ def write_report(study_path: str | Path) -> ReportOutcome:
         study.folder / PAGE,
         study.folder / TRUTH_PAGE if truth else None,
     )
-
-
-def _pictures(
-    study: Study, records: Sequence[FieldRecord]
-) -> tuple[dict[str, FieldPicture], list[tuple[str, str]]]:
-    """Pictures by image, and what could not be drawn; a few at a time, in the study's order."""
-    drawn = [r for r in records if r.any_done() and r.kind in _DRAWN_BY]
-    limit = min(_PICTURE_BYTES, _PICTURES_BYTES // max(len(drawn), 1))
-
-    def draw(record: FieldRecord) -> FieldPicture | InputError:
-        try:
-            return _DRAWN_BY[record.kind](record, study.folder, limit)
-        except InputError as error:
-            return error
-
-    with ThreadPoolExecutor(min(4, os.cpu_count() or 1)) as pool:
-        outcomes = list(zip(drawn, pool.map(draw, drawn), strict=True))
-    pictures = {r.image_id: p for r, p in outcomes if isinstance(p, FieldPicture)}
-    faults = [
-        (r.image_id, f"No picture: {InputError(None, p.fault, p.remedy)}")
-        for r, p in outcomes
-        if isinstance(p, InputError)
-    ]
-    return pictures, faults
 
 
 def _stale(study: Study, records: Sequence[FieldRecord]) -> list[tuple[str, str]]:

@@ -23,7 +23,9 @@ RING_BELOW_PX = 7.0
 SPECK_PX2 = 12.0
 """Areas smaller than this on the picture are not drawn."""
 
-_MAX_PATH_CHARS = 150_000
+MOST_CHARS = 150_000
+"""Length that one layer of outlines may have."""
+
 _ENCODINGS = tuple((width, quality) for width in (MAX_WIDTH_PX, 700, 500) for quality in (80, 60, 40))
 _SHARE_OF_BYTES = {80: 1.0, 60: 0.6, 40: 0.45}
 """Size of a picture by WebP quality, roughly, relative to the best; only to guess where to go on trying."""
@@ -70,12 +72,34 @@ def encode(
     return "data:image/webp;base64," + base64.b64encode(data).decode("ascii"), width, height
 
 
-def pit_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> str:
-    """Outlines of the pits and of the features for review, with their marks, in picture pixels."""
+def pit_layer(
+    record: FieldRecord, zoom: tuple[float, float], unit: float, most_chars: int = MOST_CHARS
+) -> tuple[str, int]:
+    """Outlines of the pits and of the features for review, with their marks, in picture pixels.
+
+    Parameters
+    ----------
+    record : FieldRecord
+    zoom : (float, float)
+        Picture pixels over pixels of the file, along a row and a column.
+    unit : float
+        Size of marks.
+    most_chars : int, optional
+        Length that the outlines of the pits may have; the largest pits come first.
+
+    Returns
+    -------
+    svg : str
+    left_out : int
+        Pits that are not outlined, the smallest.
+    """
     result = record.results["pits"]
     table = record.table("pits")
     near = set(table["label"][table["near_limit"] != ""].tolist())
-    pits, near_marks = outlines(result.read_mask("pits"), zoom, unit)
+    every, near_marks = outlines(result.read_mask("pits"), zoom, unit)
+    sizes = dict(zip(table["label"].tolist(), table["area_px"].tolist(), strict=True))
+    pits = _largest(every, sizes, most_chars)
+    near &= set(pits)
     review, review_marks = outlines(result.read_mask("for_review"), zoom, unit)
     parts = []
     key = hashlib.sha256(record.image_id.encode()).hexdigest()[:12]
@@ -96,7 +120,18 @@ def pit_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> st
             f'<text class="review-mark" x="{x:.1f}" y="{y - 0.4 * size:.1f}" '
             f'font-size="{15 * unit:.1f}" text-anchor="middle">?</text>'
         )
-    return "".join(parts)
+    return "".join(parts), len(every) - len(pits)
+
+
+def _largest(paths: dict[int, str], sizes: dict[int, int], most_chars: int) -> dict[int, str]:
+    """As many outlines as the length allows, of the largest objects, in the order of their labels."""
+    kept, length = set(), 0
+    for label in sorted(paths, key=lambda n: (-sizes.get(n, 0), n)):
+        length += len(paths[label])
+        if length > most_chars:
+            break
+        kept.add(label)
+    return {label: path for label, path in paths.items() if label in kept}
 
 
 def apart(marks: list[tuple[float, float]], distance: float) -> list[tuple[float, float]]:
@@ -156,19 +191,27 @@ def outlines(
     return paths, marks
 
 
-def area_path(mask: np.ndarray, zoom: tuple[float, float], speck_px2: float = SPECK_PX2) -> str:
-    """Outline of an area with its holes, at picture resolution; what is smaller than a speck is not drawn."""
+def area_path(
+    mask: np.ndarray,
+    zoom: tuple[float, float],
+    speck_px2: float = SPECK_PX2,
+    most_chars: int = MOST_CHARS,
+) -> str:
+    """Outline of an area with its holes, at picture resolution; what is smaller than a speck is not drawn.
+
+    Where it would be longer than `most_chars`, it is drawn more coarsely, without the smallest parts.
+    """
     import cv2
 
     size = (max(1, round(mask.shape[1] * zoom[0])), max(1, round(mask.shape[0] * zoom[1])))
     share = cv2.resize(mask.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     drawn = np.pad((share >= 0.5).astype(np.uint8), 1)
     contours = cv2.findContours(drawn, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)[0]
-    kept = [c[:, 0, :] - 0.5 for c in contours if cv2.contourArea(c) >= speck_px2]
     path = ""
-    for tolerance in (0.6, 1.2, 2.4, 4.8):
+    for tolerance, coarser in ((0.6, 1), (1.2, 1), (2.4, 2), (4.8, 8), (4.8, 64)):
+        kept = [c[:, 0, :] - 0.5 for c in contours if cv2.contourArea(c) >= coarser * speck_px2]
         path = "".join(_polygon(points, tolerance) for points in kept)
-        if len(path) <= _MAX_PATH_CHARS:
+        if len(path) <= most_chars:
             break
     return path
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from surfscan.report import charts, extreme_charts, grids, height_charts, height_grids, height_prose, prose
 from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
-from surfscan.report.pictures import FieldPicture
+from surfscan.report.pictures import FieldPicture, left_out_words
 from surfscan.report.records import FieldRecord, of_kind
 
 
@@ -39,7 +39,8 @@ def _own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
     from markupsafe import Markup
 
     return {
-        "caption": height_prose.height_caption(record, picture.scale_words if picture else ""),
+        "caption": height_prose.height_caption(record, picture.scale_words if picture else "")
+        + left_out_words(picture),
         "alt": height_prose.height_alt(record),
         "layer": Markup(picture.layers["heights"]) if picture else "",
     }

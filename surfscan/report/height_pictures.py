@@ -7,7 +7,15 @@ from pathlib import Path
 import numpy as np
 
 from surfscan.images import HeightMap
-from surfscan.report.drawing import SHOWN_WIDTH_PX, SPECK_PX2, encode, outside, pit_layer, scale_bar
+from surfscan.report.drawing import (
+    MOST_CHARS,
+    SHOWN_WIDTH_PX,
+    SPECK_PX2,
+    encode,
+    outside,
+    pit_layer,
+    scale_bar,
+)
 from surfscan.report.pictures import ColourBar, FieldPicture, open_as_measured, stretch, um_per_px
 from surfscan.report.records import FieldRecord
 from surfscan.report.rounding import significant
@@ -18,7 +26,9 @@ _UNMEASURED_GREY = 190
 _FIT_SIDE_PX = 200
 
 
-def make_height_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPicture:
+def make_height_picture(
+    record: FieldRecord, folder: Path, max_bytes: int, most_chars: int = MOST_CHARS
+) -> FieldPicture:
     """Draw one height map, its form taken off.
 
     Parameters
@@ -29,6 +39,8 @@ def make_height_picture(record: FieldRecord, folder: Path, max_bytes: int) -> Fi
         Folder of the study.
     max_bytes : int
         Size aimed at for the encoded picture.
+    most_chars : int, optional
+        Length aimed at for what is drawn over it.
 
     Raises
     ------
@@ -54,14 +66,16 @@ def make_height_picture(record: FieldRecord, folder: Path, max_bytes: int) -> Fi
     zoom = (width / cols, height / rows)
     unit = max(1.0, width / SHOWN_WIDTH_PX)
     layer = outside(region & ~np.isnan(heights), zoom, SPECK_PX2 * enlarged**2)
+    left_out = 0
     if record.done("pits"):
-        layer += pit_layer(record, zoom, unit) + _deepest_mark(record, zoom, unit)
+        drawn, left_out = pit_layer(record, zoom, unit, most_chars)
+        layer += drawn + _deepest_mark(record, zoom, unit)
     strip = round(26 * unit)
     bar, words = scale_bar(width, height, strip, um_per_px(measured, zoom[0]), 1 / zoom[0])
     colours = ColourBar(
         significant(low, 2), significant(high, 2), 100 * min(max(-low / (high - low), 0.0), 1.0)
     )
-    return FieldPicture(width, height, strip, uri, {"heights": layer}, bar, words, colours)
+    return FieldPicture(width, height, strip, uri, {"heights": layer}, bar, words, colours, left_out)
 
 
 def _levelled(image: HeightMap, measured: StoredResult, region: np.ndarray) -> np.ndarray:

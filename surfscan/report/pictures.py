@@ -10,6 +10,7 @@ import numpy as np
 from surfscan.errors import InputError
 from surfscan.images import HeightMap, Micrograph
 from surfscan.report.drawing import (
+    MOST_CHARS,
     SHOWN_WIDTH_PX,
     area_path,
     encode,
@@ -58,6 +59,8 @@ class FieldPicture:
         The scale in words.
     colours : ColourBar or None
         What the colours mean; None where the picture shows brightness.
+    left_out : int
+        Pits that are not outlined, for there are too many; the smallest.
     """
 
     width: int
@@ -68,9 +71,17 @@ class FieldPicture:
     scale_bar: str
     scale_words: str
     colours: ColourBar | None = None
+    left_out: int = 0
+
+    @property
+    def drawn_chars(self) -> int:
+        """Length of all that is drawn over it."""
+        return sum(map(len, self.layers.values()))
 
 
-def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPicture:
+def make_picture(
+    record: FieldRecord, folder: Path, max_bytes: int, most_chars: int = MOST_CHARS
+) -> FieldPicture:
     """Draw one picture with its stored masks.
 
     Parameters
@@ -81,6 +92,8 @@ def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPict
         Folder of the study.
     max_bytes : int
         Size aimed at for the encoded picture; width and quality go down until it fits.
+    most_chars : int, optional
+        Length aimed at for each layer drawn over it.
 
     Raises
     ------
@@ -100,14 +113,23 @@ def make_picture(record: FieldRecord, folder: Path, max_bytes: int) -> FieldPict
     uri, width, height = encode(render, image.shape, stretch(measured), max_bytes)
     zoom = (width / cols, height / rows)
     unit = max(1.0, width / SHOWN_WIDTH_PX)
-    layers = {}
-    for procedure, draw in (("pits", pit_layer), ("degraded", _degraded_layer)):
-        if record.done(procedure):
-            region = outside(record.results[procedure].read_mask("region"), zoom)
-            layers[procedure] = region + draw(record, zoom, unit)
+    layers, left_out = {}, 0
+    if record.done("pits"):
+        drawn, left_out = pit_layer(record, zoom, unit, most_chars)
+        layers["pits"] = outside(record.results["pits"].read_mask("region"), zoom) + drawn
+    if record.done("degraded"):
+        drawn = _degraded_layer(record, zoom, most_chars)
+        layers["degraded"] = outside(record.results["degraded"].read_mask("region"), zoom) + drawn
     strip = round(26 * unit)
     bar, words = scale_bar(width, height, strip, um_per_px(measured, zoom[0]), 1 / zoom[0])
-    return FieldPicture(width, height, strip, uri, layers, bar, words)
+    return FieldPicture(width, height, strip, uri, layers, bar, words, left_out=left_out)
+
+
+def left_out_words(picture: FieldPicture | None) -> str:
+    """What a caption adds where not every pit is outlined; empty where all are."""
+    if picture is None or not picture.left_out:
+        return ""
+    return f" The {picture.left_out} smallest pits are not outlined here."
 
 
 def open_as_measured(record: FieldRecord, folder: Path) -> tuple[Micrograph | HeightMap, StoredResult]:
@@ -159,12 +181,12 @@ def eight_bit(pixels: np.ndarray) -> np.ndarray:
     return (np.clip((filled - low) / span, 0, 1) * 255).round().astype(np.uint8)
 
 
-def _degraded_layer(record: FieldRecord, zoom: tuple[float, float], unit: float) -> str:
+def _degraded_layer(record: FieldRecord, zoom: tuple[float, float], most_chars: int) -> str:
     result = record.results["degraded"]
     classes = result.read_mask("degraded")
     parts = []
     for value, name in ((1, "tarnished"), (2, "degraded")):
-        path = area_path(classes == value, zoom)
+        path = area_path(classes == value, zoom, most_chars=most_chars)
         if path:
             parts.append(f'<path class="{name}" d="{path}"/>')
     return "".join(parts)

@@ -6,7 +6,7 @@ from typing import Any
 
 from surfscan.report import charts, grids, prose
 from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
-from surfscan.report.pictures import FieldPicture
+from surfscan.report.pictures import FieldPicture, left_out_words
 from surfscan.report.records import PROCEDURES, FieldRecord, of_kind
 
 
@@ -53,7 +53,8 @@ def _own(record: FieldRecord, picture: FieldPicture | None) -> dict[str, Any]:
     from markupsafe import Markup
 
     return {
-        "caption": prose.field_caption(record, picture.scale_words if picture else ""),
+        "caption": prose.field_caption(record, picture.scale_words if picture else "")
+        + left_out_words(picture),
         "panels": [
             {
                 "title": PROCEDURES[procedure],
