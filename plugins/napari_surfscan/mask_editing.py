@@ -19,6 +19,15 @@ if TYPE_CHECKING:
     from napari.layers import Labels
 
 
+def draw_now(viewer: napari.Viewer) -> None:
+    """Let the canvas draw once.
+
+    Where layers are removed and others added without a drawing between, the vispy of napari 0.9 hands OpenGL
+    buffers that are gone, and the process dies. A picture of the canvas is the public way to have it drawn.
+    """
+    viewer.screenshot(canvas_only=True, flash=False)
+
+
 class MaskEditing:
     """What every review of a mask has in common.
 
@@ -77,6 +86,8 @@ class MaskEditing:
         for layer in self.layers:
             if layer in self.viewer.layers:
                 self.viewer.layers.remove(layer)
+        if self.layers and hasattr(self.viewer, "window"):
+            draw_now(self.viewer)
         self.layers = []
         self.painted = None
 

@@ -266,7 +266,7 @@ class PitEditing(MaskEditing):
         """How many pits are left to look at."""
         waiting = self.open_doubts()
         near = sum(1 for p in waiting if p in self._marks or self._codes[p] == NOT_SURE)
-        return f"{len(waiting)} not settled, {near} of them doubtful" if waiting else "All are settled"
+        return f"{len(waiting)} open, {near} near a limit" if waiting else "All are settled"
 
     def sort_doubts(self) -> None:
         """Bring the order of the walk up to date."""

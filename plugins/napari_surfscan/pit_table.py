@@ -35,6 +35,8 @@ _OWN_WORDS = {
         "Doubt",
         "How near the pit lies to the limits: 1 at a limit, 0.5 at twice the nearest, 0 far from all.",
     ),
+    "equivalent_diameter_um": ("Diameter", "Diameter of the circle of the same area."),
+    "equivalent_diameter_px": ("Diameter", "Diameter of the circle of the same area."),
     "near_limit": ("Near limit", "Which limits the pit only just passed."),
 }
 _MARKS = {"rejected": "✕ rejected", "unsure": "? not sure", "accepted": "✓ accepted"}

@@ -132,6 +132,7 @@ class SaveBox(QWidget):
         self.reason.setMinimumContentsLength(12)
         self.reason.setToolTip("Why the automatic result was corrected: choose one, or write your own")
         self.reason.editTextChanged.connect(self._update)
+        self.reason.activated.connect(lambda _: self.reason.lineEdit().setCursorPosition(0))
         self.changes = QLabel()
         self.changes.setObjectName("changes")
         self.changes.setWordWrap(True)
@@ -158,20 +159,22 @@ class SaveBox(QWidget):
         layout.addWidget(self.changes)
         layout.addLayout(foot)
         self._hindrance = "Nothing is open."
+        self._procedure = ""
         self._is_saving = False
         self._update()
 
     def offer(self, procedure: str, hindrance: str = "") -> None:
         """Offer the reasons of a procedure; `hindrance` says why nothing can be saved, where that is so."""
         self._hindrance = hindrance
-        typed = self.reason.currentText()
-        self.reason.blockSignals(True)
-        self.reason.clear()
-        self.reason.addItems(REASONS.get(procedure, ()))
-        self.reason.setCurrentIndex(-1)
-        self.reason.setEditText(typed if typed and typed not in _all_reasons() else "")
-        self.reason.lineEdit().setPlaceholderText("why; choose or write")
-        self.reason.blockSignals(False)
+        if procedure != self._procedure:
+            self._procedure = procedure
+            self.reason.blockSignals(True)
+            self.reason.clear()
+            self.reason.addItems(REASONS.get(procedure, ()))
+            self.reason.setCurrentIndex(-1)
+            self.reason.setEditText("")
+            self.reason.lineEdit().setPlaceholderText("why; choose or write")
+            self.reason.blockSignals(False)
         self._update()
 
     def show_changes(self, words: str) -> None:
@@ -194,7 +197,3 @@ class SaveBox(QWidget):
             missing = "Give a reason first"
         self.save.setEnabled(not missing)
         self.save.setToolTip(missing or "Save beside the automatic result, which stays as it is")
-
-
-def _all_reasons() -> set[str]:
-    return {reason for reasons in REASONS.values() for reason in reasons}

@@ -113,7 +113,7 @@ class SettingsForm(QWidget):
         row = _Row(name, field, unit)
         row.setToolTip(field.description or "")
         row.moved.connect(self.changed)
-        label = QLabel(words)
+        label = QLabel(f"{words}, {unit}" if unit else words)
         label.setToolTip(field.description or "")
         label.setBuddy(row.editor)
         self._rows[name] = row
@@ -157,10 +157,14 @@ class _Row(QWidget):
         self._is_set.setObjectName(f"set_{name}")
         self._is_set.setToolTip("Tick to set a value; otherwise see the description for what decides")
         self._is_set.setVisible(self._may_be_unset)
-        self._is_set.toggled.connect(self.editor.setEnabled)
+        self._is_set.clicked.connect(self._begin)
+        self._is_set.toggled.connect(self._show_editor)
         self._is_set.toggled.connect(self._tell)
+        self._unset = QLabel("not set")
         layout.addWidget(self._is_set)
+        layout.addWidget(self._unset, 1)
         layout.addWidget(self.editor, 1)
+        self._show_editor(not self._may_be_unset)
 
     def put(self, value: Any) -> None:
         """Show a value."""
@@ -170,7 +174,7 @@ class _Row(QWidget):
             self.editor.setCurrentIndex(self.editor.findData(value))
         elif value is not None:
             self.editor.setValue(value)
-        self.editor.setEnabled(value is not None)
+        self._show_editor(value is not None)
         self.editor.blockSignals(False)
 
     def value(self) -> Any:
@@ -180,6 +184,17 @@ class _Row(QWidget):
         if self._may_be_unset and not self._is_set.isChecked():
             return None
         return self.editor.value()
+
+    def _show_editor(self, is_set: bool) -> None:
+        self.editor.setVisible(is_set)
+        self._unset.setVisible(not is_set)
+
+    def _begin(self, is_set: bool) -> None:
+        """A number set for the first time begins at 1, or as near to it as it may."""
+        if is_set and not isinstance(self.editor, QComboBox):
+            low, high = self.editor.minimum(), self.editor.maximum()
+            if self.editor.value() == low:
+                self.editor.setValue(min(max(low, 1), high))
 
     def _tell(self, *_: object) -> None:
         self.moved.emit()

@@ -28,14 +28,14 @@ def pit_lines(tally: Tally) -> list[tuple[str, str, str]]:
     count = tally.pit_count - was.pit_count
     lines = [("Pits", str(tally.pit_count), f"{count:+d}".replace("-", "−") if count else "±0")]
     if tally.density_per_mpx is None:
-        figure = figure_in_words(tally.density_per_mm2, tally.density_per_mm2_ci95, "per mm²")
+        figure = figure_in_words(tally.density_per_mm2, tally.density_per_mm2_ci95, "/mm²")
         lines.append(("Density", figure, change_in_words(tally.density_per_mm2, was.density_per_mm2)))
     else:
-        figure = figure_in_words(tally.density_per_mpx, tally.density_per_mpx_ci95, "per million px")
+        figure = figure_in_words(tally.density_per_mpx, tally.density_per_mpx_ci95, "/Mpx")
         lines.append(("Density", figure, change_in_words(tally.density_per_mpx, was.density_per_mpx)))
     figure = figure_in_words(tally.area_fraction, tally.area_fraction_ci95, "%", scale=100)
     change = change_in_words(tally.area_fraction, was.area_fraction, scale=100)
-    lines.append(("Area fraction", figure, change))
+    lines.append(("Pitted area", figure, change))
     if tally.deepest_um is not None or was.deepest_um is not None:
         depth = figure_in_words(tally.deepest_um, None, "µm")
         change = change_in_words(tally.deepest_um, was.deepest_um)
@@ -57,7 +57,7 @@ def change_in_words(now: float | None, before: float | None, *, scale: float = 1
 def figure_in_words(
     value: float | None, ci95: Sequence[float] | None, unit: str, *, scale: float = 1.0
 ) -> str:
-    """A figure with its 95 % interval and its unit, rounded to the interval: "12.1 (8.4 to 16.9) per mm²"."""
+    """A figure with its 95 % interval and its unit, rounded to the interval: "12.1 (8.4 to 16.9) /mm²"."""
     if value is None or math.isnan(value):
         return NO_VALUE
     low, high = (None, None) if ci95 is None else ci95

@@ -51,7 +51,7 @@ def model():
 def test_headers_have_words_and_units(model):
     """What has a unit says so on a second line; a definition stands in the tooltip."""
     heads = [model.headerData(c, Qt.Orientation.Horizontal) for c in range(model.columnCount())]
-    assert heads[:4] == ["Pit", "Status", "Doubt", "Equivalent diameter\nµm"]
+    assert heads[:4] == ["Pit", "Status", "Doubt", "Diameter\nµm"]
     assert {"Near limit", "Came by"} <= set(heads)
     assert "Area\nµm²" in heads
     place = heads.index("Area\nµm²")
@@ -67,7 +67,7 @@ def test_columns_without_a_value_are_left_out(model):
 
 def test_sorting_puts_missing_last_and_keeps_ties(model):
     """Either way round, a pit without a diameter comes last and equal ones stay by number."""
-    column = _column(model, "Equivalent")
+    column = _column(model, "Diameter")
     diameter = _rows()["equivalent_diameter_um"]
     for order, sign in ((UP, 1), (DOWN, -1)):
         model.sort(column, order)
