@@ -235,3 +235,17 @@ def test_behind_another_panel_nothing_is_read_or_drawn(panel, study):
     assert ENDS not in panel.session.viewer.layers
     panel.show()
     assert LINE in panel.session.viewer.layers
+
+
+def test_rejected_bar_gives_no_scale(panel, study, qtbot):
+    """A bar that somebody rejected counts no longer: the image stands in pixels, and the record says who."""
+    panel.session.open_study(study)
+    assert panel.session.current.image.calibration is not None
+    _write(qtbot, panel.reviewer, "A. Tester")
+    _write(qtbot, panel.reason, "the picture was resized")
+    _press(qtbot, panel.reject)
+    ((saved,),) = (found["scale"] for found in corrections_of(study).by_image.values())
+    assert saved.edits["decision"] == "rejected"
+    assert panel.session.current.image.calibration is None
+    assert "Not known" in panel.file.text()
+    assert str(panel.session.viewer.layers["image"].units[0]) == "pixel"
