@@ -129,7 +129,7 @@ def write_report(study_path: str | Path) -> ReportOutcome:
     groups = summarise_groups(study.groups, specimens)
     extremes = summarise_extremes(groups)
     by_hand = gather_by_hand(study, records, specimens, groups)
-    comparison = compare_study(study, specimens, entries, rates)
+    comparison = compare_study(study, specimens, groups, entries, rates, by_hand)
     tables = {
         "study_images": image_table(records),
         "study_specimens": specimen_table(specimens),

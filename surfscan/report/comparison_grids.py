@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from surfscan.comparison.agreement import Agreement
 from surfscan.comparison.rates import PenetrationRate
 from surfscan.report.cells import Cell, Grid, Head, estimate_cell
-from surfscan.report.comparison_tables import number
+from surfscan.report.comparison_rows import number
 from surfscan.report.rounding import NO_VALUE, at_least, at_most, round_to_interval, significant
 from surfscan.report.specimen_agreement import SpecimenRates
 

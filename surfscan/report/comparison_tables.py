@@ -1,4 +1,4 @@
-"""Tables of rates side by side, their agreement, and how local the loss is."""
+"""Tables of all that is set side by side: rates, agreement, how local, criteria, groups, time, budgets."""
 
 from __future__ import annotations
 
@@ -7,7 +7,13 @@ from typing import Any
 
 from surfscan.columns import Table
 from surfscan.comparison.agreement import Agreement
-from surfscan.comparison.rates import Interval, PenetrationRate
+from surfscan.comparison.rates import PenetrationRate
+from surfscan.report.budgets import budget_rows
+from surfscan.report.comparison_rows import estimate, number
+from surfscan.report.criteria import criterion_rows
+from surfscan.report.group_comparisons import comparison_rows, nested_rows
+from surfscan.report.loss_over_time import over_time_rows
+from surfscan.report.loss_with_rate import line_rows, point_rows
 from surfscan.report.specimen_agreement import SpecimenRates
 from surfscan.report.study_comparison import StudyComparison
 from surfscan.report.tables import table_of
@@ -19,6 +25,13 @@ def comparison_tables(found: StudyComparison) -> dict[str, Table]:
         "study_rates_side_by_side": [rate_row(s, rate) for s in found.specimens for rate in s.rates],
         "study_agreement": [agreement_row(s, pair) for s in found.specimens for pair in s.agreements],
         "study_locality": [locality_row(s) for s in found.specimens if s.rates],
+        "study_loss_with_rate": point_rows(found.with_rate),
+        "study_loss_lines": line_rows(found.with_rate),
+        "study_over_time": over_time_rows(found.over_time),
+        "study_budgets": budget_rows(found.budgets),
+        "study_criteria": criterion_rows(found.judged),
+        "study_comparisons": comparison_rows(found.compared),
+        "study_nested": nested_rows(found.nested),
     }
     return {name: table_of(name, own) for name, own in rows.items() if own}
 
@@ -85,17 +98,6 @@ def locality_row(own: SpecimenRates) -> dict[str, Any]:
         "blended_methods": ", ".join(own.blend.methods),
         "blended_refused": own.blend.refused,
     }
-
-
-def estimate(name: str, value: float | None, limits: Interval | None) -> dict[str, float]:
-    """A figure and its limits under the names of their columns; not-a-number where there is none."""
-    low, high = limits or (math.nan, math.nan)
-    return {name: number(value), f"{name}_ci95_low": low, f"{name}_ci95_high": high}
-
-
-def number(value: float | None) -> float:
-    """Not-a-number for None."""
-    return math.nan if value is None else float(value)
 
 
 def _whose(own: SpecimenRates) -> dict[str, Any]:

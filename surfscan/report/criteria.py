@@ -13,7 +13,7 @@ from surfscan.comparison.acceptance import CAUTION, Verdict, judge
 from surfscan.comparison.rates import Interval, PenetrationRate
 from surfscan.estimates.groups import specimen_mean
 from surfscan.report.cells import HEADS, Cell, Grid, Head
-from surfscan.report.comparison_tables import estimate, number
+from surfscan.report.comparison_rows import estimate, number
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.rounding import at_least, at_most, round_to_interval, significant

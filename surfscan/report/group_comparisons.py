@@ -13,7 +13,7 @@ from surfscan.columns import GROUP_FIGURES
 from surfscan.estimates.comparing import SeveralGroups, TwoGroups, compare_several, compare_two
 from surfscan.estimates.groups import MIN_SPECIMENS
 from surfscan.estimates.nested import NestedMean, nested_mean
-from surfscan.report.comparison_tables import estimate, number
+from surfscan.report.comparison_rows import estimate, number
 from surfscan.report.groups import GroupSummary
 from surfscan.report.specimen_agreement import SpecimenRates
 

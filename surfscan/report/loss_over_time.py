@@ -15,7 +15,7 @@ from surfscan.comparison.projection import Projection, time_to
 from surfscan.comparison.rates import OVER_STARTING_AREA, Method
 from surfscan.comparison.shrinkage import penetration_of_section
 from surfscan.measurement.strut_sections import DrawnSection
-from surfscan.report.comparison_tables import estimate, number
+from surfscan.report.comparison_rows import estimate, number
 from surfscan.report.groups import GroupSummary
 from surfscan.report.specimen_agreement import SpecimenRates
 from surfscan.study.criterion_entries import judged_groups

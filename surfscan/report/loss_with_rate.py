@@ -11,7 +11,7 @@ import numpy as np
 
 from surfscan.comparison.rates import NORMAL_FACTOR, Method, PenetrationRate
 from surfscan.comparison.york import SATURATED_FRACTION, YorkLine, is_saturated, york_line
-from surfscan.report.comparison_tables import estimate, number
+from surfscan.report.comparison_rows import estimate, number
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.specimen_agreement import SpecimenRates
 
