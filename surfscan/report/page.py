@@ -16,6 +16,7 @@ from surfscan.report.cells import Cell, Grid, Head
 from surfscan.report.comparison_page import comparison_page
 from surfscan.report.exposure_page import exposure_page
 from surfscan.report.height_page import height_page
+from surfscan.report.outcome_page import outcome_page
 from surfscan.report.page_parts import PageContent, Part
 from surfscan.report.rate_page import rate_page
 from surfscan.report.rate_settings import rate_settings_grids
@@ -41,6 +42,7 @@ _KINDS = (
     strut_page,
     section_page,
     comparison_page,
+    outcome_page,
     rate_page,
     exposure_page,
     sweep_page,
