@@ -17,7 +17,7 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "CHANGELOG.md"])
 def test_links_lead_somewhere(document):
-    """Every link to a file or a heading of the project leads to one, and every picture has words beside it."""
+    """Every link to a file or heading of the project leads to one; every picture has words beside it."""
     text = (ROOT / document).read_text(encoding="utf-8")
     headings = {re.sub(r"[^a-z0-9]+", "-", h.lower()) for h in re.findall(r"(?m)^#+ (.+)$", text)}
     for words, target in re.findall(r"!?\[([^\]]*)\]\(([^)]+)\)", text):
