@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -11,6 +12,7 @@ from typing import Any
 from surfscan.corrections.journal import Journal, replay
 from surfscan.errors import InputError
 from surfscan.store.corrections import unsaved_files, unsaved_path
+from surfscan.store.masks import encode_mask
 
 _SAVED = "saved"
 
@@ -23,7 +25,7 @@ class Base:
     ----------
     image_id, procedure, image_sha256 : str
     mask_sha256 : str
-        Of the stored automatic mask; empty where the result was measured in the viewer.
+        Of the automatic mask; empty where edits do not rest on one.
     settings : mapping or None
         Where the result was measured in the viewer: its settings, to measure it again.
     correction : str
@@ -57,13 +59,15 @@ class Keeper:
             "base": dict(vars(base)),
         }
         self._is_open = False
+        self._waiting: list[Any] = []
+        self._count = 0
 
     @classmethod
     def going_on(cls, path: Path) -> Keeper:
         """Go on with a journal that was found."""
         keeper = cls.__new__(cls)
-        keeper._journal, keeper._header, keeper._is_open = Journal(path), {}, True
-        keeper._journal.resume()
+        keeper._journal, keeper._header, keeper._is_open, keeper._waiting = Journal(path), {}, True, []
+        keeper._count = len(_edits_of(keeper._journal.resume().edits))
         return keeper
 
     @property
@@ -71,26 +75,46 @@ class Keeper:
         """The journal."""
         return self._journal.path
 
+    @property
+    def count(self) -> int:
+        """Edits so far."""
+        return self._count
+
     def append(self, edit: Any) -> None:
         """Write one edit; it is on the disk when this returns.
+
+        One that cannot be written waits and goes before the next: edits build on each other, and a journal
+        with a hole would bring back something else.
 
         Raises
         ------
         InputError
             If it cannot be written.
         """
+        self._count += 1
+        self._write(edit)
+
+    def note_saved(self, count: int) -> None:
+        """The first `count` edits are saved as a correction.
+
+        The journal stays: edits that follow are understood only after those before them.
+
+        Raises
+        ------
+        InputError
+            If that cannot be written.
+        """
+        if self._is_open or self._waiting:
+            self._write({"kind": _SAVED, "edits": count})
+
+    def _write(self, record: Any) -> None:
+        self._waiting.append(record)
         if not self._is_open:
             self._journal.begin(self._header)
             self._is_open = True
-        self._journal.append(edit)
-
-    def note_saved(self) -> None:
-        """All edits so far are saved as a correction.
-
-        The journal stays: edits that follow are understood only after those before them.
-        """
-        if self._is_open:
-            self._journal.append({"kind": _SAVED})
+        while self._waiting:
+            self._journal.append(self._waiting[0])
+            del self._waiting[0]
 
     def close(self, *, has_unsaved: bool) -> None:
         """Let go of the journal, and remove it where everything in it is saved."""
@@ -101,6 +125,7 @@ class Keeper:
 
     def discard(self) -> None:
         """Remove the journal."""
+        self._waiting.clear()
         if self._is_open:
             self._journal.discard()
             self._is_open = False
@@ -161,16 +186,25 @@ def leftovers_on(
         base = Base(**kept.header["base"]) if "base" in kept.header else None
         if base is None or (base.image_id, base.procedure) != (image_id, procedure):
             continue
-        marks = [k for k, edit in enumerate(kept.edits) if edit["kind"] == _SAVED]
-        unsaved = len(kept.edits) - (marks[-1] + 1 if marks else 0)
-        if not unsaved:
+        edits = _edits_of(kept.edits)
+        unsaved = len(edits) - max((e["edits"] for e in kept.edits if e["kind"] == _SAVED), default=0)
+        if unsaved <= 0:
             path.unlink(missing_ok=True)
             continue
-        edits = [edit for edit in kept.edits if edit["kind"] != _SAVED]
         found.append(
             Leftover(path, kept.header["reviewer"], kept.header["begun"], base, edits, unsaved, kept.said)
         )
     return sorted(found, key=lambda each: each.begun, reverse=True), faults
+
+
+def _edits_of(records: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The edits of a journal without the notes between them."""
+    return [record for record in records if record["kind"] != _SAVED]
+
+
+def mask_digest(result: Any, procedure: str) -> str:
+    """SHA-256 of the mask of a fresh result, as a stored one has it."""
+    return hashlib.sha256(encode_mask(result.masks[procedure])).hexdigest()
 
 
 def require_same(base: Base, image_sha256: str, mask_sha256: str) -> None:
@@ -183,8 +217,10 @@ def require_same(base: Base, image_sha256: str, mask_sha256: str) -> None:
     """
     if base.image_sha256 != image_sha256:
         what = "the image file has changed since"
-    elif base.settings is None and base.mask_sha256 != mask_sha256:
+    elif base.mask_sha256 != mask_sha256:
         what = "the image has been measured anew since, with another mask"
+        if base.settings is not None:
+            what = "measured with the same settings the image now gives another mask"
     else:
         return
     raise InputError(

@@ -11,7 +11,7 @@ from napari_surfscan.class_editing import ClassEditing
 from napari_surfscan.pit_editing import PitEditing
 from napari_surfscan.placing import placement
 from napari_surfscan.preview import measure_part
-from napari_surfscan.recovery import Base, Keeper, Leftover, leftovers_on, require_same
+from napari_surfscan.recovery import Base, Keeper, Leftover, leftovers_on, mask_digest, require_same
 from napari_surfscan.review_start import start_review
 from napari_surfscan.save_panel import changes_in_words
 from napari_surfscan.tally_view import class_lines, pit_lines
@@ -158,7 +158,7 @@ class ReviewDesk:
             stored.mask_sha256.get(procedure, ""),
             correction="" if correction is None else correction.name,
         )
-        self._start("Opening the mask", lambda: start_review(opened, procedure, stored, correction), base)
+        self._start("Opening the mask", lambda: (start_review(opened, procedure, stored, correction), base))
 
     def run(self, settings: BaseModel) -> None:
         """Measure the open image with these settings, and put the result up for review."""
@@ -179,16 +179,17 @@ class ReviewDesk:
                 result = measure_now(study, image_id, procedure, settings, opened.image, opened.companions)
             else:
                 result = measure_part(procedure, opened.image, settings)
-            return start_review(opened, procedure, result)
+            base = Base(
+                image_id,
+                procedure,
+                opened.image.source.sha256,
+                mask_digest(result, procedure),
+                settings=settings.model_dump(mode="json"),
+            )
+            return start_review(opened, procedure, result), base
 
         self._may_start_over = False
-        base = Base(
-            image_id,
-            procedure,
-            opened.image.source.sha256,
-            settings=settings.model_dump(mode="json"),
-        )
-        self._start("Measuring", measure, base, settings)
+        self._start("Measuring", measure, settings)
 
     def stop(self) -> None:
         """Drop what is being opened or measured."""
@@ -201,8 +202,7 @@ class ReviewDesk:
     def _start(
         self,
         words: str,
-        make: Callable[[], Any],
-        base: Base,
+        make: Callable[[], tuple[Any, Base]],
         settings: BaseModel | None = None,
         found: Leftover | None = None,
     ) -> None:
@@ -211,11 +211,11 @@ class ReviewDesk:
         if self._job is not None:
             self._job.cancel()
 
-        def begun(review: Any) -> None:
+        def begun(made: tuple[Any, Base]) -> None:
             self._job = None
             self.busy.emit("")
             if self.opened is opened and self.procedure == procedure:
-                self._begin(review, base, settings, found)
+                self._begin(*made, settings, found)
 
         def failed(error: Exception) -> None:
             self._job = None
@@ -288,6 +288,14 @@ class ReviewDesk:
             self._keeper = Keeper(self.session.study.folder, self.reviewer, self._base)
         try:
             self._keeper.append(edit)
+        except InputError as error:
+            self.failed.emit(error)
+
+    def _note_saved(self, count: int) -> None:
+        """Put into the journal that a save holds its first edits, not those made while it was under way."""
+        try:
+            if self._keeper is not None:
+                self._keeper.note_saved(count)
         except InputError as error:
             self.failed.emit(error)
 
@@ -365,6 +373,7 @@ class ReviewDesk:
         mask = review.corrected_labels()
         marks = review.marks() if procedure == "pits" else None
         changes, held = review.changes().as_dict(), self._unsaved
+        written = 0 if self._keeper is None else self._keeper.count
         told: list[str] = []
 
         def write() -> Any:
@@ -385,8 +394,7 @@ class ReviewDesk:
             self._is_saving = False
             if self.editing is editing:
                 self._unsaved -= held
-                if self._keeper is not None:
-                    self._keeper.note_saved()
+                self._note_saved(written)
                 self._show_state()
             self.session.item_changed.emit(opened.entry.image_id)
             self.said.emit(" ".join(told), "")
@@ -431,7 +439,6 @@ class ReviewDesk:
         def make() -> Any:
             from surfscan.study.reviews import measure_now
 
-            require_same(found.base, opened.image.source.sha256, own)
             if found.base.correction and correction is None:
                 raise InputError(
                     found.base.correction,
@@ -442,11 +449,13 @@ class ReviewDesk:
             if settings is not None:
                 image_id = opened.entry.image_id
                 result = measure_now(study, image_id, procedure, settings, opened.image, opened.companions)
+            digest = own if settings is None else mask_digest(result, procedure)
+            require_same(found.base, opened.image.source.sha256, digest)
             review = start_review(opened, procedure, result, correction)
             review.replay(found.edits)
-            return review
+            return review, found.base
 
-        self._start("Bringing unsaved edits back", make, found.base, settings, found)
+        self._start("Bringing unsaved edits back", make, settings, found)
 
     def drop_recovery(self) -> None:
         """Delete the unsaved edits that were offered; offer the next, where there are more."""

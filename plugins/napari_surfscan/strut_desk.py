@@ -260,6 +260,7 @@ class StrutDesk:
             return
         self.name_reviewer(reviewer)
         edits, changes, held = review.edits(), review.changes().as_dict(), self._unsaved
+        kept = 0 if self._keeper is None else self._keeper.count
         told: list[str] = []
 
         def write() -> Any:
@@ -269,11 +270,12 @@ class StrutDesk:
             )  # fmt: skip
 
         def written(_: Any) -> None:
-            self._is_saving = False
-            self._unsaved = max(self._unsaved - held, 0)
-            if self._keeper is not None and not self._unsaved:
-                self._keeper.note_saved()
-            self.saved.emit(" ".join(["Saved.", *told]) if not self._unsaved else "Not saved yet", False)
+            if self.review is review:
+                self._is_saving = False
+                self._unsaved = max(self._unsaved - held, 0)
+                self._note_saved(kept)
+                words = "Not saved yet" if self._unsaved else " ".join(["Saved.", *told])
+                self.saved.emit(words, False)
             self.session.item_changed.emit(current.entry.image_id)
 
         def could_not(error: Exception) -> None:
@@ -337,6 +339,14 @@ class StrutDesk:
             self._keeper = Keeper(study.folder, self.reviewer, base)
         try:
             self._keeper.append(edit.as_dict())
+        except InputError as error:
+            self.failed.emit(error)
+
+    def _note_saved(self, count: int) -> None:
+        """Put into the journal that a save holds its first edits, not those made while it was under way."""
+        try:
+            if self._keeper is not None:
+                self._keeper.note_saved(count)
         except InputError as error:
             self.failed.emit(error)
 

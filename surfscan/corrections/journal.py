@@ -67,6 +67,8 @@ class Journal:
     def __init__(self, path: str | Path) -> None:
         self.path = Path(path)
         self._count = 0
+        self._whole = 0
+        self._is_torn = False
         self._handle: Any = None
 
     def begin(self, header: Mapping[str, Any]) -> None:
@@ -81,18 +83,19 @@ class Journal:
         """
         self.close()
         temporary = self.path.with_name(f"{self.path.name}.part")
+        line = _line(0, {"version": VERSION, "header": dict(header)})
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True)
             with temporary.open("wb") as handle:
-                handle.write(_line(0, {"version": VERSION, "header": dict(header)}))
+                handle.write(line)
                 handle.flush()
                 os.fsync(handle.fileno())
             temporary.replace(self.path)
             _settle(self.path.parent)
-            self._handle = self.path.open("ab")
+            self._handle = self.path.open("r+b", buffering=0)
         except OSError as error:
             raise _cannot_write(self.path, error) from error
-        self._count = 0
+        self._count, self._whole, self._is_torn = 0, len(line), False
 
     def resume(self) -> Replay:
         """Go on with a journal that stands there: a torn end is cut off first.
@@ -105,17 +108,19 @@ class Journal:
         self.close()
         found = replay(self.path)
         try:
-            self._handle = self.path.open("r+b")
+            self._handle = self.path.open("r+b", buffering=0)
             self._handle.truncate(found.whole_bytes)
-            self._handle.seek(found.whole_bytes)
             os.fsync(self._handle.fileno())
         except OSError as error:
             raise _cannot_write(self.path, error) from error
-        self._count = len(found.edits)
+        self._count, self._whole, self._is_torn = len(found.edits), found.whole_bytes, False
         return found
 
     def append(self, edit: Recorded | Mapping[str, Any]) -> None:
         """Write one edit; it is on the disk when this returns.
+
+        Where it cannot be written, nothing of it stays: it can be appended again. An edit that is never
+        written leaves those after it without what they build on.
 
         Parameters
         ----------
@@ -132,12 +137,17 @@ class Journal:
         record = edit if isinstance(edit, Mapping) else edit.record
         line = _line(self._count + 1, dict(record))
         try:
-            self._handle.write(line)
-            self._handle.flush()
+            if self._is_torn:
+                self._handle.truncate(self._whole)
+            self._is_torn = True
+            self._handle.seek(self._whole)
+            left = memoryview(line)
+            while left:
+                left = left[self._handle.write(left) :]
             os.fsync(self._handle.fileno())
         except OSError as error:
             raise _cannot_write(self.path, error) from error
-        self._count += 1
+        self._count, self._whole, self._is_torn = self._count + 1, self._whole + len(line), False
 
     def close(self) -> None:
         """Let go of the file; it stays."""

@@ -1,5 +1,7 @@
 """The journal of edits: what was appended is on the disk, and a torn end costs the last edit at most."""
 
+import errno
+import os
 import subprocess
 import sys
 
@@ -179,3 +181,24 @@ def test_a_review_comes_back_from_its_journal(plate, tmp_path):
     np.testing.assert_array_equal(again.corrected_labels(), before)
     assert again.status[5] == "accepted"
     assert again.can_undo and not again.can_redo
+
+
+def test_an_edit_that_a_full_disk_refused_can_be_appended_again(written, monkeypatch):
+    """Nothing of the refused line stays in the way, so that what follows is read."""
+    real, refused = os.fsync, []
+
+    def full(handle):
+        if not refused:
+            refused.append(handle)
+            raise OSError(errno.ENOSPC, "No space left on device")
+        real(handle)
+
+    with Journal(written) as journal:
+        journal.resume()
+        monkeypatch.setattr(os, "fsync", full)
+        with pytest.raises(InputError, match="disk is not full"):
+            journal.append({"kind": "reject", "ids": list(range(100))})
+        journal.append({"kind": "redo"})
+        journal.append({"kind": "undo"})
+    assert replay(written).edits == [*EDITS, {"kind": "redo"}, {"kind": "undo"}]
+    assert replay(written).said == ""
