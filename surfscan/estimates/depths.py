@@ -22,7 +22,7 @@ class Deepest:
     Attributes
     ----------
     max_um : float or None
-        Greatest depth, µm; None without pits.
+        Greatest depth, µm; None where no depth is known.
     mean_um : float or None
         Mean of the ten deepest, or of all where there are fewer, µm.
     count : int
@@ -44,7 +44,8 @@ def deepest(depths_um: np.ndarray, is_lower_bound: np.ndarray, count: int = TEN)
     Parameters
     ----------
     depths_um : ndarray of shape (n,)
-        µm.
+        µm; not-a-number where nothing of a pit was measured: it enters no figure, and makes lower bounds of
+        them where it is marked as one.
     is_lower_bound : ndarray of shape (n,), bool
     count : int, optional
         How many to average.
@@ -53,10 +54,12 @@ def deepest(depths_um: np.ndarray, is_lower_bound: np.ndarray, count: int = TEN)
     -------
     Deepest
     """
-    depths = np.sort(np.asarray(depths_um, dtype=np.float64))[::-1][:count]
+    depths = np.asarray(depths_um, dtype=np.float64)
+    depths = np.sort(depths[~np.isnan(depths)])[::-1][:count]
+    is_bound = bool(np.any(is_lower_bound))
     if depths.size == 0:
-        return Deepest(None, None, 0, False)
-    return Deepest(float(depths[0]), float(depths.mean()), len(depths), bool(np.any(is_lower_bound)))
+        return Deepest(None, None, 0, is_bound)
+    return Deepest(float(depths[0]), float(depths.mean()), len(depths), is_bound)
 
 
 def censored_quantile(values: np.ndarray, is_lower_bound: np.ndarray, share: float) -> float | None:
@@ -104,6 +107,8 @@ def product_limit(values: np.ndarray, is_lower_bound: np.ndarray) -> tuple[np.nd
     Parameters
     ----------
     values : ndarray of shape (n,)
+        Not-a-number where nothing is known, not even a bound: left out, as the estimate does with what is
+        censored before the first value.
     is_lower_bound : ndarray of shape (n,), bool
         True where the true value is at least the given one (right-censored).
 
@@ -125,6 +130,8 @@ def product_limit(values: np.ndarray, is_lower_bound: np.ndarray) -> tuple[np.nd
     values, censored = np.asarray(values, dtype=np.float64), np.asarray(is_lower_bound, dtype=bool)
     if values.shape != censored.shape:
         raise ValueError(f"values {values.shape} and is_lower_bound {censored.shape} differ in length")
+    known = ~np.isnan(values)
+    values, censored = values[known], censored[known]
     at, place, count = np.unique(values, return_inverse=True, return_counts=True)
     at_risk = len(values) - np.cumsum(count) + count
     seen = np.bincount(place, ~censored, len(at))

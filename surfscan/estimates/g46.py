@@ -12,6 +12,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 DENSITY_NOMINAL_PER_M2 = (2.5e3, 1e4, 5e4, 1e5, 5e5)
 """Nominal densities of classes A1 to A5, pits per m² (ASTM G46 Fig. 2; values recalled from memory)."""
 
@@ -104,6 +106,25 @@ def depth_class(mean_depth_um: float) -> str:
         If the depth is negative or not finite.
     """
     return _nearest_class("C", mean_depth_um * 1e-3, DEPTH_NOMINAL_MM)
+
+
+def depth_class_of(depths_um: np.ndarray) -> str | None:
+    """Class of the mean depth of some pits, those of unknown depth (not-a-number) left out.
+
+    Pits that a person outlined may lie above the surface round about; a mean below 0 is rated as 0.
+
+    Parameters
+    ----------
+    depths_um : ndarray of shape (n,)
+        µm.
+
+    Returns
+    -------
+    str or None
+        See `depth_class`; None where no depth is known.
+    """
+    known = depths_um[~np.isnan(depths_um)]
+    return depth_class(max(float(np.mean(known)), 0.0)) if known.size else None
 
 
 def rate(

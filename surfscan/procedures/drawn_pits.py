@@ -202,6 +202,24 @@ def measure_deep_one(
     }
 
 
+def doubtful_depths(depth_um: np.ndarray) -> tuple[str, ...]:
+    """What is to be said of outlines, shape (n,), that no search would call pits by their depth, µm."""
+    said = []
+    unseen, above = int(np.count_nonzero(np.isnan(depth_um))), int(np.count_nonzero(depth_um <= 0))
+    if unseen:
+        said.append(
+            f"{unseen} of {len(depth_um)} pits {'was' if unseen == 1 else 'were'} drawn where nothing was "
+            "measured: counted, with an area, but without a depth and with no part in the volume, which is a "
+            "lower bound."
+        )
+    if above:
+        said.append(
+            f"{above} of {len(depth_um)} pits {'was' if above == 1 else 'were'} drawn where the surface lies "
+            "no deeper than round about: the depth is not above 0. Look at the outline again."
+        )
+    return tuple(said)
+
+
 def deepest_on_frame(depths: Table, shape: tuple[int, int]) -> np.ndarray:
     """Pits whose deepest reading lies in the outermost rows or columns: they may go on deeper beyond."""
     row, col = depths["deepest_row_px"], depths["deepest_col_px"]

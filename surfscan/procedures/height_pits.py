@@ -11,7 +11,7 @@ import numpy as np
 from surfscan.columns import Table, conform, empty_table
 from surfscan.estimates.counting import edge_weights
 from surfscan.estimates.depths import censored_quantile, deepest, hidden_floors_remark, pitting_factor
-from surfscan.estimates.g46 import depth_class
+from surfscan.estimates.g46 import depth_class_of
 from surfscan.images import HeightMap
 from surfscan.measurement.depths import measure_depths
 from surfscan.measurement.objects import measure_objects
@@ -19,6 +19,7 @@ from surfscan.preparation.heights import PreparedHeights, prepare_heights
 from surfscan.procedures.drawn_pits import (
     columns_of_drawn,
     deepest_on_frame,
+    doubtful_depths,
     drawn_pits,
     measure_deep_one,
 )
@@ -137,6 +138,7 @@ def measure_height_pits(
     }
     if corrected is not None:
         summary["corrected_by_hand"] = True
+        said += doubtful_depths(pits["depth_um"])
     warnings = [
         *image.warnings,
         *ready.warnings,
@@ -359,11 +361,11 @@ def _depth_summary(
     top = deepest(depth, hidden)
     interval = None
     if top.max_um is not None:
-        k = int(np.argmax(depth))
+        k = int(np.nanargmax(depth))
         half = _Z * float(pits["depth_uncertainty_um"][k])
         low = float(np.fmin(top.max_um, pits["floor_depth_um"][k])) - half
         interval = [max(low, 0.0), None if top.is_lower_bound else top.max_um + half]
-    volume = float(pits["volume_um3"].sum()) if pixel_size else None
+    volume = float(np.nansum(pits["volume_um3"])) if pixel_size else None
     per_area = (
         None if volume is None or pixel_size is None else volume / (area_px * pixel_size[0] * pixel_size[1])
     )
@@ -396,7 +398,7 @@ def _depth_summary(
         "max_penetration_um": level.max_penetration_um,
         "pitting_factor": factor,
         "pitting_factor_denominator": denominator if factor is not None else None,
-        "g46_depth_class": depth_class(float(np.mean(depth))) if depth.size else None,
+        "g46_depth_class": depth_class_of(depth),
     }
     return summary, _remarks(summary, len(depth), level)
 

@@ -30,6 +30,8 @@ def _depth_panel(group: GroupSummary) -> figures.DepthPanel | None:
     members = [m for m in group.members if m.pooled["height_pits"]]
     fields = [r for m in members for r in m.pooled["height_pits"]]
     depths, bounds = pooled_depths(fields)
+    known = ~np.isnan(depths)
+    depths, bounds = depths[known], bounds[known]
     if not depths.size:
         return None
     limits = [float(f"{r.figure('pits', 'smallest_depth_um'):.1e}") for r in fields]

@@ -99,6 +99,7 @@ def _fill_depths(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
     row["measured_fraction"] = float(np.mean(shares)) if shares else math.nan
     depths, bounds = pooled_depths(pooled)
     with_pits = [r for r in pooled if r.figure("pits", "pit_count") > 0]
+    with_depths = [r for r in with_pits if not math.isnan(r.figure("pits", "max_depth_um"))]
     hidden = sum(int(r.figure("pits", "lower_bound_depth_count")) for r in with_pits)
     is_bound = any(r.flag("pits", "max_depth_is_lower_bound") for r in with_pits)
     top = deepest(depths, np.full(len(depths), is_bound))
@@ -108,12 +109,12 @@ def _fill_depths(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
         "mean_depth_10_deepest_um": number(top.mean_um),
         "deepest_count": float(top.count) if pooled else math.nan,
         "mean_depth_10_deepest_is_lower_bound": top.is_lower_bound,
-        "g46_depth_class": g46.depth_class(float(depths.mean())) if depths.size else "",
+        "g46_depth_class": g46.depth_class_of(depths) or "",
         **{name: number(censored_quantile(depths, bounds, share)) for name, share in _QUANTILES.items()},
     }
     limits = NO_INTERVAL
-    if with_pits:
-        limits = max(with_pits, key=lambda r: r.figure("pits", "max_depth_um")).interval(
+    if with_depths:
+        limits = max(with_depths, key=lambda r: r.figure("pits", "max_depth_um")).interval(
             "pits", "max_depth_um"
         )
     figures.put("max_depth_um", number(top.max_um), (limits[0], math.nan if is_bound else limits[1]))
@@ -141,8 +142,9 @@ def _fill_volume(figures: Figures, pooled: Sequence[FieldRecord]) -> None:
     between = fields.area_weighted_mean(volumes, areas)
     half, n = between.half_width or 0.0, len(scaled)
     own = NO_INTERVAL
-    if (each > 0).any():
-        low, high = counting.gamma_interval(each[each > 0], float(each.max()))
+    each = each[each > 0]
+    if each.size:
+        low, high = counting.gamma_interval(each, float(each.max()))
         own = (low / area, high / area)
     if n == 1 or not between.standard_deviation or (n <= FEW_FIELDS and 2 * half < own[1] - own[0]):
         figures.put(name, between.mean, own)

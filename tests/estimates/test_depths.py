@@ -85,3 +85,13 @@ def test_hidden_floors_in_words():
         "Of 4 pits 1 pit has a floor that was not measured: its depth"
     )
     assert hidden_floors_remark(3, 9).startswith("Of 9 pits 3 pits have floors that were not measured: their")
+
+
+def test_pits_of_unknown_depth_enter_no_figure_but_bound_them():
+    depths, bounds = np.array([3.0, np.nan, 5.0]), np.array([False, True, False])
+    top = deepest(depths, bounds)
+    assert (top.max_um, top.mean_um, top.count, top.is_lower_bound) == (5.0, 4.0, 2, True)
+    assert censored_quantile(depths, bounds, 0.5) == 4.0
+    nothing = deepest(np.array([np.nan]), np.array([True]))
+    assert (nothing.max_um, nothing.count, nothing.is_lower_bound) == (None, 0, True)
+    assert censored_quantile(np.array([np.nan]), np.array([True]), 0.5) is None

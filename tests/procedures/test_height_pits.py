@@ -244,3 +244,34 @@ def test_corrected_by_hand_with_gaps_and_a_datum():
     assert again.summary["field_area_px"] == alone.summary["field_area_px"] + 144
     assert again.tables["pits"]["measured_fraction"][-1] == pytest.approx(1 - 144 / 256)
     assert again.summary["mean_penetration_um"] is not None
+
+
+def test_drawn_where_nothing_was_measured():
+    """A pit too steep to be seen at all, outlined by hand: counted, without a depth, and said."""
+    heights = surface()
+    heights[100:112, 100:112] = np.nan
+    alone = measure_pits(heightmap(heights))
+    drawn = alone.masks["pits"].copy()
+    drawn[101:111, 101:111] = 50
+    again = measure_pits(heightmap(heights), corrected=drawn)
+    was, now = alone.summary, again.summary
+    assert now["pit_count"] == was["pit_count"] + 1
+    assert np.isnan(again.tables["pits"]["depth_um"][-1])
+    assert now["max_depth_um"] == was["max_depth_um"] and now["total_volume_um3"] == was["total_volume_um3"]
+    assert now["max_depth_is_lower_bound"] and now["max_depth_um_ci95"][1] is None
+    assert now["median_depth_um"] == was["median_depth_um"]
+    assert any("1 of 5 pits was drawn where nothing was measured" in text for text in again.warnings)
+    only = measure_pits(heightmap(heights), corrected=np.where(drawn == 50, 1, 0))
+    assert only.summary["pit_count"] == 1 and only.summary["max_depth_um"] is None
+    assert only.summary["g46_depth_class"] is None and only.summary["max_depth_is_lower_bound"]
+
+
+def test_drawn_on_a_bump():
+    """An outline whose deepest reading lies above the surface round about has no depth above 0, and is said."""
+    heights = surface()
+    row, col = np.mgrid[:256, :256]
+    heights += 3.0 * np.exp(-((row - 120) ** 2 + (col - 120) ** 2) / (2 * 6.0**2))
+    again = measure_pits(heightmap(heights), corrected=(np.hypot(row - 120, col - 120) < 4).astype(np.int32))
+    assert again.tables["pits"]["depth_um"][0] < -1
+    assert again.summary["g46_depth_class"] == "below C1 (outside chart)"
+    assert any("the depth is not above 0" in text for text in again.warnings)
