@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from surfscan.report.by_hand_agreement import ImageAgreement, PairAgreement
 
 FIRST_COLOUR, SECOND_COLOUR = "#0072B2", "#E69F00"
-_WIDTHS = (1, 3)
+_THIN, _WIDE = 1, 4
 
 Line = tuple[str, str, str]
 
@@ -52,14 +53,14 @@ def agreement_lines(one: ImageAgreement, over_all: PairAgreement | None) -> list
     first, second = one.first.reviewer, one.second.reviewer
     lines = [
         ("Dice of area", significant(found.dice), "1: the same area; 0: none in common"),
-        ("Area fraction, %", " / ".join(significant(100 * a) for a in one.areas), f"{first} / {second}"),
+        ("Area fraction", f"{_share(one.areas[0])} ({first}), {_share(one.areas[1])} ({second})", ""),
     ]
     if one.procedure == "pits":
         lines += [
-            ("Pits", f"{found.first_count} / {found.second_count}", f"{first} / {second}"),
+            ("Pits", f"{found.first_count} ({first}), {found.second_count} ({second})", ""),
             (
                 "Matched pits",
-                f"{found.matched_count} ({_per_cent(found.matched_fraction)})",
+                f"{found.matched_count} ({_share(found.matched_fraction)})",
                 "Common pixels are more than half of the pixels of both together",
             ),
             ("Kappa, this image", *_kappa(found.kappa)),
@@ -79,8 +80,8 @@ def agreement_lines(one: ImageAgreement, over_all: PairAgreement | None) -> list
     return lines
 
 
-def _per_cent(share: float | None) -> str:
-    return NO_VALUE if share is None else f"{significant(100 * share)} %"
+def _share(share: float | None) -> str:
+    return NO_VALUE if share is None or math.isnan(share) else f"{significant(100 * share)} %"
 
 
 def _kappa(kappa: Kappa | None) -> tuple[str, str]:
@@ -206,7 +207,7 @@ class AgreementView(QWidget):
         self.desk.busy.emit("Comparing two versions")
         self.desk.session.run(_comparison(self.desk, names), returned=self._show, failed=self._fail)
 
-    def _show(self, found: tuple[ImageAgreement, PairAgreement, list[np.ndarray]]) -> None:
+    def _show(self, found: tuple[ImageAgreement, PairAgreement, dict[str, np.ndarray]]) -> None:
         one, over_all, masks = found
         self.desk.busy.emit("")
         self.show_lines(agreement_lines(one, over_all))
@@ -216,12 +217,11 @@ class AgreementView(QWidget):
         placing = placement(self.desk.opened.image.calibration)
         viewer = self.desk.session.viewer
         active = viewer.layers.selection.active
-        for mask, name, colour, width in zip(
-            masks, (one.first, one.second), (FIRST_COLOUR, SECOND_COLOUR), _WIDTHS, strict=True
-        ):
+        drawn = ((self.second, SECOND_COLOUR, _WIDE), (self.first, FIRST_COLOUR, _THIN))
+        for box, colour, width in drawn:  # the thin one on top, so that both show where they agree
             layer = viewer.add_labels(
-                mask,
-                name=f"by {name.reviewer}",
+                masks[box.currentText()],
+                name=f"by {box.currentText()}",
                 colormap=DirectLabelColormap(color_dict={0: "transparent", None: colour, 1: colour}),
                 opacity=1.0,
                 metadata={PART: True},
@@ -262,9 +262,11 @@ def _comparison(desk: ReviewDesk, names: tuple[str, str]) -> Callable[[], Any]:
                 continue
             for one in pair.images:
                 if one.record.image_id == image_id:
-                    masks = [read_correction_mask(each).astype(np.int32) for each in (one.first, one.second)]
+                    saved = (one.first, one.second)
+                    masks = {c.reviewer: read_correction_mask(c).astype(np.int32) for c in saved}
                     if procedure in CLASS_OF:
-                        masks = [(mask == CLASS_OF[procedure]).astype(np.int32) for mask in masks]
+                        code = CLASS_OF[procedure]
+                        masks = {name: (mask == code).astype(np.int32) for name, mask in masks.items()}
                     return one, pair, masks
         why = next((text for name, text in faults if name == image_id), "")
         raise InputError(

@@ -111,6 +111,14 @@ class PitEditing(MaskEditing):
             metadata={PART: True},
             **self.placing,
         )
+        self.painted = add(
+            np.array(shown_of(labels, self._rejected())),
+            name=PITS,
+            colormap=CyclicLabelColormap(colors=["transparent", VERMILION]),
+            opacity=0.3,
+            metadata={PART: True},
+            **self.placing,
+        )
         outlines = add(
             np.where(drawn == REJECTED, 0, drawn).astype(np.uint8),
             name=OUTLINES,
@@ -126,7 +134,7 @@ class PitEditing(MaskEditing):
             name=MARKS,
             features={"mark": np.zeros(0, "U1")},
             text={"string": "{mark}", "color": YELLOW, "size": 14, "anchor": "upper_left"},
-            symbol="ring",
+            symbol="disc",
             face_color="transparent",
             border_color="black",
             border_width=0.06,
@@ -135,14 +143,6 @@ class PitEditing(MaskEditing):
             **self.placing,
         )
         marks.editable = False
-        self.painted = add(
-            np.array(shown_of(labels, self._rejected())),
-            name=PITS,
-            colormap=CyclicLabelColormap(colors=["transparent", VERMILION]),
-            opacity=0.3,
-            metadata={PART: True},
-            **self.placing,
-        )
         self.layers = [rejected, outlines, marks, self.painted]
         self._put_marks()
 

@@ -153,3 +153,26 @@ def study(tmp_path, small_study) -> Path:
     import shutil
 
     return Path(shutil.copytree(small_study, tmp_path / "study"))
+
+
+@pytest.fixture
+def pitted():
+    """A small picture of six dark round pits on 200 x 240 px, two of them touching, and no file."""
+    import numpy as np
+
+    from surfscan.images import Calibration, Micrograph, Source
+
+    rng = np.random.default_rng(0)
+    rows, cols = np.mgrid[:200, :240]
+    grey = 180 + rng.normal(0, 2, rows.shape)
+    for row, col, radius in (
+        (40, 40, 12),
+        (40, 120, 9),
+        (110, 50, 14),
+        (110, 76, 14),
+        (160, 150, 7),
+        (60, 200, 10),
+    ):
+        grey[(rows - row) ** 2 + (cols - col) ** 2 <= radius**2] = 60
+    pixels = np.clip(grey, 0, 255).astype(np.uint8)
+    return Micrograph(pixels, Calibration(0.5, 0.5, 0.01, "made so"), Source("made.tif", "0" * 64))

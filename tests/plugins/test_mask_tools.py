@@ -4,7 +4,6 @@ from collections import namedtuple
 
 import numpy as np
 import pytest
-
 from napari_surfscan.mask_tools import (
     BY_HAND,
     FOUND,
@@ -33,7 +32,7 @@ def _labels() -> np.ndarray:
 
 
 def test_painted_box_spans_brush_and_index_atoms():
-    """Boxes of a brush, of a bucket and of index lists come together; the last two axes are rows and columns."""
+    """Boxes of brush, bucket and index lists come together; the last two axes are rows and columns."""
     brush = Atom((slice(4, 9), slice(2, 5)))
     in_stack = Atom((slice(0, 1), slice(5, 6), slice(20, 22)))
     indices = ((np.array([1, 3]), np.array([7, 6])), np.array([0, 0]), 5)

@@ -3,8 +3,8 @@
 import os
 
 import pytest
-
 from napari_surfscan.recovery import Base, Keeper, leftovers_on, require_same
+
 from surfscan.errors import InputError
 
 BASE = Base("images/a.png", "pits", "ab" * 32, mask_sha256="cd" * 32)
