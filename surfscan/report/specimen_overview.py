@@ -69,7 +69,7 @@ def specimen_grid(specimens: Sequence[SpecimenSummary], anchors: Mapping[str, st
 
 def fault_words(row: Mapping[str, Any]) -> str:
     """What became of the struts of a specimen, in words; empty where nothing did."""
-    return ", ".join(f"{row[name]:.0f} {word}" for name, word in _FAULTS if row.get(name, 0) > 0)
+    return ", ".join(f"{row[name]:.0f}\u00a0{word}" for name, word in _FAULTS if row.get(name, 0) > 0)
 
 
 def figure_cell(summary: SpecimenSummary, name: str) -> Cell:
@@ -93,7 +93,7 @@ def _cells(summary: SpecimenSummary, anchor: str) -> list[Cell]:
         Cell(specimen.id, link=anchor),
         Cell(specimen.group),
         Cell(hours(stated), value=stated),
-        Cell(f"{done} of {len(records)}" if records else NO_VALUE, value=float(done)),
+        Cell(f"{done}\u00a0of\u00a0{len(records)}" if records else NO_VALUE, value=float(done)),
         *(figure_cell(summary, name) for name in FIGURES),
         Cell(fault_words(summary.by_kind["strut"].row)),
         Cell(str(warned) if warned else "", value=float(warned)),

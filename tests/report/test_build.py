@@ -230,7 +230,7 @@ def test_study_of_height_maps_only(height_folder):
     write_report(height_folder)
     page = (height_folder / "report.html").read_text(encoding="utf-8")
     assert 'id="heights"' in page and 'id="legend-surface"' not in page
-    assert "Measured: pit depth, volume and areal texture (height maps)." in page
+    assert "Measured: pit depth, volume and areal texture (height maps)" in page
     assert 'id="groups"' not in page and 'id="surfaces"' not in page  # nothing from pictures to say
     assert "The specimen is the replicate" in page
     assert len(read(height_folder, "specimens")) == 7

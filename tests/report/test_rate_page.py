@@ -26,7 +26,7 @@ def test_the_page_holds_every_part_and_escapes_names(reported_rates):
     for anchor in ("rates", "exposure", "sweeps", "materials"):
         assert f'<section id="{anchor}">' in page and f'href="#{anchor}"' in page
     assert "Rates &lt;all invented&gt;" in page
-    assert "Measured: rates of corrosion; rig logs; potential sweeps." in page
+    assert "rates of corrosion; rig logs; potential sweeps." in page
     assert "Settings: sweeps" in page and "Settings: rig logs" in page
     assert "Entries without a result (1)" in page
     assert len(page) < 600_000

@@ -31,7 +31,7 @@ def test_a_row_each_with_what_the_study_has(specimens_of, reported):
     assert not {"Least strut width", "Greatest pit depth", "Struts"} & set(heads)
     rows = {row[0].text: row for row in grid.rows}
     assert list(rows) == [s.specimen.id for s in found]
-    assert rows["A1"][3].text == "1 of 2" and rows["U1"][3].text == "4 of 4"
+    assert rows["A1"][3].text == "1\u00a0of\u00a02" and rows["U1"][3].text == "4\u00a0of\u00a04"
     place = heads.index("Pit density")
     for summary in found:
         value, cell = summary.figure("pit_density_per_mm2"), rows[summary.specimen.id][place]
@@ -45,6 +45,6 @@ def test_depth_of_a_hidden_floor_is_marked(specimens_of, reported_heights):
 
 def test_faults_in_words():
     assert fault_words({"broken_count": 2.0, "crack_count": 1.0, "missing_count": math.nan}) == (
-        "2 broken, 1 cracked"
+        "2\u00a0broken, 1\u00a0cracked"
     )
     assert fault_words({}) == ""

@@ -14,14 +14,14 @@ def text(reported_struts, page_text):
 
 def test_parts_of_the_page(text):
     sections = re.findall(r'<section id="([^"]*)"', text)
-    assert sections == [
-        "summary", "specimens", "struts", "sections-of-specimens", "not-measured", "warnings", "method",
-        "cautions", "files",
+    assert sections[:3] == ["summary", "specimens", "struts"]
+    assert sections[-6:] == [
+        "sections-of-specimens", "not-measured", "warnings", "method", "cautions", "files",
     ]  # fmt: skip
     assert len(re.findall('<section class="specimen" id="specimen-S-[a-z]*"', text)) == 5
     links = re.findall(r'<li><a href="#([^"]*)">', text)
     assert links == sections
-    assert "Measured: widths and remaining sections (pictures of struts)." in text
+    assert "Measured: widths and remaining sections (pictures of struts)" in text
 
 
 def test_every_picture_is_shown_once_with_its_chart_and_colours(text):

@@ -83,10 +83,10 @@ def test_name_in_the_table_leads_to_its_section(page):
 
 def test_pictures_are_made_only_when_they_come_near(page):
     before = page.locator("svg.shot").count()
-    assert page.locator(".waiting").count() == 12 and before == 0
+    assert page.locator("figure .waiting").count() == 12 and before == 0
     page.evaluate("document.querySelector('#specimen-R2').scrollIntoView()")
     page.wait_for_function("document.querySelector('#specimen-R2 image') !== null")
-    assert page.locator(".waiting").count() > 0
+    assert page.locator("figure .waiting").count() > 0
 
 
 def test_buttons_zoom_and_the_scale_bar_follows(page, viewer):

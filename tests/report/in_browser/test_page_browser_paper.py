@@ -1,0 +1,37 @@
+"""The page printed by the browser of this machine, as `surfscan report --pdf` does it."""
+
+import re
+
+import pytest
+
+from surfscan.report.pdf import find_browser, print_pdf
+
+pytestmark = pytest.mark.slow
+
+A4_POINTS = (595, 842)
+
+
+def test_printed_on_a4_with_every_picture(reported, tmp_path):
+    print_pdf(reported / "report.html", tmp_path / "report.pdf", find_browser())
+    paper = (tmp_path / "report.pdf").read_bytes()
+    sheets = re.findall(rb"/MediaBox ?\[([^\]]*)\]", paper)
+    assert len(sheets) >= 6
+    for sheet in sheets:
+        assert [float(v) for v in sheet.split()] == pytest.approx([0, 0, *A4_POINTS], abs=1)
+    # each of the twelve pictures, which the screen would have shown only when scrolled to
+    sizes = re.findall(rb"/Subtype ?/Image\s*/Width (\d+)\s*/Height (\d+)", paper)
+    assert len([1 for width, height in sizes if (width, height) == (b"400", b"300")]) >= 12
+
+
+def test_heads_of_tables_are_there_on_every_sheet_and_nothing_is_folded(open_page, reported_struts):
+    page = open_page(reported_struts)
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    page.emulate_media(media="print")
+    heads = "[...document.querySelectorAll('thead')].map(e => getComputedStyle(e).display)"
+    assert set(page.evaluate(heads)) == {"table-header-group"}
+    # a head whose names are buttons is not printed again unless they are laid out as plain text
+    buttons = "[...document.querySelectorAll('th button')].map(e => getComputedStyle(e).display)"
+    assert set(page.evaluate(buttons)) == {"contents"}
+    broken = "[...document.querySelectorAll('.specimen figure')].map(e => getComputedStyle(e).breakInside)"
+    assert set(page.evaluate(broken)) == {"avoid"}
+    page.close()
