@@ -52,6 +52,28 @@ STRUT_VIEWS = {  # rows, columns and pixel size by what is seen
     "crossing": ((360, 400), 4.0),
     "mesh": ((440, 480), 10.0),
 }
+CRITERIA = (
+    """[[criterion]]
+figure = "least_section_left_fraction"
+at_least = 0.4
+groups = ["uncoated 14 d", "uncoated 28 d", "phosphate-coated 28 d"]
+note = "invented limit: what the part must still carry"
+""",
+    """[[criterion]]
+figure = "mass_loss_rate_mm_per_y"
+at_most = 0.5
+of = "mean"
+groups = ["uncoated 14 d", "uncoated 28 d", "phosphate-coated 14 d", "phosphate-coated 28 d"]
+note = "invented limit"
+""",
+    """[[criterion]]
+figure = "max_depth_um"
+at_most = 7.0
+groups = ["uncoated 28 d", "phosphate-coated 28 d"]
+guard_factor = 1.0
+note = "invented limit; a floor that was not seen cannot pass"
+""",
+)
 RateEntry = sweeps.CellSweep | bath.Weighing | bath.GasSeries | bath.RigLog
 STAGE_SHAPE, STAGE_PIXEL_UM, STAGE_STEP_UM = (96, 160), 6.0, 0.2
 SECTION_SHAPE, SECTION_PIXEL_UM = (296, 360), 1.6
@@ -357,7 +379,7 @@ def manifest(
         if section.cut_angle_deg is not None:
             lines.append(f"cut_angle_deg = {section.cut_angle_deg}")
         blocks.append("\n".join(lines) + "\n")
-    return "\n".join([*blocks, *(entry.entry() for entry in rate_entries())])
+    return "\n".join([*blocks, *(entry.entry() for entry in rate_entries()), *CRITERIA])
 
 
 def rate_entries() -> list[RateEntry]:

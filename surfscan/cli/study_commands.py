@@ -122,20 +122,25 @@ def measure(study: Study, workers: Workers = None, json: JsonOut = None) -> None
 
 
 def summary(study: Study) -> None:
-    """Print the essentials of a measured study: specimens, groups, rates and exposures."""
+    """Print the essentials of a measured study: what matters first, then specimens, groups and rates."""
     from surfscan.cli.correction_text import correction_lines
+    from surfscan.cli.essentials_text import essentials_lines
     from surfscan.cli.rate_text import rates_text
     from surfscan.cli.summary_text import study_text
     from surfscan.errors import InputError
     from surfscan.report.groups import summarise_groups
+    from surfscan.report.rate_records import gather_rates
     from surfscan.report.records import gather
     from surfscan.report.specimens import summarise_specimens
+    from surfscan.report.summary_content import summary_content
+    from surfscan.report.summary_page import exposed_groups
+    from surfscan.report.summary_page import summary as study_summary
     from surfscan.store.results import ResultsStore
     from surfscan.study.manifest import load_study, manifest_path
     from surfscan.study.reviewed import study_corrections
 
     loaded = load_study(study)
-    stored = ResultsStore(loaded.folder).all()
+    stored = list(ResultsStore(loaded.folder).all())
     if not any(result.image_id in loaded.entry_ids for result in stored):
         raise InputError(
             manifest_path(study), "nothing has been measured yet", "Run surfscan measure on it first."
@@ -143,7 +148,11 @@ def summary(study: Study) -> None:
     corrections = study_corrections(loaded)
     records, _ = gather(loaded, stored, corrections)
     specimens = summarise_specimens(loaded.specimens, records)
-    print(study_text(loaded.title, records, specimens, summarise_groups(loaded.groups, specimens)))
+    groups = summarise_groups(loaded.groups, specimens)
+    title, *tables = study_text(loaded.title, records, specimens, groups).splitlines()
+    content = summary_content(loaded, records, gather_rates(loaded, stored), specimens, groups)
+    said = essentials_lines(study_summary(content), content.comparison, exposed_groups(content))
+    print("\n".join([title, "", *said, *tables]))
     for line in rates_text(loaded, {(r.image_id, r.procedure): r for r in stored}):
         print(line)
     for line in correction_lines(records, corrections.faults_said):

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from surfscan.report.budgets import FigureBudget
+from surfscan.report.cells import HEADS
 from surfscan.report.plotting import label, svg
 
 _WIDTH, _LEFT, _RIGHT = 660.0, 250.0, 10.0
-_ROW, _HEAD, _TOP = 22.0, 24.0, 4.0
+_ROW, _TOP = 22.0, 4.0
 _LETTER = 7.4
 SHORT = {
     "scale": "scale",
@@ -37,20 +38,16 @@ def budget_chart(found: Sequence[FigureBudget], about: str) -> str:
     Parameters
     ----------
     found : sequence of FigureBudget
-        Those of one group or specimen after the other.
+        Of one group or specimen.
     about : str
-        For the words that stand for the drawing.
+        Its name, for the words that stand for the drawing.
     """
     known = [(each, each.budget.shares_by_source()) for each in found if each.budget.shares()]
     if not known:
         return ""
     wide = _WIDTH - _LEFT - _RIGHT
-    parts, said, y, owner = [], [], _TOP, ""
+    parts, said, y = [], [], _TOP
     for each, shares in known:
-        if each.name != owner:
-            y += _HEAD
-            owner = each.name
-            parts.append(label(4, y - 6, owner).replace('class="plot-label"', 'class="plot-label rate-name"'))
         parts.append(label(_LEFT - 8, y + 14, _short(each), "end"))
         x = _LEFT
         for k, (source, share) in enumerate(shares.items()):
@@ -72,5 +69,6 @@ def budget_chart(found: Sequence[FigureBudget], about: str) -> str:
 
 def _short(each: FigureBudget) -> str:
     text = each.budget.figure.removeprefix("mean ").removesuffix(f" of {each.name}")
+    text = HEADS[each.figure][0] if each.figure in HEADS else text[0].upper() + text[1:]
     text = text.replace("polarization resistance", "polarization res.")
     return text if len(text) <= 33 else f"{text[:32]}…"

@@ -47,9 +47,13 @@ def group_rates_block(found: StudyComparison, groups: Sequence[str]) -> list[Blo
     """Rates of the groups on one axis, for the summary; none where there is no rate."""
     from markupsafe import Markup
 
-    rows = {name: own for name in groups if (own := group_rows(name, found.specimens, named=True))}
-    drawn = [name for name in rows if any(not row.bound for row in rows[name])] or list(rows)
-    shown = drawn[-MOST_GROUPS:]
+    rows = {
+        name: [row for row in group_rows(name, found.specimens, named=True) if not row.bound]
+        for name in groups
+    }
+    drawn = [name for name in groups if rows[name]]
+    most = sorted(drawn, key=lambda name: -len(rows[name]))[:MOST_GROUPS]
+    shown = [name for name in drawn if name in most]
     drawing = rates_drawing([row for name in shown for row in rows[name]], "groups")
     if not drawing:
         return []
@@ -57,9 +61,10 @@ def group_rates_block(found: StudyComparison, groups: Sequence[str]) -> list[Blo
         Block(
             "Rates on one axis",
             (),
-            [f"{len(shown)} of {len(drawn)} groups; all of them under Rates side by side."]
-            if len(shown) < len(drawn)
-            else [],
+            [
+                f"Means over specimens; {len(shown)} of {len(drawn)} groups, those with the most methods, "
+                "without bounds: all of them under Rates side by side."
+            ],
             drawing=Markup(drawing),
             links=[("side-by-side", "Rates side by side")],
             wide=True,

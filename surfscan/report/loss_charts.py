@@ -16,6 +16,8 @@ _LEFT, _RIGHT, _TOP, _BOTTOM = 62.0, 12.0, 14.0, 44.0
 _KEY = 20.0
 _MOST_NAMED = 12
 _STEPS = 60
+_NEAR_X, _NEAR_Y = 50.0, 16.0
+_BESIDE = 7.0
 _DASHES = {"linear": "", "parabolic": "7 4", "power law": "2 3"}
 _MARKS = ("circle", "square", "triangle", "diamond")
 
@@ -34,6 +36,7 @@ def scatter_chart(found: LossWithRate) -> str:
         low, high = (np.clip(v, frame.low, frame.high) for v in (low, high))
         parts.append(f'<path class="plot-band" d="{band(frame.points(at, low), frame.points(at, high))}"/>')
         parts.append(f'<path class="plot-metal" d="{line(frame.points(at, middle))}"/>')
+    named: list[tuple[float, float]] = []
     for p in found.points:
         cx, cy = frame.x(p.rate.mm_per_y or 0.0), frame.y(p.value * scale)
         bars = ""
@@ -45,8 +48,10 @@ def scatter_chart(found: LossWithRate) -> str:
             bars += f"M{cx:.1f} {a:.1f}V{b:.1f}"
         parts.append(f'<path class="rate-bar" d="{bars}"/>')
         parts.append(_mark(cx, cy, groups.index(p.group), hollow=bool(p.why_not)))
-        if len(found.points) <= _MOST_NAMED:
+        near = any(abs(cx - a) < _NEAR_X and abs(cy - b) < _NEAR_Y for a, b in named)
+        if len(found.points) <= _MOST_NAMED and not near:
             parts.append(label(min(cx + 7, frame.right - 50), cy - 6, p.specimen))
+            named.append((cx, cy))
     parts.append(_key(groups, frame))
     points = "; ".join(
         f"{p.specimen} {p.rate.mm_per_y:.3g} mm/y, {p.value * scale:.3g} {found.loss.unit}"
@@ -95,8 +100,13 @@ def time_chart(series: Series) -> str:
             open_end = "" if projected.hours_ci95[1] is not None else "l-6 -4m6 4l-6 4"
             parts.append(f'<path class="rate-mean-bar" d="M{a:.1f} {y - 4:.1f}v8m0 -4H{b:.1f}{open_end}"/>')
         parts.append(f'<path class="rate-mean" d="M{x:.1f} {y - 6:.1f}v12M{x - 6:.1f} {y:.1f}h12"/>')
-    for hours, loss, half in zip(series.hours, series.losses_um, series.halves_um, strict=True):
-        cx, cy = frame.x(float(hours)), frame.y(float(loss))
+    for k, (hours, loss, half) in enumerate(
+        zip(series.hours, series.losses_um, series.halves_um, strict=True)
+    ):
+        alike = np.flatnonzero(series.hours == hours)
+        place = int(np.flatnonzero(alike == k)[0]) - (len(alike) - 1) / 2
+        cx = min(frame.x(float(hours)) + place * min(_BESIDE, 60 / len(alike)), frame.right - 4)
+        cy = frame.y(float(loss))
         if math.isfinite(half):
             a, b = frame.y(float(loss - half)), frame.y(float(loss + half))
             parts.append(f'<path class="rate-bar" d="M{cx:.1f} {a:.1f}V{b:.1f}"/>')

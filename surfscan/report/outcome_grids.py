@@ -66,7 +66,8 @@ def law_grid(found: Sequence[Series]) -> Grid:
         exposures = ", ".join(f"{h:g}" for h in fitted.hours)
         for k, fit in enumerate(fitted.fits):
             when = Cell("")
-            if k == 0 and projected is not None and projected.hours is not None and projected.hours_ci95:
+            if k == 0 and projected is not None and projected.hours is not None:
+                assert projected.hours_ci95 is not None
                 low, high = projected.hours_ci95
                 said = round_to_interval(projected.hours, low, math.inf if high is None else high)
                 interval = said.interval if high is not None else f"{said.low} to beyond the furthest"
@@ -77,7 +78,7 @@ def law_grid(found: Sequence[Series]) -> Grid:
                     Cell(str(fitted.n_specimens)),
                     Cell(exposures),
                     Cell(fit.law),
-                    estimate_cell(fit.exponent, *(fit.exponent_ci95 or _NONE))
+                    estimate_cell(fit.exponent, *fit.exponent_ci95)
                     if fit.exponent_ci95
                     else Cell(f"{fit.exponent:g}, fixed", value=fit.exponent),
                     Cell(f"{fit.difference:.1f}", value=fit.difference),

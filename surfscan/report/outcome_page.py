@@ -26,9 +26,9 @@ METHOD_RATE = (
 )
 METHOD_TIME = (
     "Over time: loss through the origin, each specimen one point; linear, parabolic and, from three "
-    "exposures on, free power law, compared by AICc. A time is projected to the least section that a criterion "
-    f"states, no further than {LARGEST_EXTRAPOLATION:g} times the longest exposure, over all laws as good as "
-    "the best."
+    "exposures on, free power law, compared by AICc. A time is projected to the least section that a "
+    f"criterion states, no further than {LARGEST_EXTRAPOLATION:g} times the longest exposure, over all laws "
+    "as good as the best."
 )
 METHOD_GROUPS = (
     "Groups compared: the specimen is the replicate. Two groups by Welch (counts and greatest values by "

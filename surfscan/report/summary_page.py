@@ -6,8 +6,10 @@ import math
 from collections import Counter
 from collections.abc import Sequence
 
+from surfscan.report.budget_blocks import uncertainty_block
 from surfscan.report.by_hand_page import sentences
 from surfscan.report.comparison_blocks import group_rates_block
+from surfscan.report.criteria import criterion_block
 from surfscan.report.page_parts import PageContent
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.rate_records import of_procedure
@@ -26,10 +28,17 @@ def summary(content: PageContent) -> list[Block]:
         *_least_section(content),
         *_lost(content),
         *_deepest(content),
+        *_criteria(content),
         *_rates(content),
+        *_dominant(content),
         *_by_hand(content),
         _extent(content),
     ]
+
+
+def exposed_groups(content: PageContent) -> list[str]:
+    """Groups with a specimen that was exposed, in the study's order."""
+    return [g.name for g in content.groups if any((m.specimen.exposure_h or 0) > 0 for m in g.members)]
 
 
 def _exposure(content: PageContent) -> list[Block]:
@@ -161,12 +170,23 @@ def _by_hand(content: PageContent) -> list[Block]:
     return [Block("By hand", [number], sentences(content.by_hand), links=[("by-hand", "Corrected by hand")])]
 
 
+def _criteria(content: PageContent) -> list[Block]:
+    """How the criteria of the study came out."""
+    return [] if content.comparison is None else criterion_block(content.comparison.judged)
+
+
+def _dominant(content: PageContent) -> list[Block]:
+    """What dominates the uncertainty of the figures of exposed groups."""
+    if content.comparison is None:
+        return []
+    return uncertainty_block(content.comparison.budgets, exposed_groups(content))
+
+
 def _rates(content: PageContent) -> list[Block]:
     """Rates of the groups that were exposed on one axis, averages apart from moments."""
     if content.comparison is None:
         return []
-    exposed = [g.name for g in content.groups if any((m.specimen.exposure_h or 0) > 0 for m in g.members)]
-    return group_rates_block(content.comparison, exposed)
+    return group_rates_block(content.comparison, exposed_groups(content))
 
 
 def _extent(content: PageContent) -> Block:
