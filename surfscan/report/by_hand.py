@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 
 from surfscan.columns import GROUP_FIGURES
+from surfscan.corrections.changes import Changes, compare_class_images, compare_label_images
 from surfscan.errors import InputError
 from surfscan.report.groups import GroupSummary, summarise_groups
 from surfscan.report.pooling import SpecimenSummary
@@ -259,14 +260,15 @@ def all_changes(records: Iterable[FieldRecord]) -> AllChanges:
 def changes_of(record: FieldRecord, procedure: str) -> Mapping[str, Any]:
     """What a correction changed against the automatic result as it is now.
 
-    As saved, where that result still has the mask that was corrected; else the masks are compared again. Of
-    struts, and where there is no automatic mask, as saved.
+    As saved, where that result still has the mask that was corrected and the save tells all of it; else the
+    masks are compared again. Of struts, and where there is no automatic mask, as saved.
     """
     correction = record.corrections[procedure]
     automatic = record.automatic_of(procedure)
     if procedure == "struts" or automatic is None:
         return correction.changes
-    if correction.changes and automatic.mask_sha256[procedure] == correction.base_mask_sha256:
+    is_whole = {f.name for f in fields(Changes)} <= set(correction.changes)
+    if is_whole and automatic.mask_sha256[procedure] == correction.base_mask_sha256:
         return correction.changes
     try:
         mask, region = automatic.read_mask(procedure), automatic.read_mask("region")
@@ -285,8 +287,6 @@ def compared(
     InputError
         If the corrected mask is missing, was changed or does not fit.
     """
-    from surfscan.corrections.changes import compare_class_images, compare_label_images
-
     corrected = read_correction_mask(correction)
     if corrected.shape != automatic.shape:
         raise InputError(correction.path, "its mask has another size than the image", "Correct it again")

@@ -11,6 +11,7 @@ import numpy as np
 
 from surfscan.columns import Table, empty_table
 from surfscan.store.corrections import Correction, Corrections
+from surfscan.store.masks import file_sha256
 from surfscan.store.results import REVIEWED, StoredResult
 from surfscan.study.reviewed import ImageReviews, is_of, reviews_on, study_corrections
 
@@ -231,6 +232,21 @@ def gather(
     return records, strays
 
 
+def _content_of(study: Study, image: ImageEntry, stored: Mapping[str, StoredResult]) -> str | None:
+    """SHA-256 of the file as last measured; of the file itself where that failed; None where not known.
+
+    A result with corrections may be older than that: it is kept when the file changes.
+    """
+    plain = [r for p, r in stored.items() if not p.endswith(REVIEWED)]
+    for result in plain:
+        if result.status == "done" and result.source:
+            return result.source.sha256
+    if plain:
+        path = study.folder / image.file
+        return file_sha256(path) if path.is_file() else None
+    return next((r.source.sha256 for r in stored.values() if r.source), None)
+
+
 def _record(
     study: Study,
     image: ImageEntry,
@@ -239,29 +255,35 @@ def _record(
     corrections: Corrections,
 ) -> FieldRecord:
     results = {p: r for p, r in stored.items() if not p.endswith(REVIEWED)}
-    as_measured = next((r.source.sha256 for r in stored.values() if r.source), None)
+    as_measured = _content_of(study, image, stored)
     saved = corrections.of_file(image.image_id, as_measured)
     if not saved:
         return FieldRecord(image.image_id, image, specimen, results)
-    reviews = reviews_on(study, corrections, image, as_measured, verify=False)
+    reviews = reviews_on(study, corrections, image, as_measured)
     automatic, taken, remarks = {}, {}, list(reviews.warnings)
     for procedure, correction in reviews.results.items():
         reviewed = stored.get(procedure + REVIEWED)
-        if reviewed is not None and reviewed.status == "done" and is_of(reviewed.summary, correction):
+        plain = results.get(procedure)
+        fell = plain is not None and plain.status == "failed"
+        if (
+            reviewed is not None
+            and reviewed.status == "done"
+            and not fell
+            and is_of(reviewed.summary, correction)
+        ):
             if procedure in results:
                 automatic[procedure] = results[procedure]
             results[procedure] = reviewed
             taken[procedure] = correction
             continue
-        failed = reviewed is not None and reviewed.status == "failed"
-        why = (
-            f"cannot be measured with ({reviewed.message})"
-            if reviewed and failed
-            else ("is not measured with yet: run surfscan measure, then report again")
-        )
-        remarks.append(
-            f"{PROCEDURES[procedure]}: the correction by {correction.said} {why}. The figures are automatic."
-        )
+        if fell:
+            why = "does not count where the image itself could not be measured. There are no figures."
+        elif reviewed is not None and reviewed.status == "failed":
+            why = f"cannot be measured with ({reviewed.message}). The figures are automatic."
+        else:
+            why = "is not measured with yet: run surfscan measure, then report again."
+            why = f"{why} The figures are automatic."
+        remarks.append(f"{PROCEDURES[procedure]}: the correction by {correction.said} {why}")
     return FieldRecord(
         image.image_id, image, specimen, results, automatic, taken, reviews, saved, tuple(remarks)
     )

@@ -27,7 +27,8 @@ from surfscan._version import __version__
 from surfscan.errors import InputError
 from surfscan.store.marks import marks_as_runs, marks_of_runs
 from surfscan.store.masks import encode_mask, file_sha256, file_stem
-from surfscan.store.once import part_of, write_once
+from surfscan.store.once import part_of, write_claimed
+from surfscan.store.reviewers import plain_name
 from surfscan.store.toml_text import from_toml, toml_text
 
 FOLDER = "corrections"
@@ -163,39 +164,44 @@ class Corrections(Sequence[Correction]):
     @cached_property
     def by_image(self) -> Mapping[str, Mapping[str, tuple[Correction, ...]]]:
         """Image -> procedure -> its corrections, oldest first."""
-        found: dict[str, dict[str, tuple[Correction, ...]]] = {}
+        found: dict[str, list[Correction]] = {}
         for each in self.all:
-            own = found.setdefault(each.image_id, {})
-            own[each.procedure] = (*own.get(each.procedure, ()), each)
-        return found
+            found.setdefault(each.image_id, []).append(each)
+        return {name: _by_procedure(own) for name, own in found.items()}
 
     @cached_property
-    def _renamed(self) -> Mapping[tuple[str, str], str]:
-        """Content and page -> name, of images that the study no longer names."""
-        if not self.study_ids:
-            return {}
-        gone = (each for each in self.all if each.image_id not in self.study_ids)
-        return {(each.image_sha256, _page_of(each.image_id)): each.image_id for each in gone}
+    def _renamed(self) -> Mapping[tuple[str, str], set[str]]:
+        """Content and page -> names, of images that the study no longer names."""
+        found: dict[tuple[str, str], set[str]] = {}
+        for each in self.all if self.study_ids else ():
+            if each.image_id not in self.study_ids:
+                found.setdefault((each.image_sha256, _page_of(each.image_id)), set()).add(each.image_id)
+        return found
 
     def of_file(self, image_id: str, image_sha256: str | None) -> Mapping[str, tuple[Correction, ...]]:
         """Corrections of an image by procedure, oldest first, whatever its file is called by now.
 
         Where the study no longer names the image that was corrected, and this one is the very same file and
-        page, it is that image under another name.
-
-        Parameters
-        ----------
-        image_id : str
-        image_sha256 : str or None
-            Of its file, hex; None where that is not known.
+        page, it is that image under another name. The checksum is None where it is not known.
         """
         own = self.by_image.get(image_id, {})
-        before = self._renamed.get((image_sha256 or "", _page_of(image_id)))
-        return own if before is None else {**self.by_image[before], **own}
+        before = self._renamed.get((image_sha256 or "", _page_of(image_id)), ())
+        if not before:
+            return own
+        every = (own, *(self.by_image[name] for name in before))
+        these = [each for saved in every for own_saves in saved.values() for each in own_saves]
+        return _by_procedure(sorted(these, key=lambda each: each.order))
 
     def of(self, image_id: str, procedure: str) -> tuple[Correction, ...]:
         """Corrections of one image and procedure, oldest first."""
         return self.by_image.get(image_id, {}).get(procedure, ())
+
+
+def _by_procedure(saved: Iterable[Correction]) -> dict[str, tuple[Correction, ...]]:
+    found: dict[str, tuple[Correction, ...]] = {}
+    for each in saved:
+        found[each.procedure] = (*found.get(each.procedure, ()), each)
+    return found
 
 
 def _page_of(image_id: str) -> str:
@@ -265,7 +271,7 @@ def save_correction(
         record = {
             "image_id": image_id,
             "procedure": procedure,
-            "reviewer": " ".join(reviewer.split()),
+            "reviewer": plain_name(reviewer),
             "saved_at": stamp,
             "number": number,
             "reason": reason.strip(),
@@ -281,9 +287,8 @@ def save_correction(
             "edits": dict(edits or {}),
         }
         text = toml_text(record)
-        if content is not None:
-            write_once(path.with_suffix(".tif"), content, is_claimed=False)
-        write_once(path, f"{_HEAD}{_sha256(text)}\n{text}".encode(), is_claimed=True)
+        beside = None if content is None else (path.with_suffix(".tif"), content)
+        write_claimed(path, f"{_HEAD}{_sha256(text)}\n{text}".encode(), beside)
     except OSError as error:
         raise InputError(
             error.filename or home,
@@ -425,7 +430,7 @@ def in_force(
     counted = [
         each
         for each in corrections.of_file(image_id, image_sha256).get(procedure, ())
-        if (reviewer is None or each.reviewer == reviewer)
+        if (reviewer is None or each.reviewer == plain_name(reviewer))
         and (image_sha256 is None or each.image_sha256 == image_sha256)
     ]
     return counted[-1] if counted else None

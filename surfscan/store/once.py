@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 
@@ -42,3 +43,30 @@ def write_once(path: Path, content: bytes, *, is_claimed: bool) -> None:
             os.fsync(folder)
         finally:
             os.close(folder)
+
+
+def write_claimed(path: Path, content: bytes, beside: tuple[Path, bytes] | None = None) -> None:
+    """Write a file whose temporary name the caller holds, after the one that belongs to it.
+
+    Parameters
+    ----------
+    path : Path
+    content : bytes
+    beside : (Path, bytes), optional
+        Written first; its name goes with that of `path`.
+
+    Raises
+    ------
+    OSError
+        If one of them cannot be written; nothing of either stays then, so that a full disk has room again.
+    """
+    try:
+        if beside is not None:
+            write_once(*beside, is_claimed=False)
+        write_once(path, content, is_claimed=True)
+    except OSError:
+        first = () if beside is None else (part_of(beside[0]), beside[0])
+        for own in () if path.exists() else (*first, part_of(path)):  # the one that holds the name goes last
+            with suppress(OSError):  # the first failure is the one to be told
+                own.unlink(missing_ok=True)
+        raise

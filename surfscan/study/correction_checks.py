@@ -7,6 +7,7 @@ from difflib import get_close_matches
 
 from surfscan.store.corrections import FOLDER, Corrections, unsaved_files
 from surfscan.store.masks import file_sha256
+from surfscan.store.reviewers import plain_name
 from surfscan.study.entries import Study
 from surfscan.study.findings import Finding
 from surfscan.study.manifest import ManifestReader
@@ -71,7 +72,7 @@ def correction_findings(
 def _named_reviewer(manifest: ManifestReader, study: Study, corrections: Corrections) -> Iterator[Finding]:
     name = study.review.in_force
     names = sorted({each.reviewer for each in corrections})
-    if name is None or name in names:
+    if name is None or plain_name(name) in names:
         return
     near = get_close_matches(name, names, 1)
     yield Finding(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from surfscan.errors import InputError
 from surfscan.images import Calibration
 from surfscan.store.corrections import Correction, Corrections, corrections_of, in_force, mask_fault
+from surfscan.store.reviewers import plain_name
 
 if TYPE_CHECKING:
     from surfscan.study.entries import ImageEntry, Study
@@ -138,7 +139,7 @@ def _why_not(study: Study, saved: tuple[Correction, ...]) -> tuple[str, bool]:
     """Why none of these saves holds, and whether it did once."""
     latest = saved[-1]
     what = "scale" if latest.procedure == SCALE else latest.procedure
-    name = study.review.in_force
+    name = None if study.review.in_force is None else plain_name(study.review.in_force)
     if name is not None and all(each.reviewer != name for each in saved):
         text = (
             f"{what} was corrected by {latest.said}, and study.toml lets only corrections by {name} count; "

@@ -267,7 +267,7 @@ def test_drawn_where_nothing_was_measured():
 
 
 def test_drawn_on_a_bump():
-    """An outline whose deepest reading lies above the surface round about has no depth above 0, and is said."""
+    """An outline whose deepest reading lies above the surface round about: no depth above 0, and said."""
     heights = surface()
     row, col = np.mgrid[:256, :256]
     heights += 3.0 * np.exp(-((row - 120) ** 2 + (col - 120) ** 2) / (2 * 6.0**2))

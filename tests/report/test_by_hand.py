@@ -100,6 +100,13 @@ def test_without_an_automatic_result_changes_are_as_saved(reviewed_records: list
     assert changes_of(replace(record, automatic={}), "pits") is record.corrections["pits"].changes
 
 
+def test_changes_that_a_save_tells_half_of_are_compared_again(reviewed_records: list[FieldRecord]) -> None:
+    record = next(r for r in reviewed_records if r.image_id == "a.png")
+    half = replace(record.corrections["pits"], changes={"rejected_count": 9})
+    found = changes_of(replace(record, corrections={"pits": half}), "pits")
+    assert found == record.corrections["pits"].changes
+
+
 def test_shares_by_closed_forms() -> None:
     """100 px stand, 25 of them drawn; 60 px were taken away: 85 of 160 by hand."""
     changes = {"corrected_area_px": 100, "area_by_hand_fraction": 0.25, "rejected_area_px": 60}

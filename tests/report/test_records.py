@@ -1,13 +1,17 @@
 """Images of a study joined with their results."""
 
 import math
+import shutil
+from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
 from surfscan.columns import columns
 from surfscan.report.records import FieldRecord, gather, of_kind
 from surfscan.store.results import ResultsStore, StoredResult
+from surfscan.study.batch import measure_study
 from surfscan.study.entries import ImageEntry, Specimen
 from surfscan.study.manifest import load_study
 
@@ -78,3 +82,42 @@ def test_columns_that_an_older_store_lacks_are_empty():
     assert set(table) >= {c.name for c in columns("struts")}
     assert table["strut"].tolist() == [1, 2] and np.isnan(table["mean_width_um"]).all()
     assert table["condition"].tolist() == ["", ""] and not table["broken"].any()
+
+
+@pytest.fixture
+def own_review(reviewed_folder, tmp_path):
+    """A copy of the reviewed study that may be changed."""
+    return Path(shutil.copytree(reviewed_folder, tmp_path / "study"))
+
+
+def _record_of(folder, name="a.png"):
+    found, _ = gather(load_study(folder), ResultsStore(folder).all())
+    return next(r for r in found if r.image_id == name)
+
+
+def test_an_image_that_cannot_be_measured_any_more_has_no_figures_of_its_old_self(own_review):
+    """The result with corrections is kept for when the old file comes back; it is not that of the new one."""
+    assert _record_of(own_review).figure("pits", "pit_count") == 2
+    (own_review / "a.png").write_bytes(cv2.imencode(".png", np.full((60, 60), 100, np.uint8))[1].tobytes())
+    measure_study(own_review, workers=1)
+    record = _record_of(own_review)
+    assert math.isnan(record.figure("pits", "pit_count")) and not record.corrections
+    assert not record.reviews.results
+    assert "the file changed since B on" in record.warnings[0]
+
+
+def test_nor_has_one_whose_file_is_gone(own_review):
+    (own_review / "a.png").unlink()
+    measure_study(own_review, workers=1)
+    record = _record_of(own_review)
+    assert math.isnan(record.figure("pits", "pit_count")) and not record.corrections
+    assert "does not count where the image itself could not be measured" in record.warnings[0]
+
+
+def test_a_correction_whose_mask_was_changed_is_not_in_the_figures(own_review):
+    """As `measure` says of it."""
+    mask = own_review / "corrections" / _record_of(own_review).corrections["pits"].mask_file
+    mask.write_bytes(mask.read_bytes()[:-1] + b"x")
+    record = _record_of(own_review)
+    assert record.figure("pits", "pit_count") == 4 and not record.corrections
+    assert "It is not used" in record.warnings[0]

@@ -137,8 +137,8 @@ def test_a_kill_at_any_step_leaves_what_was_saved(tmp_path: Path, step: str) -> 
 import os, sys
 from pathlib import Path
 import numpy as np
-from surfscan.store import corrections
-write = corrections.write_once
+from surfscan.store import corrections, once
+write = once.write_once
 def dies(path, content, is_claimed):
     part = corrections.part_of(path)
     if {step!r} == "claimed" or ({step!r} == "mask named" and path.suffix == ".toml"):
@@ -147,7 +147,7 @@ def dies(path, content, is_claimed):
         part.write_bytes(content[: len(content) // 2])
         os._exit(9)
     write(path, content, is_claimed=is_claimed)
-corrections.write_once = dies
+once.write_once = dies
 corrections.save_correction(sys.argv[1], image_id="images/a b.png#2", procedure="pits", reviewer="A",
     reason="killed", image_sha256="ab" * 32, mask=np.ones((3, 4), int))
 """
@@ -287,3 +287,44 @@ def test_a_file_of_another_name_keeps_its_corrections(tmp_path: Path) -> None:
     assert found.of_file("c.png", "two") == {}  # a twin of an image that is still named
     assert found.of_file("b.png", "two") == {"pits": (other,)}
     assert corrections_of(tmp_path).of_file("new/a.tif#2", "one") == {}
+
+
+def test_saves_under_an_old_name_and_the_new_one_stand_together(tmp_path: Path) -> None:
+    """Whose corrections count is asked of all of them, whatever the file was called."""
+    first = _save(tmp_path, image_id="old.png", reviewer="A", image_sha256="one", now=NOON)
+    older = _save(tmp_path, image_id="older.png", reviewer="A", image_sha256="one", procedure="degraded")
+    latest = _save(
+        tmp_path, image_id="new.png", reviewer="B", image_sha256="one", now=NOON + timedelta(hours=1)
+    )
+    found = corrections_of(tmp_path, ["new.png"])
+    assert found.of_file("new.png", "one") == {"pits": (first, latest), "degraded": (older,)}
+    assert in_force(found, "new.png", "pits", image_sha256="one") == latest
+    assert in_force(found, "new.png", "pits", image_sha256="one", reviewer="A") == first
+
+
+def test_a_name_is_the_same_however_its_accents_were_typed(tmp_path: Path) -> None:
+    saved = _save(tmp_path, reviewer="Zoe\u0308 \n Example")
+    assert saved.reviewer == "Zo\u00eb Example"
+    assert in_force(corrections_of(tmp_path), saved.image_id, "pits", reviewer="Zoe\u0308 Example") == saved
+
+
+@pytest.mark.parametrize("failing", [1, 2])
+def test_a_full_disk_keeps_nothing_of_a_failed_save(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: int
+) -> None:
+    """Whether the mask or the record finds no room: what is left would only fill the disk further."""
+    first = _save(tmp_path)
+    before = sorted(p.name for p in (tmp_path / "corrections").iterdir())
+    real, calls = os.fsync, []
+
+    def full(handle: int) -> None:
+        calls.append(handle)
+        if len(calls) == 2 * failing - 1:  # a file, then its folder
+            raise OSError(28, "No space left on device")
+        real(handle)
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(InputError, match="disk is not full"):
+        _save(tmp_path)
+    assert sorted(p.name for p in (tmp_path / "corrections").iterdir()) == before
+    assert _save(tmp_path).number == first.number + 1
