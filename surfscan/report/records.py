@@ -263,27 +263,21 @@ def _record(
     automatic, taken, remarks = {}, {}, list(reviews.warnings)
     for procedure, correction in reviews.results.items():
         reviewed = stored.get(procedure + REVIEWED)
-        plain = results.get(procedure)
-        fell = plain is not None and plain.status == "failed"
-        if (
-            reviewed is not None
-            and reviewed.status == "done"
-            and not fell
-            and is_of(reviewed.summary, correction)
-        ):
+        if reviewed is not None and reviewed.status == "done" and is_of(reviewed.summary, correction):
             if procedure in results:
                 automatic[procedure] = results[procedure]
             results[procedure] = reviewed
             taken[procedure] = correction
             continue
-        if fell:
-            why = "does not count where the image itself could not be measured. There are no figures."
-        elif reviewed is not None and reviewed.status == "failed":
-            why = f"cannot be measured with ({reviewed.message}). The figures are automatic."
-        else:
-            why = "is not measured with yet: run surfscan measure, then report again."
-            why = f"{why} The figures are automatic."
-        remarks.append(f"{PROCEDURES[procedure]}: the correction by {correction.said} {why}")
+        failed = reviewed is not None and reviewed.status == "failed"
+        why = (
+            f"cannot be measured with ({reviewed.message})"
+            if reviewed and failed
+            else ("is not measured with yet: run surfscan measure, then report again")
+        )
+        plain = results.get(procedure)
+        instead = "The figures are automatic" if plain and plain.status == "done" else "There are no figures"
+        remarks.append(f"{PROCEDURES[procedure]}: the correction by {correction.said} {why}. {instead}.")
     return FieldRecord(
         image.image_id, image, specimen, results, automatic, taken, reviews, saved, tuple(remarks)
     )

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal, Protocol
 
 from surfscan.errors import InputError
+from surfscan.store.corrections import Corrections
 from surfscan.store.lock import WriterLock
 from surfscan.store.recovery import set_aside_if_damaged, tidy
 from surfscan.store.results import REVIEWED, Failure, ResultsStore, StoredResult
@@ -18,7 +19,7 @@ from surfscan.study.manifest import load_study, manifest_path
 from surfscan.study.pool import run_in_processes
 from surfscan.study.rate_entries import PROCEDURE_OF, LogEntry, RateEntry, WeighingEntry
 from surfscan.study.rate_tasks import RateTask, log_hours, plan_rate
-from surfscan.study.reviewed import study_corrections
+from surfscan.study.reviewed import reviews_on, study_corrections
 from surfscan.study.tasks import ImageTask, Job, jobs_for, plan_image
 from surfscan.study.worker import Outcome, limit_threads, measure_task
 
@@ -162,7 +163,8 @@ class _Batch:
                 )
             except InputError as error:
                 said = str(InputError(None, error.fault, error.remedy))
-                self.keep(name, _whose(self.study, entry), _unplanned(self.study, entry, said))
+                failed = _unplanned(self.study, entry, said, self.corrections)
+                self.keep(name, _whose(self.study, entry), failed)
                 continue
             if isinstance(task, ImageTask):
                 self.outcome.warnings.extend(f"{name}: {text}" for text in task.reviews.warnings)
@@ -232,10 +234,11 @@ def _whose(study: Study, entry: Entry) -> str:
     return ", ".join(study.specimens_of(entry)) if isinstance(entry, LogEntry) else entry.specimen
 
 
-def _unplanned(study: Study, entry: Entry, message: str) -> list[Outcome]:
-    """Failures of all that an entry asks for, where its files cannot even be read."""
+def _unplanned(study: Study, entry: Entry, message: str, corrections: Corrections) -> list[Outcome]:
+    """Failures of all that an entry asks for, corrected or not, where its files cannot even be read."""
     if isinstance(entry, ImageEntry):
-        return _all_failed(jobs_for(study, entry, "unreadable", {}), message)
+        reviews = reviews_on(study, corrections, entry, None)
+        return _all_failed(jobs_for(study, entry, "unreadable", {}, reviews), message)
     return [("unreadable", Failure(PROCEDURE_OF[type(entry)], message))]
 
 

@@ -107,11 +107,16 @@ def test_an_image_that_cannot_be_measured_any_more_has_no_figures_of_its_old_sel
 
 
 def test_nor_has_one_whose_file_is_gone(own_review):
-    (own_review / "a.png").unlink()
+    path = own_review / "a.png"
+    content = path.read_bytes()
+    path.unlink()
     measure_study(own_review, workers=1)
     record = _record_of(own_review)
     assert math.isnan(record.figure("pits", "pit_count")) and not record.corrections
-    assert "does not count where the image itself could not be measured" in record.warnings[0]
+    assert "cannot be measured with" in record.warnings[0] and "no figures" in record.warnings[0]
+    path.write_bytes(content)
+    assert "a.png" in measure_study(own_review, workers=1).skipped
+    assert _record_of(own_review).figure("pits", "pit_count") == 2
 
 
 def test_a_correction_whose_mask_was_changed_is_not_in_the_figures(own_review):
