@@ -5,6 +5,8 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from surfscan.segmentation.grouped import distance_inside
+
 SMALL_LOSS = 0.10
 """Loss of area up to which (original - remaining area) / original perimeter may stand for the penetration."""
 
@@ -95,7 +97,7 @@ def inward_offsets(outline: np.ndarray, fractions: np.ndarray) -> np.ndarray:
     side = np.ceil(points.max(axis=0)).astype(int) + 3
     mask = np.zeros((side[1], side[0]), np.uint8)
     cv2.fillPoly(mask, [np.round(points * 256).astype(np.int32)], 1, shift=8)
-    away = cv2.distanceTransform(mask, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    away = distance_inside(mask.view(bool))
     depth = np.sort(away[mask > 0] - 0.5)
     place = (1.0 - fractions) * (len(depth) - 1)
     offset = np.maximum(np.interp(place, np.arange(len(depth)), depth), 0.0) / scale

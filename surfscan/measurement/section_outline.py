@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 
 from surfscan.measurement.section_loss import perimeter, resampled
+from surfscan.segmentation.grouped import distance_inside
 
 _FINE_SIDE = 2400  # fields are read between pixels, up to a picture of this many points a side
 _FINEST = 4
@@ -70,9 +71,8 @@ def sample(field: np.ndarray, points: np.ndarray) -> np.ndarray:
 
 def signed_distance(mask: np.ndarray) -> np.ndarray:
     """Distance to the edge of `mask`, px, above 0 inside."""
-    inner = mask.astype(np.uint8)
-    inside = cv2.distanceTransform(inner, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    outside = cv2.distanceTransform(1 - inner, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    inner = np.ascontiguousarray(mask, bool)
+    inside, outside = distance_inside(inner), distance_inside(~inner)
     return np.asarray(np.where(inner, inside - 0.5, 0.5 - outside), np.float32)
 
 

@@ -26,6 +26,7 @@ _EVEN, _EVEN_LIGHT = 0.35, 0.06  # 10 to 90 % spread inside a background, as a s
 _STEP = 0.25  # a step has risen by this share of its height, above half-way, within 2 grid steps ...
 _SHARP = 0.7  # ... on this share of the outline
 _ISLANDS = 0.003  # small islands in a background, as a share of it
+_SAME_PX = 1e-3  # distances come out a little different on other numbers of threads
 _NOTCH = 0.04  # size of the largest notch that belongs to the specimen, as a share of the frame's short side
 
 
@@ -321,6 +322,7 @@ def _closed(mask: np.ndarray, radius: float) -> np.ndarray:
 
     pad = int(np.ceil(radius)) + 2
     padded = np.pad(mask, pad, constant_values=False)
-    grown = cv2.distanceTransform((~padded).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE) <= radius
-    back = cv2.distanceTransform(grown.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE) > radius
+    reach = radius + _SAME_PX
+    grown = cv2.distanceTransform((~padded).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE) <= reach
+    back = cv2.distanceTransform(grown.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE) > reach
     return np.asarray(back[pad:-pad, pad:-pad])

@@ -9,6 +9,7 @@ import numpy as np
 
 from surfscan.segmentation.classes import level_points
 from surfscan.segmentation.features import blurred, reduced
+from surfscan.segmentation.grouped import distance_inside
 from surfscan.segmentation.masks import disc
 from surfscan.segmentation.mixture import Mixture, fit_mixture, histogram_of, thinned, two_level_split
 
@@ -314,7 +315,7 @@ def _named(map_: np.ndarray, count: int, order: str) -> tuple[list[str], list[st
     slender: dict[int, bool] = {}
     outside = np.isin(map_, [*medium, -1]).astype(np.uint8)
     outside = cv2.morphologyEx(outside, cv2.MORPH_OPEN, disc(2), borderType=cv2.BORDER_REPLICATE)
-    away = cv2.distanceTransform(1 - outside, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    away = distance_inside(outside == 0)
     for k in inner:
         body = cv2.morphologyEx((map_ == k).astype(np.uint8), cv2.MORPH_OPEN, disc(2))
         n, _ = cv2.connectedComponents(body, connectivity=8)

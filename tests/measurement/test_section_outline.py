@@ -1,7 +1,9 @@
 """Sub-pixel outlines, and local penetration."""
 
+import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import distance_transform_edt
 
 from surfscan.measurement.section_outline import (
     area_above,
@@ -99,3 +101,22 @@ def test_a_section_without_metal_is_gone_to_its_middle():
     found = penetration_map(corners(120, 100, 140, 90), np.full((200, 240), -0.5, np.float32), 2.0)
     assert not found.reaches_metal.any()
     assert found.penetration_px.max() == pytest.approx(45, abs=1.0)
+
+
+def test_signed_distance_is_the_same_on_any_number_of_threads():
+    """To the bit, and the root of a whole number less half a pixel: fits that follow it would part otherwise."""
+    noise = np.random.default_rng(0).random((200, 240)).astype(np.float32)
+    mask = cv2.GaussianBlur(noise, (0, 0), 6) > 0.5
+    before, found = cv2.getNumThreads(), []
+    try:
+        for threads in (1, 2):
+            cv2.setNumThreads(threads)
+            found.append(signed_distance(mask))
+    finally:
+        cv2.setNumThreads(before)
+    np.testing.assert_array_equal(found[0], found[1])
+    inside = distance_transform_edt(mask).astype(np.float32)
+    outside = distance_transform_edt(~mask).astype(np.float32)
+    np.testing.assert_array_equal(
+        found[0], np.where(mask, inside - np.float32(0.5), np.float32(0.5) - outside)
+    )
