@@ -104,7 +104,7 @@ def test_a_section_without_metal_is_gone_to_its_middle():
 
 
 def test_signed_distance_is_the_same_on_any_number_of_threads():
-    """To the bit, and the root of a whole number less half a pixel: fits that follow it would part otherwise."""
+    """To the bit, and the root of a whole number less half a pixel: a fit that follows it needs that."""
     noise = np.random.default_rng(0).random((200, 240)).astype(np.float32)
     mask = cv2.GaussianBlur(noise, (0, 0), 6) > 0.5
     before, found = cv2.getNumThreads(), []
