@@ -33,12 +33,12 @@ from surfscan.report.tables import height_table, image_table, object_table
 from surfscan.report.truth import FILE_NAME as TRUTH_FILE
 from surfscan.report.truth import compare_with_truth
 from surfscan.report.warning_groups import group_warnings
+from surfscan.report.workbook import workbook_bytes
 from surfscan.report.writing import (
     csv_bytes,
     data_dictionary,
     file_stem,
     formula_warning,
-    workbook_bytes,
     write_bytes,
 )
 from surfscan.store.masks import file_sha256

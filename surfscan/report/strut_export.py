@@ -16,7 +16,8 @@ from surfscan.procedures.strut_profile import SectionAt, StrutFigures, StrutProf
 from surfscan.report.figures import LOSS, METAL, QUIET, REFERENCE
 from surfscan.report.plotting import runs
 from surfscan.report.rounding import round_to_interval, significant
-from surfscan.report.writing import csv_bytes, data_dictionary, workbook_bytes, write_bytes
+from surfscan.report.workbook import workbook_bytes
+from surfscan.report.writing import csv_bytes, data_dictionary, write_bytes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
