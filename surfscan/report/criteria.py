@@ -138,7 +138,7 @@ def criterion_grid(found: Sequence[Judged]) -> Grid:
                 Cell(unit),
                 Cell(_SIGNS[each.verdict.outcome], (each.criterion.rule,)),
                 Cell("" if guard is None else significant(guard * scale, 2), value=number(guard)),
-                Cell("" if chance is None else _chance(chance), value=number(chance)),
+                Cell("" if chance is None or each.bound else _chance(chance), value=number(chance)),
                 Cell(each.verdict.sentence),
             ]
         )
@@ -199,7 +199,7 @@ def _judged(
     verdict = judge(
         value,
         criterion.limits,
-        ci95=limits,
+        ci95=_both_sides(value, limits),
         rule=criterion.rule,
         guard_factor=criterion.guard_factor,
         bound=bound,
@@ -226,7 +226,8 @@ def _of_specimen(
         criterion.figure in _OF_STANDING and _has_lost(member)
     ):
         bound = "at most"
-    return value, _interval(value, member.limits(criterion.figure)), bound
+    limits = member.limits(criterion.figure)
+    return value, None if all(map(math.isnan, limits)) else limits, bound
 
 
 def _of_mean(
@@ -262,10 +263,11 @@ def _has_lost(member: SpecimenSummary) -> bool:
     return any(row.get(name, 0) > 0 for name in ("broken_count", "missing_count"))
 
 
-def _interval(value: float, limits: tuple[float, float]) -> Interval | None:
-    low, high = limits
-    if math.isnan(low) and math.isnan(high):
+def _both_sides(value: float | None, limits: Interval | None) -> Interval | None:
+    """Limits that hold the value, the side that is not known taken as wide as the other."""
+    if value is None or limits is None:
         return None
+    low, high = limits
     low = 2 * value - high if math.isnan(low) else low
     high = 2 * value - low if math.isnan(high) else high
     return min(low, value), max(high, value)
@@ -283,7 +285,7 @@ def _value_cell(each: Judged, scale: float) -> Cell:
     value = number(each.value)
     found = round_to_interval(value, low, high, scale=scale)
     text = at_most(at_least(found.value, each.bound == "at least"), each.bound == "at most")
-    lines = (found.interval,) if found.has_interval else ()
+    lines = (found.interval,) if found.has_interval and not each.bound else ()
     return Cell(text, lines, value, low, high, figure=each.criterion.figure)
 
 

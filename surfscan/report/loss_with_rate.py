@@ -193,7 +193,7 @@ def line_words(found: LossWithRate) -> str:
     if line.slope is None or line.slope_ci95 is None:
         return f"{found.loss.words} against {found.method}: no line, {line.refused}{tail}."
     low, high = (v * found.loss.scale for v in line.slope_ci95)
-    sign = "" if low <= 0 <= high else " (told from 0)"
+    sign = ", which cannot be told from none" if low <= 0 <= high else ""
     twins = sum(p.rate.joined == "twin" for p in found.points)
     by = f", {twins} by the rate of a twin" if twins else ""
     return (

@@ -83,7 +83,8 @@ def outcome_sentences(found: StudyComparison) -> list[str]:
     """For the summary: the lines of loss with rate, and the laws of loss with time."""
     lines = [line_words(each) for each in found.with_rate if not each.loss.per_day]
     for series in found.over_time[:2]:
-        lines.append(f"{series.name}, {series.loss}: {law_words(series)[0]}")
+        said = law_words(series)[0]
+        lines.append(f"{series.loss[0].upper()}{series.loss[1:]} over time in “{series.name}”. {said}")
     return lines
 
 
