@@ -113,12 +113,13 @@ class ReviewDesk:
     @property
     def versions(self) -> list[Correction]:
         """Saves of this procedure on the open image, oldest first."""
-        from surfscan.store.corrections import corrections_of
+        from surfscan.study.reviewed import study_corrections
 
         if not self.session.in_study or not self.procedure:
             return []
-        saved = corrections_of(self.session.study.folder)
-        return list(saved.of(self.opened.entry.image_id, self.procedure))
+        saved = study_corrections(self.session.study)
+        own = saved.of_file(self.opened.entry.image_id, self.opened.image.source.sha256)
+        return list(own.get(self.procedure, ()))
 
     def tally_lines(self) -> list[tuple[str, str, str]]:
         """Figures as the mask stands: name, value, change against the automatic result."""
@@ -268,13 +269,12 @@ class ReviewDesk:
 
     def _in_force(self, procedure: str) -> Correction | None:
         """The save that counts for the open image."""
-        from surfscan.store.corrections import corrections_of
-        from surfscan.study.reviewed import reviews_on
+        from surfscan.study.reviewed import reviews_on, study_corrections
 
         if not self.session.in_study:
             return None
         study = self.session.study
-        saved = corrections_of(study.folder)
+        saved = study_corrections(study)
         reviews = reviews_on(study, saved, self.opened.entry, self.opened.image.source.sha256)
         return reviews.results.get(procedure)
 
