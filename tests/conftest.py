@@ -1,6 +1,7 @@
 """What tests of several rooms share: a small picture with known pits."""
 
 import math
+import re
 import shutil
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -483,3 +484,12 @@ def reviewed_folder(tmp_path_factory: pytest.TempPathFactory, pitted: np.ndarray
 def reviewed_records(reviewed_folder: Path) -> list[FieldRecord]:
     """Its pictures."""
     return gather(load_study(reviewed_folder), ResultsStore(reviewed_folder).all())[0]
+
+
+@pytest.fixture(scope="session")
+def page_text():
+    """Function that reads the page of a study with its pictures put where the browser puts them."""
+    island = re.compile(
+        r'<div class="waiting"[^>]*><script type="text/plain">(.*?)</script></div>', re.DOTALL
+    )
+    return lambda folder: island.sub(r"\1", (folder / "report.html").read_text(encoding="utf-8"))

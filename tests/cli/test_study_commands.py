@@ -122,8 +122,12 @@ def test_summary_of_what_is_measured(study, capsys):
     assert main(["measure", str(study), "--workers", "1"]) == 0
     capsys.readouterr()
     study_commands.summary(study)
-    title, _, kind, heads, group, *rows = capsys.readouterr().out.splitlines()
-    assert (title, kind, group) == ("Two plates: 2 images, 2 specimens", "Pictures of surfaces", "7 d, 168 h")
+    title, _, *said = capsys.readouterr().out.splitlines()
+    at = said.index("Pictures of surfaces")
+    essentials, (heads, group, *rows) = said[:at], said[at + 1 :]
+    assert (title, group) == ("Two plates: 2 images, 2 specimens", "7 d, 168 h")
+    assert "How many: 2 specimens" in essentials
+    assert any(line.startswith("  1 group below three specimens") for line in essentials)
     assert heads.split("  ")[-1].strip() == "Degraded area, %" and "Pit density, mm⁻²" in heads
     assert [row.split()[0] for row in rows[:3]] == ["A", "B", "mean"]
     assert "2 specimens" not in rows[2] and rows[-1].endswith("lists what limits these figures.")
