@@ -195,8 +195,8 @@ def test_page_of_a_study_with_failures_only(study_folder):
 
 def test_height_maps_fill_their_tables_and_the_workbook(reported_heights):
     book = openpyxl.load_workbook(io.BytesIO((reported_heights / "tables" / "surfscan.xlsx").read_bytes()))
-    rows = {name: read(reported_heights, name) for name in NAMES}
-    counts = {name: len(rows[name]) for name in NAMES[:-1] if rows[name]}
+    rows = {name: read(reported_heights, name) for name in NAMES[:-4]}
+    counts = {name: len(rows[name]) for name in rows if rows[name]}
     assert counts == {
         "images": 1,
         "specimens": 7,
