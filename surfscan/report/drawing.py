@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import html
+import itertools
 import math
 from collections.abc import Callable
 
@@ -26,9 +27,12 @@ SPECK_PX2 = 12.0
 MOST_CHARS = 150_000
 """Length that one layer of outlines may have."""
 
-_ENCODINGS = tuple((width, quality) for width in (MAX_WIDTH_PX, 700, 500) for quality in (80, 60, 40))
+_WIDTHS = (MAX_WIDTH_PX, 700, 500)
 _SHARE_OF_BYTES = {80: 1.0, 60: 0.6, 40: 0.45}
-"""Size of a picture by WebP quality, roughly, relative to the best; only to guess where to go on trying."""
+"""Size of a picture by WebP quality, roughly, relative to the best; only to guess what is worth trying."""
+
+_LIKELY_ENOUGH = 0.03
+"""Bytes for each picture pixel from which on the best picture is tried first, else the least."""
 
 
 def encode(
@@ -56,19 +60,31 @@ def encode(
     import cv2
 
     rows, cols = shape
-    full: float = 0.0
-    for limit, quality in _ENCODINGS:
-        guess = full * (limit / MAX_WIDTH_PX) ** 2 * _SHARE_OF_BYTES[quality]
-        if guess > 1.3 * max_bytes and (limit, quality) != _ENCODINGS[-1]:
-            continue
-        width = max(1, min(limit, cols))
+
+    def made(width: int, quality: int) -> tuple[bytes, int, int]:
         height = max(1, round(width * rows * stretch / cols))
         small = render(width, height)
         bgr = small if small.ndim == 2 else cv2.cvtColor(small, cv2.COLOR_RGB2BGR)
-        data = cv2.imencode(".webp", bgr, [cv2.IMWRITE_WEBP_QUALITY, quality])[1].tobytes()
-        full = full or float(len(data))
-        if len(data) <= max_bytes:
+        return (
+            cv2.imencode(".webp", bgr, [cv2.IMWRITE_WEBP_QUALITY, quality])[1].tobytes(),
+            width,
+            height,
+        )
+
+    widths = list(dict.fromkeys(max(1, min(limit, cols)) for limit in _WIDTHS))
+    choices = list(itertools.product(widths, _SHARE_OF_BYTES))
+    best, least = choices[0], choices[-1]
+    first = best if max_bytes > _LIKELY_ENOUGH * best[0] ** 2 * rows * stretch / cols else least
+    known = {first: made(*first)}  # tells roughly what the others will weigh
+    per_share = len(known[first][0]) / (first[0] ** 2 * _SHARE_OF_BYTES[first[1]])
+    for choice in choices:
+        if choice != least and per_share * choice[0] ** 2 * _SHARE_OF_BYTES[choice[1]] > 1.3 * max_bytes:
+            continue
+        if choice not in known:
+            known[choice] = made(*choice)
+        if len(known[choice][0]) <= max_bytes:
             break
+    data, width, height = known[choice]
     return "data:image/webp;base64," + base64.b64encode(data).decode("ascii"), width, height
 
 
@@ -96,7 +112,8 @@ def pit_layer(
     result = record.results["pits"]
     table = record.table("pits")
     near = set(table["label"][table["near_limit"] != ""].tolist())
-    every, near_marks = outlines(result.read_mask("pits"), zoom, unit)
+    found = result.read_mask("pits")
+    every, near_marks = outlines(found, zoom, unit)
     sizes = dict(zip(table["label"].tolist(), table["area_px"].tolist(), strict=True))
     pits = _largest(every, sizes, most_chars)
     near &= set(pits)
@@ -107,7 +124,7 @@ def pit_layer(
     parts += strokes("near", key, [d for label, d in pits.items() if label in near])
     parts += strokes("review", key, list(review.values()))
     size = 5.5 * unit
-    right = result.read_mask("region").shape[1] * zoom[0]
+    right = found.shape[1] * zoom[0]
     for x, y in (near_marks[n] for n in sorted(near & set(near_marks))):
         x, y = min(max(x, size), right - size), max(y, 2 * size)
         parts.append(

@@ -23,7 +23,7 @@ from surfscan.store.results import StoredResult
 
 _ENDS_PERCENT = (0.01, 99.99)
 _UNMEASURED_GREY = 190
-_FIT_SIDE_PX = 200
+_FIT_SIDE_PX = 100
 
 
 def make_height_picture(
@@ -69,7 +69,7 @@ def make_height_picture(
     left_out = 0
     if record.done("pits"):
         drawn, left_out = pit_layer(record, zoom, unit, most_chars)
-        layer += drawn + _deepest_mark(record, zoom, unit)
+        layer += drawn + _deepest_mark(record, zoom, unit, cols)
     strip = round(26 * unit)
     bar, words = scale_bar(width, height, strip, um_per_px(measured, zoom[0]), 1 / zoom[0])
     colours = ColourBar(
@@ -111,7 +111,7 @@ def deepest_pit(record: FieldRecord) -> int | None:
     return int(order[-1])
 
 
-def _deepest_mark(record: FieldRecord, zoom: tuple[float, float], unit: float) -> str:
+def _deepest_mark(record: FieldRecord, zoom: tuple[float, float], unit: float, cols: int) -> str:
     """A cross at the deepest point of the deepest pit, and the pit's number beside it."""
     pit = deepest_pit(record)
     if pit is None:
@@ -126,8 +126,7 @@ def _deepest_mark(record: FieldRecord, zoom: tuple[float, float], unit: float) -
     x, y = (place + 0.5 for place in places)
     x, y = x * zoom[0], y * zoom[1]
     arm = 6 * unit
-    shape = record.results["pits"].read_mask("pits").shape
-    left = x > 0.8 * shape[1] * zoom[0]
+    left = x > 0.8 * cols * zoom[0]
     text_x = x - 1.6 * arm if left else x + 1.6 * arm
     text_y = max(y - 0.8 * arm, 17 * unit)
     cross = f"M{x - arm:.1f} {y:.1f}h{2 * arm:.1f}M{x:.1f} {y - arm:.1f}v{2 * arm:.1f}"

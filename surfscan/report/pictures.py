@@ -114,12 +114,18 @@ def make_picture(
     zoom = (width / cols, height / rows)
     unit = max(1.0, width / SHOWN_WIDTH_PX)
     layers, left_out = {}, 0
-    if record.done("pits"):
-        drawn, left_out = pit_layer(record, zoom, unit, most_chars)
-        layers["pits"] = outside(record.results["pits"].read_mask("region"), zoom) + drawn
-    if record.done("degraded"):
-        drawn = _degraded_layer(record, zoom, most_chars)
-        layers["degraded"] = outside(record.results["degraded"].read_mask("region"), zoom) + drawn
+    not_measured: dict[str, str] = {}  # the same for most procedures, and slow to draw
+    for procedure in ("pits", "degraded"):
+        if not (result := record.done(procedure)):
+            continue
+        region = result.mask_sha256["region"]
+        if region not in not_measured:
+            not_measured[region] = outside(result.read_mask("region"), zoom)
+        if procedure == "pits":
+            drawn, left_out = pit_layer(record, zoom, unit, most_chars)
+        else:
+            drawn = _degraded_layer(record, zoom, most_chars)
+        layers[procedure] = not_measured[region] + drawn
     strip = round(26 * unit)
     bar, words = scale_bar(width, height, strip, um_per_px(measured, zoom[0]), 1 / zoom[0])
     return FieldPicture(width, height, strip, uri, layers, bar, words, left_out=left_out)
@@ -147,7 +153,7 @@ def open_as_measured(record: FieldRecord, folder: Path) -> tuple[Micrograph | He
     measured = record.any_done()
     if measured is None or measured.source is None:
         raise ValueError(f"{record.image_id}: nothing measured to draw")
-    image = open_entry(folder, record.image)
+    image = open_entry(folder, record.image, read_bar=False)  # the scale is the one that was measured with
     if image.source.sha256 != measured.source.sha256:
         raise InputError(
             folder / record.image.file,

@@ -6,7 +6,6 @@ import csv
 import io
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -39,11 +38,9 @@ def csv_bytes(table: Table) -> bytes:
     Text stands as it was given, also where a spreadsheet takes it for a formula: a mark put before it would
     change the name for every other program. `formula_warning` tells of it, and the workbook holds it as text.
     """
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(table)
-    writer.writerows(zip(*([_text(v) for v in column.tolist()] for column in table.values()), strict=True))
-    return out.getvalue().encode("utf-8")
+    head = ",".join(_quoted(name) for name in table)
+    rows = map(",".join, zip(*map(_fields, table.values()), strict=True))
+    return "".join(f"{line}\n" for line in (head, *rows)).encode("utf-8")
 
 
 def formula_warning(tables: Mapping[str, Table]) -> str | None:
@@ -88,9 +85,21 @@ def write_bytes(path: Path, content: bytes) -> None:
         ) from error
 
 
-def _text(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, float):
-        return "" if value != value else repr(value).removesuffix(".0")
-    return str(value)
+def _fields(column: np.ndarray) -> list[str]:
+    """A column as fields of CSV, quoted where they must be."""
+    values, kind = column.tolist(), column.dtype.kind
+    if kind == "f":
+        return ["" if v != v else repr(v).removesuffix(".0") for v in values]
+    if kind == "b":
+        return ["true" if v else "false" for v in values]
+    if kind in "iu":
+        return [str(v) for v in values]
+    fields = {text: _quoted(text) for text in set(values)}
+    return [fields[v] for v in values]
+
+
+def _quoted(text: str) -> str:
+    """A text as a field of CSV among others."""
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="\n").writerow((text, ""))
+    return out.getvalue().removesuffix(",\n")

@@ -26,7 +26,7 @@ SAY_WHAT_IT_SHOWS = 'Add shows = "heights", or shows = "surface" if its numbers 
 
 
 def open_entry(
-    folder: Path, image: ImageEntry, reviews: ImageReviews | None = None
+    folder: Path, image: ImageEntry, reviews: ImageReviews | None = None, *, read_bar: bool = True
 ) -> Micrograph | HeightMap:
     """Open the image of an entry: a height map where the entry says so, else a picture.
 
@@ -38,6 +38,8 @@ def open_entry(
     reviews : ImageReviews, optional
         A scale that somebody confirmed stands in place of what the file says; one read from a scale bar that
         somebody rejected does not count.
+    read_bar : bool, optional
+        Whether a scale bar is looked for: no need where only the pixels are wanted.
 
     Returns
     -------
@@ -64,6 +66,7 @@ def open_entry(
             page=image.page,
             kind="micrograph" if image.shows else None,
             pixel_size_um=_size(image),
+            read_bar=read_bar,
         )
         if isinstance(opened, HeightMap):
             raise InputError(path, "the file holds heights, not brightness", SAY_WHAT_IT_SHOWS)

@@ -52,3 +52,42 @@ def test_holes_and_specks_of_an_area():
     path = drawing.area_path(mask, (1.0, 1.0))
     assert path.count("M") == 2  # outline and hole; the speck is not drawn
     assert drawing.area_path(mask, (1.0, 1.0), 5000) == ""
+
+
+def noise(rows, cols):
+    return np.random.default_rng(3).integers(0, 256, (rows, cols), dtype=np.uint8)
+
+
+@pytest.mark.parametrize(("cols", "widths"), [(1200, (900, 700, 500)), (640, (640, 500)), (260, (260,))])
+def test_a_picture_is_the_largest_and_best_that_keeps_to_its_size(cols, widths):
+    import cv2
+
+    whole = cv2.GaussianBlur(noise(cols * 3 // 4, cols), (0, 0), 2)
+
+    def render(width, height):
+        return cv2.resize(whole, (width, height), interpolation=cv2.INTER_AREA)
+
+    def weight(width, quality):
+        small = render(width, round(width * 0.75))
+        return len(cv2.imencode(".webp", small, [cv2.IMWRITE_WEBP_QUALITY, quality])[1])
+
+    sizes = {(w, q): weight(w, q) for w in widths for q in (80, 60, 40)}
+    for (width, quality), size in sizes.items():
+        uri, found, height = drawing.encode(render, whole.shape, 1.0, size)
+        best = next(choice for choice, own in sizes.items() if own <= size)
+        assert (found, height) == (best[0], round(best[0] * 0.75)), (width, quality)
+        assert len(uri) == len("data:image/webp;base64,") + 4 * -(-sizes[best] // 3)
+    least = (widths[-1], 40)
+    assert drawing.encode(render, whole.shape, 1.0, 10)[1] == least[0]
+
+
+@pytest.mark.parametrize(("max_bytes", "most"), [(10**6, 1), (10, 1), (25_000, 4)])
+def test_a_picture_is_made_no_more_often_than_needed(max_bytes, most):
+    made = []
+
+    def render(width, height):
+        made.append(width)
+        return noise(height, width)
+
+    drawing.encode(render, (480, 640), 1.0, max_bytes)
+    assert 1 <= len(made) <= most

@@ -82,7 +82,7 @@ def test_size_aimed_at_is_kept(records, study_folder):
 
 
 def test_large_picture_is_reduced_with_its_layers(records, study_folder, monkeypatch):
-    monkeypatch.setattr(drawing, "_ENCODINGS", ((200, 80),))
+    monkeypatch.setattr(drawing, "_WIDTHS", (200,))
     picture = make_picture(records["images/03.png"], study_folder, 1)
     assert decode(picture).shape[:2] == (150, 200)
     assert path_of(picture.layers["pits"], "pit").count("M") == 9

@@ -69,3 +69,43 @@ def test_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
         writing.write_bytes(path, b"new")
     assert path.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_csv_is_what_the_csv_module_writes():
+    awkward = ["", " ", "a,b", '"', 'a"b', "\n", "a\rb", "\r\n", "'", "µ;\t", "nan", "1.0", "#", "None"]
+    values = [
+        0.0,
+        -0.0,
+        1.0,
+        1e22,
+        1e-7,
+        np.nan,
+        np.inf,
+        -np.inf,
+        1 / 3,
+        2.5e16,
+        5e-324,
+        123456789.0,
+        -2.0,
+        10.0,
+    ]
+    table = {
+        "te,xt": np.array(awkward),
+        "x": np.array(values),
+        "f": np.array(values, dtype=np.float32),
+        "n": np.arange(len(values)) - 3,
+        "is": np.arange(len(values)) % 2 == 0,
+    }
+
+    def plain(value):
+        if isinstance(value, bool):
+            return "true" if value else "false"
+        if isinstance(value, float):
+            return "" if value != value else repr(value).removesuffix(".0")
+        return str(value)
+
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(table)
+    writer.writerows(zip(*([plain(v) for v in column.tolist()] for column in table.values()), strict=True))
+    assert writing.csv_bytes(table) == out.getvalue().encode()

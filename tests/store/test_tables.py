@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import time
+import zipfile
 from collections.abc import Callable
 
 import numpy as np
@@ -50,3 +51,30 @@ def test_stored_tables_are_unpacked_when_asked_for(make_result: Callable[..., Re
     assert list(tables["pits"]["label"]) == [1, 2, 3]
     with pytest.raises(KeyError):
         tables["none"]
+
+
+def test_a_damaged_column_is_told_of() -> None:
+    content = encode_table({"x": np.arange(4.0)})
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        member = archive.read("x.npy")
+    for damaged in (member[:-8], b"\x93NUMPY\x02" + member[7:], b"no such thing"):
+        out = io.BytesIO()
+        with zipfile.ZipFile(out, "w") as archive:
+            archive.writestr("x.npy", damaged)
+        with pytest.raises(ValueError, match=r"format|reshape|magic|buffer"):
+            decode_table(out.getvalue())
+    objects = io.BytesIO()
+    with zipfile.ZipFile(objects, "w") as archive:
+        held = io.BytesIO()
+        np.save(held, np.array([object()]), allow_pickle=True)
+        archive.writestr("x.npy", held.getvalue())
+    with pytest.raises(ValueError, match="objects"):
+        decode_table(objects.getvalue())
+
+
+def test_columns_may_be_changed_without_changing_what_is_stored() -> None:
+    content = encode_table({"x": np.arange(4.0), "name": np.array(["a", "bé", "", "d"])})
+    first = decode_table(content)
+    first["x"][:] = -1
+    assert decode_table(content)["x"].tolist() == [0, 1, 2, 3]
+    assert decode_table(content)["name"].tolist() == ["a", "bé", "", "d"]
