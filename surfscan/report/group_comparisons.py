@@ -118,7 +118,7 @@ def compare_groups(groups: Sequence[GroupSummary], rates: Sequence[SpecimenRates
                 result = compare_several(values, unit=shown)
             bounds = 0 if figure == _RATE else sum(sum(g.lower_bounds(figure)) for g in members)
             remarks = [
-                *([f"{bounds} of the values are lower bounds."] if bounds else []),
+                *([f"Lower bounds among the values: {bounds}."] if bounds else []),
                 *(["The groups differ in exposure."] if math.isnan(hours) else []),
             ]
             found.append(Comparison(figure, unit, words, hours, result, " ".join(remarks)))

@@ -26,7 +26,7 @@ def test_groups_of_one_exposure(sides):
 def test_depths_by_permutation_and_bounds_are_said(sides):
     depth = next(e for e in sides.found().compared if e.figure == "max_depth_um")
     assert depth.result.test == "permutation" or depth.result.refused
-    assert "2 of the values are lower bounds." in depth.sentence
+    assert "Lower bounds among the values: 2." in depth.sentence
 
 
 def test_below_three_points_only(sides):

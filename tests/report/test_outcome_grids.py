@@ -33,7 +33,7 @@ def test_pairs_with_effect_before_p(sides):
     grid = grids.comparison_grid(sides.found().compared)
     heads = [h.text for h in grid.heads]
     assert heads.index("Effect") < heads.index("Difference") < heads.index("p")
-    assert any("lower bounds" in cell.text for cell in column(grid, "To mind"))
+    assert any("Lower bounds" in cell.text for cell in column(grid, "To mind"))
 
 
 def test_refused_pairs_show_points_only(sides):
