@@ -23,6 +23,7 @@ class EffectSize:
     hedges_g : float
         Difference over pooled standard deviation, freed of its small-sample bias.
     ci95 : (float, float)
+        Of the true difference over the true standard deviation; with few specimens not in the middle of it.
     words : str
         "negligible", "small", "medium", "large" or "very large" (rule of thumb).
     """
@@ -43,7 +44,8 @@ def hedges_g(first: ArrayLike, second: ArrayLike) -> EffectSize:
     Returns
     -------
     EffectSize
-        Interval from the noncentral t distribution; it takes the two variances as equal.
+        Interval from the noncentral t distribution; it takes the two variances as equal. The factor that
+        frees the estimate of its bias does not enter: it would move the interval off what it is of.
 
     Raises
     ------
@@ -70,7 +72,7 @@ def hedges_g(first: ArrayLike, second: ArrayLike) -> EffectSize:
     low, high = _noncentral_limits(d / per_t, freedom)
     g = bias * d
     words = next((text for limit, text in _SIZES if abs(g) < limit), "very large")
-    return EffectSize(g, (bias * low * per_t, bias * high * per_t), words)
+    return EffectSize(g, (low * per_t, high * per_t), words)
 
 
 def known_values(x: ArrayLike) -> np.ndarray:

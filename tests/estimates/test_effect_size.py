@@ -36,14 +36,13 @@ def test_even_farther():
     assert immense.ci95[0] < immense.hedges_g < immense.ci95[1] < 0
 
 
-def test_the_interval_covers():
-    """Four and five specimens, true difference of one standard deviation."""
+@pytest.mark.parametrize(("n", "m", "true"), [(3, 3, 0.0), (3, 3, 3.0), (4, 5, 1.0), (3, 8, 4.0)])
+def test_the_interval_covers(n, m, true):
+    """Few specimens, true difference of so many standard deviations: 95 % to 3.7 standard errors of 400."""
     rng = np.random.default_rng(11)
-    held = 0
-    for _ in range(400):
-        low, high = hedges_g(rng.normal(0, 1, 4), rng.normal(1, 1, 5)).ci95
-        held += low <= 1 * 0.887 <= high or low <= 1 <= high
-    assert held >= 0.92 * 400
+    limits = [hedges_g(rng.normal(0, 1, n), rng.normal(true, 1, m)).ci95 for _ in range(400)]
+    held = sum(low <= true <= high for low, high in limits)
+    assert 0.91 * 400 <= held <= 0.99 * 400
 
 
 @pytest.mark.parametrize(("a", "b"), [([1], [2, 3]), ([1, 1], [1, 1]), ([1, np.inf], [2, 3])])
