@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -47,7 +49,10 @@ _QUIET = (
     "--no-first-run",
     "--no-default-browser-check",
     "--no-pdf-header-footer",
+    "--disable-pdf-tagging",  # a third of the file; who reads with a screen reader has the page itself
 )
+_WEBP = re.compile("data:image/webp;base64,([A-Za-z0-9+/]+=*)")
+_JPEG_QUALITY = 75
 _LONGEST_S = 600
 _REMEDY = "Install Chromium, Chrome or Edge, or open report.html in any browser and print it to a file"
 
@@ -81,6 +86,31 @@ def find_browser(
     raise InputError(None, "no Chromium, Chrome or Edge was found, and a PDF needs one to print it", _REMEDY)
 
 
+def for_paper(html: str) -> str:
+    """A page whose pictures are JPEG: a PDF holds them as they are, all others without loss and large.
+
+    Parameters
+    ----------
+    html : str
+
+    Returns
+    -------
+    str
+    """
+    return _WEBP.sub(lambda found: _jpeg(base64.b64decode(found[1])), html)
+
+
+def _jpeg(webp: bytes) -> str:
+    """A WebP as the data URI of a JPEG."""
+    import cv2
+    import numpy as np
+
+    pixels = cv2.imdecode(np.frombuffer(webp, np.uint8), cv2.IMREAD_COLOR)
+    options = [cv2.IMWRITE_JPEG_QUALITY, _JPEG_QUALITY, cv2.IMWRITE_JPEG_OPTIMIZE, 1]
+    content = cv2.imencode(".jpg", pixels, options)[1].tobytes()
+    return "data:image/jpeg;base64," + base64.b64encode(content).decode("ascii")
+
+
 def print_pdf(page: Path, pdf: Path, browser: Path | None = None) -> None:
     """Print a page to an A4 PDF.
 
@@ -96,18 +126,26 @@ def print_pdf(page: Path, pdf: Path, browser: Path | None = None) -> None:
     Raises
     ------
     InputError
-        If no browser is found, it does not print, or the file cannot be written.
+        If no browser is found, it does not print, the page cannot be read, or the file not be written.
     """
     program = browser or find_browser()
+    try:
+        html = for_paper(page.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(
+            page, f"cannot be read ({error.strerror or error})", "Run surfscan report"
+        ) from error
     with tempfile.TemporaryDirectory(prefix="surfscan-", ignore_cleanup_errors=True) as folder:
         printed = Path(folder, "page.pdf")
+        copy = Path(folder, page.name).resolve()
+        copy.write_text(html, encoding="utf-8")
         command = [
             str(program),
             *_QUIET,
             *(["--no-sandbox"] if _is_root() else []),  # its sandbox refuses to start for root
             f"--user-data-dir={Path(folder, 'profile')}",
             f"--print-to-pdf={printed}",
-            page.resolve().as_uri(),
+            copy.as_uri(),
         ]
         try:
             done = subprocess.run(command, capture_output=True, timeout=_LONGEST_S, check=False)

@@ -1,8 +1,11 @@
 """The page on paper."""
 
+import base64
 import stat
 import sys
 
+import cv2
+import numpy as np
 import pytest
 
 from surfscan.errors import InputError
@@ -24,7 +27,8 @@ def program(tmp_path):
 
 PRINTS = """
 out = next(a.split("=", 1)[1] for a in sys.argv if a.startswith("--print-to-pdf="))
-open(out, "wb").write(b"%PDF-1.4 " + sys.argv[-1].encode())
+from urllib.request import urlopen
+open(out, "wb").write(b"%PDF-1.4 " + sys.argv[-1].encode() + b" " + urlopen(sys.argv[-1]).read())
 """
 posix = pytest.mark.skipif(sys.platform == "win32", reason="a script with a first line is no program there")
 
@@ -52,9 +56,30 @@ def test_browser_of_mac_and_windows_where_installers_put_it(tmp_path):
 @posix
 def test_prints_the_page_whole(program, tmp_path):
     page = tmp_path / "a report.html"
-    page.write_text("x", encoding="utf-8")
+    page.write_text("<p>µ</p>", encoding="utf-8")
     pdf.print_pdf(page, tmp_path / "report.pdf", program(PRINTS))
-    assert (tmp_path / "report.pdf").read_bytes() == b"%PDF-1.4 " + page.as_uri().encode()
+    start, address, text = (tmp_path / "report.pdf").read_bytes().decode().split(" ", 2)
+    assert start == "%PDF-1.4" and text == "<p>µ</p>"
+    assert address.endswith("/a%20report.html") and address != page.as_uri()
+
+
+def test_pictures_go_to_paper_as_jpeg_that_looks_the_same():
+    drawn = cv2.GaussianBlur(np.random.default_rng(5).integers(0, 256, (90, 120, 3), np.uint8), (0, 0), 3)
+    webp = cv2.imencode(".webp", drawn, [cv2.IMWRITE_WEBP_QUALITY, 80])[1].tobytes()
+    uri = f"data:image/webp;base64,{base64.b64encode(webp).decode()}"
+    html = f'<image href="{uri}"/><p>webp</p><image href="{uri}"/>'
+    made = pdf.for_paper(html)
+    assert "image/webp" not in made and made.count("data:image/jpeg;base64,") == 2 and "<p>webp</p>" in made
+    content = base64.b64decode(made.split("base64,")[1].split('"')[0])
+    found = cv2.imdecode(np.frombuffer(content, np.uint8), cv2.IMREAD_COLOR).astype(float)
+    shown = cv2.imdecode(np.frombuffer(webp, np.uint8), cv2.IMREAD_COLOR)
+    assert found.shape == shown.shape and np.sqrt(np.mean((found - shown) ** 2)) < 6
+    assert pdf.for_paper(html) == made
+
+
+def test_page_that_is_not_there_is_told_of(tmp_path):
+    with pytest.raises(InputError, match=r"cannot be read.*Run surfscan report"):
+        pdf.print_pdf(tmp_path / "report.html", tmp_path / "report.pdf", tmp_path / "browser")
 
 
 @posix
@@ -64,11 +89,13 @@ def test_prints_the_page_whole(program, tmp_path):
 def test_browser_that_does_not_print_is_told_of_and_the_old_file_kept(program, tmp_path, body):
     old = tmp_path / "report.pdf"
     old.write_bytes(b"old")
+    (tmp_path / "report.html").write_text("x")
     with pytest.raises(InputError, match="did not print the page"):
         pdf.print_pdf(tmp_path / "report.html", old, program(body))
     assert old.read_bytes() == b"old"
 
 
 def test_browser_that_cannot_be_started_is_told_of(tmp_path):
+    (tmp_path / "report.html").write_text("x")
     with pytest.raises(InputError, match="did not print the page"):
         pdf.print_pdf(tmp_path / "report.html", tmp_path / "report.pdf", tmp_path / "gone")
