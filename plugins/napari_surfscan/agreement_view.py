@@ -24,6 +24,7 @@ from qtpy.QtWidgets import (
     QWidget,
 )
 
+from napari_surfscan.mask_editing import take_away
 from napari_surfscan.placing import PART, placement
 from surfscan.errors import InputError
 from surfscan.report.rounding import NO_VALUE, round_to_interval, significant
@@ -123,6 +124,7 @@ class AgreementView(QWidget):
         self.second.setObjectName("second_reviewer")
         self.compare = QPushButton("Compare")
         self.compare.setObjectName("compare")
+        self.compare.setToolTip("How far both agree, in figures here and as outlines on the picture")
         self.compare.clicked.connect(self._compare)
         self.away = QPushButton("Take outlines away")
         self.away.setObjectName("take_away")
@@ -237,10 +239,7 @@ class AgreementView(QWidget):
         self.desk.failed.emit(error)
 
     def _take_away(self) -> None:
-        viewer = self.desk.session.viewer
-        for layer in self._layers:
-            if layer in viewer.layers:
-                viewer.layers.remove(layer)
+        take_away(self.desk.session.viewer, self._layers)
         self._layers = []
 
 

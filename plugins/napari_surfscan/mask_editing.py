@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -19,13 +19,11 @@ if TYPE_CHECKING:
     from napari.layers import Labels
 
 
-def draw_now(viewer: napari.Viewer) -> None:
-    """Let the canvas draw once.
-
-    Where layers are removed and others added without a drawing between, the vispy of napari 0.9 hands OpenGL
-    buffers that are gone, and the process dies. A picture of the canvas is the public way to have it drawn.
-    """
-    viewer.screenshot(canvas_only=True, flash=False)
+def take_away(viewer: napari.Viewer, layers: Iterable[Any]) -> None:
+    """Remove those of some layers that are still in the viewer."""
+    for layer in layers:
+        if layer in viewer.layers:
+            viewer.layers.remove(layer)
 
 
 class MaskEditing:
@@ -83,11 +81,7 @@ class MaskEditing:
         if self.painted is not None:
             self.painted.events.paint.disconnect(self._on_paint)
             self.painted.events.labels_update.disconnect(self._take_strokes)
-        for layer in self.layers:
-            if layer in self.viewer.layers:
-                self.viewer.layers.remove(layer)
-        if self.layers and hasattr(self.viewer, "window"):
-            draw_now(self.viewer)
+        take_away(self.viewer, self.layers)
         self.layers = []
         self.painted = None
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from qtpy.QtCore import QItemSelection, QItemSelectionModel, Qt, QTimer
-from qtpy.QtGui import QKeySequence
+from qtpy.QtGui import QKeyEvent, QKeySequence
 from qtpy.QtWidgets import (
     QAbstractItemView,
     QCheckBox,
@@ -13,7 +14,6 @@ from qtpy.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QPushButton,
-    QShortcut,
     QTableView,
     QVBoxLayout,
     QWidget,
@@ -75,7 +75,7 @@ class PitTools(QWidget):
         self.hide_settled.toggled.connect(self._hide)
         self.waiting = QLabel()
         self.waiting.setObjectName("waiting")
-        self.table = QTableView()
+        self.table = _KeyTable({b[2]: b[0] for b in _BUTTONS} | {"H": ""}, self._on_key)
         self.table.setObjectName("pits_table")
         self.table.setModel(self.model)
         self.table.setSortingEnabled(True)
@@ -108,9 +108,6 @@ class PitTools(QWidget):
         self._later.setSingleShot(True)
         self._later.setInterval(_REST_MS)
         self._later.timeout.connect(self.fill)
-        for _, key in ((b[0], b[2]) for b in _BUTTONS):
-            self._on_table(key)
-        self._on_table("H")
         self.setEnabled(False)
 
     def follow(self, editing: PitEditing | None) -> None:
@@ -160,12 +157,11 @@ class PitTools(QWidget):
             "walk_back": editing.walk_back,
         }[name]()
 
-    def _on_table(self, key: str) -> None:
-        """Keys work over the table as they do over the picture."""
-        shortcut = QShortcut(QKeySequence(key), self.table)
-        shortcut.setContext(Qt.ShortcutContext.WidgetShortcut)
-        name = next((b[0] for b in _BUTTONS if b[2] == key), "")
-        shortcut.activated.connect(lambda: self.act(name) if name else self.hide_settled.toggle())
+    def _on_key(self, name: str) -> None:
+        if name:
+            self.act(name)
+        else:
+            self.hide_settled.toggle()
 
     def _on_edit(self, edit: Any) -> None:
         rows = self.editing.touched
@@ -212,3 +208,19 @@ class PitTools(QWidget):
         self._is_selecting = True
         self.editing.select(pits, fly=True)
         self._is_selecting = False
+
+
+class _KeyTable(QTableView):
+    """A table over which keys do what they do over the picture."""
+
+    def __init__(self, keys: Mapping[str, str], act: Callable[[str], object]) -> None:
+        super().__init__()
+        self._keys = keys
+        self._act = act
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        key = QKeySequence(event.keyCombination()).toString(QKeySequence.SequenceFormat.PortableText)
+        if key in self._keys:
+            self._act(self._keys[key])
+        else:
+            super().keyPressEvent(event)

@@ -10,6 +10,7 @@ import numpy as np
 from napari.utils.colormaps import DirectLabelColormap
 from qtpy.QtCore import QObject, QTimer, Signal
 
+from napari_surfscan.mask_editing import take_away
 from napari_surfscan.mask_tools import Box, grown, slices
 from napari_surfscan.placing import PART, placement
 from napari_surfscan.tally_view import figure_in_words
@@ -246,10 +247,13 @@ class Preview(QObject):
     def stop(self, *_: object) -> None:
         """Stop trying, and take the outlines away."""
         self._latest.stop()
-        viewer = self._session.viewer
-        if viewer is not None and PREVIEW in viewer.layers:
-            viewer.layers.remove(PREVIEW)
+        self._take_away()
         self.said.emit("")
+
+    def _take_away(self) -> None:
+        viewer = self._session.viewer
+        if viewer is not None:
+            take_away(viewer, [layer for layer in viewer.layers if layer.name == PREVIEW])
 
     def _show(self, tried: tuple[str, Box, Result]) -> None:
         procedure, box, result = tried
@@ -260,10 +264,11 @@ class Preview(QObject):
         placing = placement(opened.image.calibration)
         corner = tuple(start * size for start, size in zip(box[::2], placing["scale"], strict=True))
         active = viewer.layers.selection.active
-        if PREVIEW in viewer.layers:
-            layer = viewer.layers[PREVIEW]
-            layer.data, layer.translate = outlined, corner
+        shown = next((layer for layer in viewer.layers if layer.name == PREVIEW), None)
+        if shown is not None and shown.data.shape == outlined.shape:
+            shown.data, shown.translate = outlined, corner
         else:
+            self._take_away()
             layer = viewer.add_labels(
                 outlined,
                 name=PREVIEW,

@@ -7,14 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from weakref import WeakKeyDictionary, ref
 
 from psygnal import Signal
 
-from napari_surfscan.placing import PART, PATH, is_ours, layer_of, opened_in, pixels_of
+from napari_surfscan.placing import OPENED, PART, PATH, is_ours, layer_of, opened_in, pixels_of, placement
 from napari_surfscan.pyramid import early_layer, fill, levels_of, stand_in
+from napari_surfscan.software_gl import keep_programs
 from surfscan.images import HeightMap
 
 if TYPE_CHECKING:
@@ -22,9 +24,11 @@ if TYPE_CHECKING:
 
     import napari
 
-    from surfscan.images import Micrograph
+    from surfscan.images import Calibration, Micrograph
     from surfscan.study.entries import Study
     from surfscan.study.reviews import OpenedImage, ReviewItem
+
+_NAPARI = "napari"  # how napari names its own reader
 
 _sessions: WeakKeyDictionary[Any, ReviewSession] = WeakKeyDictionary()
 
@@ -75,7 +79,9 @@ class ReviewSession:
         self.image_layer: Any = None
         self._placing = False
         self._is_first = False
+        self._stands_at = ""
         self._early: list[Any] | None = None
+        self._decoding: set[Any] = set()
         self._opening: Any = None
         self._looking: Any = None
         viewer.layers.events.inserted.connect(self._on_inserted)
@@ -108,7 +114,7 @@ class ReviewSession:
         def opened(study: Study) -> None:
             self.busy.emit("")
             self.close_image()
-            self.study, self.items = study, []
+            self.study, self.items, self._stands_at = study, [], ""
             self.study_opened.emit(study)
             ids = self.image_ids
             wanted = [image_id, read_remembered(study.folder).last_image, *ids[:1]]
@@ -155,6 +161,7 @@ class ReviewSession:
         study = self.study
         if study is None:
             return
+        self._stands_at = image_id
         if self._opening is not None:
             self._opening.cancel()
 
@@ -167,9 +174,11 @@ class ReviewSession:
 
         def failed(error: Exception) -> None:
             self._opening = None
+            self._drop_early()
             self._failed(error)
             self._after_first()
 
+        self._drop_early()
         self.busy.emit(f"Opening {image_id}")
         self._show_early(study, image_id)
         job = self.run(lambda: open_for_review(study, image_id), returned=opened, failed=failed)
@@ -203,7 +212,9 @@ class ReviewSession:
         self.step(-1, self.image_ids)
 
     def step(self, by: int, ids: Sequence[str]) -> None:
-        """Go on by one among some images of the study, in their order.
+        """Go on by one among some images of the study, in their order, from the one that was asked for last.
+
+        That may still be on its way, or be one that cannot be opened.
 
         Parameters
         ----------
@@ -213,7 +224,7 @@ class ReviewSession:
         if not ids:
             self.message.emit("No image is listed: clear the filter.", "")
             return
-        here = self.current.entry.image_id if self.in_study and self.current is not None else None
+        here = self._stands_at
         if here not in ids:
             self.open_image(ids[0 if by > 0 else -1])
             return
@@ -233,7 +244,7 @@ class ReviewSession:
                 data, keywords, _ = layer_of(current.image, pixels=levels_of(pixels_of(current.image)))
                 self.image_layer = self.viewer.add_image(data, **keywords)
             else:
-                self._complete(early, current.image)
+                self._complete(self.image_layer, early, current.image)
         self._early = None
         self.current = current
         if early is None:
@@ -251,6 +262,18 @@ class ReviewSession:
                 self.viewer.layers.remove(layer)
         if was_open:
             self.image_closed.emit()
+
+    def give_up(self) -> None:
+        """Leave what is under way: nobody looks any more."""
+        for job in (self._looking, self._opening):
+            if job is not None:
+                job.cancel()
+        self._looking = self._opening = None
+
+    def _drop_early(self) -> None:
+        """Take a file off the screen that was shown early and is not going to be opened."""
+        if self._early is not None:
+            self.close_image()
 
     def _after_first(self) -> None:
         """States are looked at when the first image is on the screen: one waits for the image."""
@@ -274,9 +297,9 @@ class ReviewSession:
         self._early = levels
         self.viewer.reset_view()
 
-    def _complete(self, levels: list[Any], image: Micrograph | HeightMap) -> None:
+    @staticmethod
+    def _complete(layer: Any, levels: list[Any], image: Micrograph | HeightMap) -> None:
         """Give a layer that was shown early what is known now that the file is decoded."""
-        layer = self.image_layer
         fill(levels, pixels_of(image))
         _, keywords, _ = layer_of(image)
         layer.metadata = {**layer.metadata, **keywords["metadata"]}
@@ -317,27 +340,69 @@ class ReviewSession:
             self._take(layer, image)
         elif PATH in layer.metadata:
             self._decode(layer, Path(layer.metadata[PATH]))
+        elif not is_ours(layer) and layer.source.path and layer.source.reader_plugin == _NAPARI:
+            self.message.emit(
+                f"{Path(layer.source.path).name} was read by napari itself, which leaves out its scale: to "
+                "measure it, open it again and choose surfscan where napari asks for a reader.",
+                "",
+            )
 
     def _take(self, layer: Any, image: Micrograph | HeightMap) -> None:
         if self.current is not None:
             self.image_closing.emit(self.current)
-        self.current, self.image_layer = loose(image), layer
+        self.current, self.image_layer, self._stands_at = loose(image), layer, ""
         self.image_opened.emit(self.current)
+
+    def take_scale(self, calibration: Calibration) -> None:
+        """Show an image that belongs to no study at another scale, as long as it is open."""
+        if self.current is None or self.in_study:
+            return
+        image = replace(self.current.image, calibration=calibration)
+        layer, at = self.image_layer, placement(calibration)
+        layer.units, layer.scale = at["units"], at["scale"]
+        layer.metadata = {**layer.metadata, OPENED: image}
+        self._take(layer, image)
+        self.viewer.reset_view()
+
+    def open_loose(self, path: Path) -> None:
+        """Open a large image of no study in a worker: its layer comes when it is decoded."""
+        from napari_surfscan.readers import layer_of_opened
+        from surfscan.opening import open_image
+
+        def decoded(image: Micrograph | HeightMap) -> None:
+            self.busy.emit("")
+            data, keywords, _ = layer_of_opened(image)
+            self.viewer.add_image(data, **keywords)
+
+        self.busy.emit(f"Decoding {path.name}")
+        self.run(lambda: open_image(path), returned=decoded, failed=self._failed)
 
     def _decode(self, layer: Any, path: Path) -> None:
         """Decode a large file whose layer is on the screen already."""
         from surfscan.opening import open_image
 
+        if layer in self._decoding:
+            return
+
         def decoded(image: Micrograph | HeightMap) -> None:
+            self._decoding.discard(layer)
             self.busy.emit("")
             if layer in self.viewer.layers:
-                name, self.image_layer = layer.name, layer
-                self._complete(list(layer.data), image)
+                name = layer.name
+                self._complete(layer, list(layer.data), image)
                 layer.name = name
-                self._take(layer, image)
+                if self.viewer.layers.selection.active in (layer, None):
+                    self._take(layer, image)
 
+        def failed(error: Exception) -> None:
+            self._decoding.discard(layer)
+            if layer in self.viewer.layers:
+                self.viewer.layers.remove(layer)
+            self._failed(error)
+
+        self._decoding.add(layer)
         self.busy.emit(f"Decoding {path.name}")
-        self.run(lambda: open_image(path), returned=decoded, failed=self._failed)
+        self.run(lambda: open_image(path), returned=decoded, failed=failed)
 
     def _on_removed(self, event: Any) -> None:
         if self._placing or event.value is not self.image_layer or self.current is None:
@@ -365,5 +430,7 @@ def session_of(viewer: napari.Viewer) -> ReviewSession:
     if viewer not in _sessions:
         from napari_surfscan.workers import run
 
+        if hasattr(viewer, "window"):
+            keep_programs()
         _sessions[viewer] = ReviewSession(viewer, run)
     return _sessions[viewer]

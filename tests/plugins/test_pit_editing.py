@@ -51,7 +51,7 @@ def test_layers_stand_at_scale_and_show_the_review(editing):
 
 
 def test_reject_moves_the_outline_and_the_tally(editing):
-    """A rejected pit leaves the mask, its outline goes to the layer of rejected ones; accept brings it back."""
+    """A rejected pit leaves the mask, its outline goes to the rejected ones; accept brings it back."""
     pit = _at(editing, 40, 120)
     editing.select([pit])
     editing.reject()

@@ -7,9 +7,8 @@ import pytest
 
 pytest.importorskip("qtpy", reason="the viewer extra is not installed")
 
-from qtpy.QtCore import Qt
-
 from napari_surfscan.pit_table import PitTableModel
+from qtpy.QtCore import Qt
 
 UP, DOWN = Qt.SortOrder.AscendingOrder, Qt.SortOrder.DescendingOrder
 

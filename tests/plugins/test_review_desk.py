@@ -59,7 +59,7 @@ def test_opening_an_image_puts_its_pits_up_for_review(open_desk, study):
 
 
 def test_saving_writes_a_correction_and_measures_with_it(open_desk, study):
-    """Two rejected pits: in the file with name and reason, gone from the mask, and from the stored figures."""
+    """Two rejected pits: in the file with name and reason, gone from mask and stored figures."""
     desk = open_desk(study)
     image_id = desk.opened.entry.image_id
     before = desk.editing.review.tally().pit_count
