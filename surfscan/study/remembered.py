@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import tomllib
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -79,7 +78,7 @@ def remember(folder: str | Path, **changed: Any) -> Remembered:
     draft = path.with_name(f".{FILE_NAME}.{uuid4().hex[:8]}.part")
     try:
         draft.write_text(_toml(now), encoding="utf-8", newline="\n")
-        os.replace(draft, path)
+        draft.replace(path)
     except OSError:
         draft.unlink(missing_ok=True)
     return now
