@@ -68,6 +68,8 @@ class Agreement:
     ratio : float or None
         First over second; None where the second is not above 0.
     ratio_ci95 : (float, float) or None
+        With the scatter between specimens where they were measured on different ones; None where that is not
+        known.
     e_n : float or None
         First less second over their expanded uncertainties; None between unlike measurands.
     agree : bool or None
@@ -175,7 +177,7 @@ def compare(first: PenetrationRate, second: PenetrationRate, context: Context) -
     if _beyond_bound(one, two):
         agree = False
     ratio = one.mm_per_y / two.mm_per_y if two.mm_per_y > 0 else None
-    limits = None if ratio is None else _ratio_limits(one, two)
+    limits = None if ratio is None else _ratio_limits(one, two, context)
     sentence = _sentence(one, two, ratio, limits, e_n, agree, unlike, factor, uncorrected)
     return Agreement(
         one, two, ratio, limits, e_n, agree, sentence, () if agree else reasons, factor, uncorrected
@@ -280,11 +282,8 @@ def _e_n(one: PenetrationRate, two: PenetrationRate, context: Context) -> float:
     above = low.mm_per_y_ci95[1] - low.mm_per_y
     below = high.mm_per_y - high.mm_per_y_ci95[0]
     squared = above**2 + below**2 - 2 * NORMAL_FACTOR**2 * covariance(one, two)
-    if measured_on(one) != measured_on(two):
-        share = context.between_specimens_relative or 0.0
-        middle = (one.mm_per_y + two.mm_per_y) / 2
-        single = sum(len(measured_on(rate)) == 1 for rate in (one, two))
-        squared += single * (NORMAL_FACTOR * share * middle) ** 2
+    middle = (one.mm_per_y + two.mm_per_y) / 2
+    squared += sum((NORMAL_FACTOR * _scatter(r, one, two, context) * middle) ** 2 for r in (one, two))
     least = (1e-3 * max(above, below)) ** 2
     gap = one.mm_per_y - two.mm_per_y
     if gap == 0:
@@ -315,16 +314,35 @@ def _beyond_bound(one: PenetrationRate, two: PenetrationRate) -> bool:
     return False
 
 
-def _ratio_limits(one: PenetrationRate, two: PenetrationRate) -> Interval | None:
-    if one.standard_uncertainty is None or two.standard_uncertainty is None:
+def _scatter(rate: PenetrationRate, one: PenetrationRate, two: PenetrationRate, context: Context) -> float:
+    """Relative scatter between specimens that a rate of one adds where the other is of others."""
+    alone = measured_on(one) != measured_on(two) and len(measured_on(rate)) == 1
+    return (context.between_specimens_relative or 0.0) if alone else 0.0
+
+
+def _ratio_limits(one: PenetrationRate, two: PenetrationRate, context: Context) -> Interval | None:
+    """Fieller's limits, each from the sides of both intervals that face it."""
+    if measured_on(one) != measured_on(two) and context.between_specimens_relative is None:
         return None
-    return ratio_interval(
-        one.mm_per_y or 0.0,
-        two.mm_per_y or 0.0,
-        one.standard_uncertainty,
-        two.standard_uncertainty,
-        covariance(one, two),
-    )
+    if one.mm_per_y_ci95 is None or two.mm_per_y_ci95 is None:
+        return None
+    assert one.mm_per_y is not None and two.mm_per_y is not None
+    shared = covariance(one, two)
+    found = []
+    for top, bottom in ((0, 1), (1, 0)):
+        first = (one.mm_per_y_ci95[top] - one.mm_per_y) / NORMAL_FACTOR
+        second = (two.mm_per_y_ci95[bottom] - two.mm_per_y) / NORMAL_FACTOR
+        limits = ratio_interval(
+            one.mm_per_y,
+            two.mm_per_y,
+            math.hypot(first, _scatter(one, one, two, context) * one.mm_per_y),
+            math.hypot(second, _scatter(two, one, two, context) * two.mm_per_y),
+            shared,
+        )
+        if limits is None:
+            return None
+        found.append(limits[top])
+    return found[0], found[1]
 
 
 def _named(rate: PenetrationRate) -> str:

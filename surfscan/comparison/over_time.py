@@ -106,6 +106,10 @@ class OverTime:
     notes : tuple of str
     refused : str
         Why there is no fit; empty where there is one.
+    free : TimeFit or None
+        The power law of free exponent, whether or not it is among `fits`: with few specimens AICc prefers a
+        fixed exponent though the true one may be another, and two exposures settle one without a test of it.
+        Projections hold its interval too.
     """
 
     fits: tuple[TimeFit, ...]
@@ -115,6 +119,7 @@ class OverTime:
     lack_of_fit: float | None = None
     notes: tuple[str, ...] = ()
     refused: str = ""
+    free: TimeFit | None = None
 
     @property
     def best(self) -> TimeFit:
@@ -182,21 +187,22 @@ def fit_over_time(hours: ArrayLike, losses: ArrayLike, *, common_relative: float
     fits = [
         fit for law in ("linear", "parabolic") if (fit := _fit(law, EXPONENTS[law] or 1.0, t, y, scatter))
     ]
+    exponent = _best_exponent(t, y, scatter)
+    free = None if exponent is None else _fit("power law", exponent, t, y, scatter)
     if len(times) < MIN_TIMES_FREE:
         notes.append(f"The exponent is not fitted: {MIN_TIMES_FREE} different exposures are needed.")
-    else:
-        exponent = _best_exponent(t, y, scatter)
-        if exponent is None:
-            notes.append("The exponent is not fitted: the best one lies outside 0.05 to 4.")
-        else:
-            fits += [fit] if (fit := _fit("power law", exponent, t, y, scatter)) else []
+    elif exponent is None:
+        notes.append("The exponent is not fitted: the best one lies outside 0.05 to 4.")
+    elif free is not None:
+        fits.append(free)
     if not fits:
         return OverTime(
             (), scatter, len(t), tuple(times.tolist()), refused="the mean loss cannot be told from none"
         )
     ranked = _ranked([_with_common(fit, common_relative) for fit in fits])
     lack = _lack_of_fit(ranked[0], t, y, times, scatter)
-    found = OverTime(ranked, scatter, len(t), tuple(times.tolist()), lack, tuple(notes))
+    free = None if free is None else _with_common(free, common_relative)
+    found = OverTime(ranked, scatter, len(t), tuple(times.tolist()), lack, tuple(notes), free=free)
     if found.fits_the_means:
         return found
     return replace(found, notes=(*notes, f"No law goes through the means (F-test, probability {lack:.2g})."))

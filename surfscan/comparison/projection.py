@@ -26,7 +26,8 @@ class Projection:
     hours : float or None
         By the best law.
     hours_ci95 : (float, float or None) or None
-        Over all laws as good as the best; an end of None lies beyond the furthest time allowed.
+        Over all laws as good as the best and the power law of free exponent; an end of None lies beyond the
+        furthest time allowed.
     by_law : mapping of str to float
         Of each law as good as the best that gets there within the furthest time.
     furthest_h : float
@@ -69,7 +70,8 @@ def time_to(
     -------
     Projection
         Interval of each law by Fieller's construction on logarithms, which takes factor and exponent
-        together; the union over laws as good as the best.
+        together; the union over laws as good as the best and the power law of free exponent. Without the
+        latter the interval says that the exponent is one of two for certain, and misses times of any other.
 
     Raises
     ------
@@ -89,7 +91,8 @@ def time_to(
         times = f"{largest_extrapolation:g} times the longest exposure"
         return _no_projection(f"it lies beyond {furthest:.4g} h, {times}, the furthest allowed", furthest)
     by_law = {law: hours for law, hours in by_law.items() if hours <= furthest}
-    ends = [_interval(fit, loss) for fit in fitted.as_good]
+    free = [] if fitted.free is None else [fitted.free]
+    ends = [_interval(fit, loss) for fit in (*fitted.as_good, *free)]
     low = min(end[0] for end in ends)
     high = max(end[1] for end in ends)
     upper = high if high <= furthest else None
@@ -107,16 +110,25 @@ def _reached(fit: TimeFit, loss: float) -> float:
 
 
 def _interval(fit: TimeFit, loss: float) -> tuple[float, float]:
-    """Fieller: all x = ln hours at which the law's interval holds the limit; infinite where it has no end."""
+    """Fieller: the times about the estimate at which the law's interval holds the limit.
+
+    Where the exponent cannot be told from 0 they have no end on one side, or on both.
+    """
     q = t_factor(fit.degrees_of_freedom) ** 2
     (v_a, v_an), (_, v_n) = fit.covariance
     gap = math.log(fit.factor) - math.log(loss)
     a, b, c = fit.exponent**2 - q * v_n, fit.exponent * gap - q * v_an, gap**2 - q * v_a
-    if a <= 0:
-        return 0.0, math.inf
-    root = math.sqrt(max(b * b - a * c, 0.0))
-    low, high = (-b - root) / a, (-b + root) / a
-    return math.exp(low), math.exp(min(high, 700.0))
+    inside = b * b - a * c
+    if a == 0 or inside <= 0:
+        return (0.0, math.inf) if a <= 0 else (_exp(-b / a), _exp(-b / a))
+    ends = sorted(((-b - math.sqrt(inside)) / a, (-b + math.sqrt(inside)) / a))
+    if a > 0:
+        return _exp(ends[0]), _exp(ends[1])
+    return (_exp(ends[1]), math.inf) if -gap / fit.exponent >= ends[1] else (0.0, _exp(ends[0]))
+
+
+def _exp(x: float) -> float:
+    return math.exp(min(x, 700.0))
 
 
 def _no_projection(why: str, furthest: float) -> Projection:

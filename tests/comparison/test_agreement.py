@@ -125,6 +125,30 @@ def test_other_specimens_with_known_scatter() -> None:
     assert "gas (of its group)" in of_group.sentence
 
 
+def test_ratio_of_different_specimens_holds_their_scatter() -> None:
+    """Each of two specimens 1 with a scatter of 10 %, methods exact to 2 %: the ratio is 1 in 95 %."""
+    rng = np.random.default_rng(5)
+    held = 0
+    for _ in range(600):
+        a, b = 1 + rng.normal(0, math.hypot(0.1, 0.02), 2)
+        twin = replace(_rate("gas", b, NORMAL_FACTOR * 0.02), joined="twin", from_specimens=("t",))
+        found = _compared(_rate("mass loss", a, NORMAL_FACTOR * 0.02), twin, between_specimens_relative=0.1)
+        assert found.ratio_ci95 is not None
+        held += found.ratio_ci95[0] <= 1 <= found.ratio_ci95[1]
+    assert 0.92 < held / 600 < 0.98
+    assert _compared(MASS, twin).ratio_ci95 is None, "how specimens scatter is not known"
+
+
+def test_ratio_of_an_uneven_interval_stays_on_its_side() -> None:
+    """A volume of 0.005 (0.002 to 0.015) is no less than none of the loss."""
+    pits = replace(_rate("pit volume", 0.005), mm_per_y_ci95=(0.002, 0.015), bound="at least")
+    found = _compared(pits, MASS)
+    assert found.ratio_ci95 is not None
+    assert found.ratio_ci95 == pytest.approx((0.002 / 0.5, 0.015 / 0.5), rel=0.05)
+    back = _compared(MASS, replace(pits, mm_per_y_ci95=(0.003, 0.008))).ratio_ci95
+    assert back is not None and back == pytest.approx((0.5 / 0.008, 0.5 / 0.003), rel=0.15)
+
+
 def test_starting_area_is_corrected_where_sizes_are_drawn() -> None:
     """A wire of 100 µm that lost 20 µm all round: d - d² / 2 R = 16 µm over its starting surface."""
     hours = 8766.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -25,14 +26,33 @@ def test_time_of_a_linear_law() -> None:
 
 
 def test_interval_of_one_law_is_that_of_its_factor() -> None:
-    two = fit_over_time(
-        HOURS[4:], 20 * HOURS[4:] / 168 + 0.2 * NOISE[4:]
-    )  # no free exponent, no doubt of the law
+    two = replace(fit_over_time(HOURS[4:], 20 * HOURS[4:] / 168 + 0.2 * NOISE[4:]), free=None)
     assert [fit.law for fit in two.as_good] == ["linear"]
     found = time_to(two, 10.0)
     factor = math.exp(t_factor(7) * two.best.factor_relative_uncertainty)
     assert found.hours is not None
     assert found.hours_ci95 == pytest.approx((found.hours / factor, found.hours * factor))
+
+
+def test_doubt_of_the_exponent_is_in_the_interval() -> None:
+    """Two exposures settle no law: the linear one is preferred, and the interval holds others too."""
+    hours = np.repeat([72.0, 168.0], 3)
+    fitted = fit_over_time(hours, 20 * (hours / 168) ** 0.75 + 2.0 * np.array([1, -1, 0.2, 0.6, -0.6, 0.1]))
+    assert [fit.law for fit in fitted.fits] == ["linear", "parabolic"] and fitted.free is not None
+    with_it, without = time_to(fitted, 24.0), time_to(replace(fitted, free=None), 24.0)
+    assert with_it.hours == without.hours
+    assert with_it.hours_ci95 is not None and without.hours_ci95 is not None
+    assert with_it.hours_ci95[0] <= without.hours_ci95[0]
+
+
+def test_an_exponent_not_told_from_none_leaves_one_side_open() -> None:
+    """Losses that scatter as much as they grow: the limit lies beyond, and is not reached at once."""
+    noise = np.array([1.5, -1.5, 0.5, 2.0, -2.5, 1.0])
+    fitted = fit_over_time(np.repeat([100.0, 168.0], 3), 10 * np.ones(6) + noise + [0, 0, 0, 1, 1, 1])
+    assert fitted.free is not None and fitted.free.exponent_ci95 is not None
+    assert fitted.free.exponent_ci95[0] < 0
+    found = time_to(fitted, 14.0)
+    assert found.hours_ci95 is not None and found.hours_ci95[1] is None and found.hours_ci95[0] > 0
 
 
 def test_limit_lies_where_the_band_meets_it() -> None:
@@ -49,6 +69,27 @@ def test_limit_lies_where_the_band_meets_it() -> None:
 def test_later_limits_are_reached_later() -> None:
     times = [time_to(LINEAR, loss).hours or math.inf for loss in (5.0, 10.0, 20.0, 30.0)]
     assert times == sorted(times) and math.isfinite(times[-1])
+
+
+@pytest.mark.parametrize(("exponent", "times", "each"), [(0.75, 2, 3), (0.75, 3, 2), (1.0, 3, 2)])
+def test_interval_covers_laws_that_no_criterion_can_tell(exponent: float, times: int, each: int) -> None:
+    """Six specimens: AICc all but rules a free exponent out, and the truth may be one.
+
+    Times that the best law puts beyond the furthest are refused, most often those that would hold it.
+    """
+    rng = np.random.default_rng(12)
+    hours = np.repeat([24.0, 72.0, 168.0][-times:], each)
+    truth = 168 * 1.3
+    held = told = 0
+    for _ in range(150):
+        fitted = fit_over_time(hours, 20 * (hours / 168) ** exponent * (1 + rng.normal(0, 0.15, 6)))
+        found = time_to(fitted, 20 * 1.3**exponent)
+        if found.hours_ci95 is None:
+            continue
+        told += 1
+        low, high = found.hours_ci95
+        held += low <= truth and (high is None or truth <= high)
+    assert told > 50 and held / told >= 0.86
 
 
 @pytest.mark.parametrize("exponent", [1.0, 0.5])
