@@ -112,12 +112,15 @@ class PitTableModel(QAbstractTableModel):
         return self._place.get(int(found[0])) if found.size else None
 
     def rowCount(self, parent: QModelIndex = Parent) -> int:
+        """Pits shown."""
         return 0 if parent.isValid() else len(self._order)
 
     def columnCount(self, parent: QModelIndex = Parent) -> int:
+        """Columns shown."""
         return 0 if parent.isValid() else len(self._names)
 
     def data(self, index: QModelIndex, role: int = Qt.ItemDataRole.DisplayRole) -> Any:
+        """Text, tooltip or alignment of a cell."""
         if not index.isValid():
             return None
         name = self._names[index.column()]
@@ -133,6 +136,7 @@ class PitTableModel(QAbstractTableModel):
     def headerData(
         self, section: int, orientation: Qt.Orientation, role: int = Qt.ItemDataRole.DisplayRole
     ) -> Any:
+        """Words and unit of a column, or its definition."""
         if orientation != Qt.Orientation.Horizontal or section >= len(self._names):
             return None
         name = self._names[section]
