@@ -284,6 +284,7 @@ def advice(
     relative_accuracy_percent: float = 10.0,
     fields: int | None = None,
     specimens: int | None = None,
+    expanded: float | None = None,
 ) -> str:
     """One plain line: how well a figure is known, what dominates, and what would make it surer.
 
@@ -294,6 +295,8 @@ def advice(
         Wanted half width of the 95 % interval, in percent of the figure; above 0.
     fields, specimens : int, optional
         How many the contributions of source "fields" and "specimens" rest on; without them no count is given.
+    expanded : float, optional
+        Half of the interval that is stated, where that is not the budget's own to first order.
 
     Returns
     -------
@@ -318,7 +321,7 @@ def advice(
     cause = f"{SOURCES[source]} ({100 * share:.0f} % of the variance)"
     if budget.value == 0:
         return f"The {budget.figure} is 0, so it has no relative accuracy; its doubt is mostly {cause}."
-    reached = 100 * budget.expanded() / abs(budget.value)
+    reached = 100 * (budget.expanded() if expanded is None else expanded) / abs(budget.value)
     goal = f"{relative_accuracy_percent:g} %"
     known = f"Known to {_percent(reached)} (95 %), mostly {cause}"
     if reached <= relative_accuracy_percent:
@@ -340,7 +343,9 @@ def advice(
 
 
 def _averaged_with(source: str) -> tuple[str, ...]:
-    """Sources that one more replicate of this one makes smaller too."""
+    """Sources that one more replicate of this one makes smaller too: a specimen brings its own fields."""
+    if source == "specimens":
+        return ("specimens", "fields", "counting")
     return ("fields", "counting") if source in ("fields", "counting") else (source,)
 
 

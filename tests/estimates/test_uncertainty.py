@@ -98,6 +98,20 @@ def test_correlations_that_contradict_one_another_are_refused():
         budget(*three, correlations={("a", "b"): 1.0, ("b", "c"): 1.0, ("a", "c"): -1.0})
 
 
+def test_more_specimens_bring_their_fields():
+    """Fields of specimens that are added average out with them: they are no floor."""
+    own = Contribution("fields within specimens", "fields", 1.0, 9.0, 3, "A")
+    text = advice(budget(SPECIMENS, own), relative_accuracy_percent=8, specimens=4)
+    assert "cannot bring" not in text and "specimens in place of 4" in text
+
+
+def test_advice_is_on_the_interval_that_is_stated():
+    text = advice(
+        budget(SPECIMENS), relative_accuracy_percent=20, specimens=4, expanded=budget(SPECIMENS).value
+    )
+    assert text.startswith("Known to 100 % (95 %)")
+
+
 def test_advice_counts_specimens_where_they_dominate():
     text = advice(budget(SPECIMENS, SCALE), relative_accuracy_percent=20, specimens=4)
     assert "mostly differences between specimens" in text
