@@ -6,13 +6,16 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from napari_surfscan.placing import PATH, LayerData, layer_of, pixels_of
+from napari_surfscan.placing import HEIGHTS, PATH, LayerData, layer_of, pixels_of
 
 if TYPE_CHECKING:
     from surfscan.images import HeightMap, Micrograph
 
 PathOrPaths = str | Sequence[str]
 _HEAD_LENGTH = 4096
+LARGE_BYTES = 2**23
+"""Size of a file from which it is decoded in a worker."""
+
 _NO_LAYERS: list[Any] = [(None,)]
 """What tells napari that a file was dealt with and brings no layer."""
 
@@ -36,12 +39,15 @@ def get_reader(path: PathOrPaths) -> Callable[[PathOrPaths], list[Any]] | None:
 def read_images(path: PathOrPaths) -> list[LayerData]:
     """One layer a file, with physical scale and units; pixels where the scale is not known.
 
+    In a viewer, a large file that can only be decoded whole is so in a worker, and its layer comes later.
+
     Raises
     ------
     InputError
-        What is wrong with a file, in plain words; napari shows it.
+        What is wrong with a file, in plain words; napari shows it, and so do our panels.
     """
-    return [_layer(p) for p in _as_paths(path)]
+    found = [layer for p in _as_paths(path) if (layer := _layer(p)) is not None]
+    return found or _NO_LAYERS
 
 
 def read_study(path: PathOrPaths) -> list[Any]:
@@ -56,8 +62,11 @@ def read_study(path: PathOrPaths) -> list[Any]:
     return _NO_LAYERS
 
 
-def _layer(path: Path) -> LayerData:
+def _layer(path: Path) -> LayerData | None:
+    import napari
+
     from napari_surfscan.pyramid import early_layer, stand_in
+    from surfscan.errors import InputError
     from surfscan.opening import open_image
 
     early = early_layer(path)
@@ -66,7 +75,21 @@ def _layer(path: Path) -> LayerData:
         data, keywords, name = layer_of(stand_in(path, levels, calibration, kind), pixels=levels)
         keywords["metadata"] = {PATH: str(path)}
         return data, {**keywords, "name": path.name}, name
-    return layer_of_opened(open_image(path))
+    viewer = napari.current_viewer()
+    if viewer is None:
+        return layer_of_opened(open_image(path))
+    from napari_surfscan.messages import words_for
+    from napari_surfscan.session import session_of
+
+    session = session_of(viewer)
+    if path.stat().st_size >= LARGE_BYTES:
+        session.open_loose(path)
+        return None
+    try:
+        return layer_of_opened(open_image(path))
+    except InputError as error:
+        session.message.emit(*words_for(error))
+        raise
 
 
 def layer_of_opened(image: Micrograph | HeightMap) -> LayerData:
@@ -76,7 +99,10 @@ def layer_of_opened(image: Micrograph | HeightMap) -> LayerData:
     name = Path(image.source.path).name
     data, keywords, kind = layer_of(image, pixels=levels_of(pixels_of(image)))
     if image.calibration is None:
-        _tell(f"{name} has no scale that could be defended, so it is shown in pixels. Set it in Scale.")
+        remedy = (
+            "State it in a study.toml (pixel_size_um)." if keywords["name"] == HEIGHTS else "Set it in Scale."
+        )
+        _tell(f"{name} has no scale that could be defended, so it is shown in pixels. {remedy}")
     return data, {**keywords, "name": name}, kind
 
 

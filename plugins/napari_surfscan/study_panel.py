@@ -53,7 +53,8 @@ _EXPLAINED = {
 _NO_STUDY = (
     "No study is open.\n\nOpen one here, or drop its folder or study.toml onto the viewer. To begin one, put "
     "images in a folder and run 'surfscan start FOLDER'; 'surfscan demo' makes one to try.\n\nSingle images "
-    "dropped onto the viewer can be measured too, but a correction is saved only within a study."
+    "dropped onto the viewer can be measured too (choose surfscan where napari asks for a reader), but a "
+    "correction is saved only within a study."
 )
 _IMAGE = Qt.ItemDataRole.UserRole
 
@@ -112,6 +113,8 @@ class StudyPanel(QWidget):
         self._lay_out()
         self._connect()
         self._show_study()
+        session = self.session
+        self.destroyed.connect(lambda: session.give_up())
 
     def _step_button(self, name: str, text: str, keys: str, act: Any) -> QPushButton:
         button = QPushButton(text)
@@ -242,6 +245,7 @@ class StudyPanel(QWidget):
             self.messages.clear()
 
     def _show_open(self, current: OpenedImage) -> None:
+        self.messages.clear()  # said of what was open before
         row = self._rows.get(current.entry.image_id) if self.session.in_study else None
         self.list.setCurrentItem(row)
         if row is not None and self.session.study is not None:

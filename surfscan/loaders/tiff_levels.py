@@ -110,7 +110,10 @@ class TiledLevel:
         """Tile or strip `index` of the open file."""
         file.seek(self._offsets[index])
         tables = {} if self._tables is None else {"jpegtables": self._tables}
-        samples, _, shape = self._decode(file.read(self._counts[index]), index, **tables)
+        try:
+            samples, _, shape = self._decode(file.read(self._counts[index]), index, **tables)
+        except Exception:  # a damaged tile looks empty; what is wrong is said when the file is read whole
+            samples = None
         if samples is None:
             return np.zeros((*self._tile, *self.shape[2:]), self.dtype)
         return self._interpreted(samples[0, : shape[1], : shape[2]])

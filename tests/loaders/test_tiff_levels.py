@@ -117,3 +117,13 @@ def test_no_tiff(tmp_path):
     path = tmp_path / "note.txt"
     path.write_text("no image")
     assert open_levels(path) is None
+
+
+def test_damaged_tile_looks_empty(tmp_path):
+    """The rest of the picture can be looked at; reading the file whole says what is wrong."""
+    path = tmp_path / "cut.tif"
+    tifffile.imwrite(path, np.full((128, 64), 9, np.uint8), tile=(64, 64))
+    path.write_bytes(path.read_bytes()[:-1000])
+    level = open_levels(path).arrays[0]
+    assert (level[:64] == 9).all()
+    assert (level[64:] == 0).all()

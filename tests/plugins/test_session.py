@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 import tifffile
 from napari.components import ViewerModel
+from napari.layers._source import layer_source
 from napari_surfscan import pyramid
 from napari_surfscan.placing import PART, layer_of
 from napari_surfscan.readers import read_images
 from napari_surfscan.session import ReviewSession, session_of
-from napari_surfscan.workers import run_at_once
+from napari_surfscan.workers import Job, run_at_once
 
+from surfscan.images import Calibration, Micrograph, Source
 from surfscan.opening import open_image
 from surfscan.study.remembered import remember
 
@@ -166,6 +168,148 @@ def test_large_dropped_file_is_decoded_behind_its_layer(session, viewer, tmp_pat
     viewer.add_image(data, **keywords)
     assert session.current.entry.file == "tiled.tif"
     assert viewer.layers[0].name == "tiled.tif"
+
+
+def test_next_goes_past_what_cannot_be_opened(session, study):
+    """A damaged image is said, and the key goes on to the one after it."""
+    (study / IDS[0]).write_bytes(b"")
+    session.open_study(study)
+    assert session.current is None
+    session.next()
+    assert session.current.entry.image_id == IDS[1]
+    session.previous()
+    session.next()
+    assert session.current.entry.image_id == IDS[1]
+
+
+class Later:
+    """Work that is done when it is told to be, as by a worker that takes its time."""
+
+    def __init__(self):
+        self.waiting = []
+
+    def __call__(self, function, *, returned, failed, cancelled=None, progressed=None):
+        job = Job()
+        self.waiting.append(
+            (job, function, {"returned": returned, "failed": failed, "progressed": progressed})
+        )
+        return job
+
+    def finish(self):
+        """Do all that was not cancelled."""
+        while self.waiting:
+            job, function, reports = self.waiting.pop(0)
+            if not job.is_cancelled:
+                run_at_once(function, **reports)
+
+
+@pytest.fixture
+def two_sizes(tmp_path, monkeypatch):
+    """A study of a small picture and of a large tiled one, the first at once, the other shown early."""
+    monkeypatch.setattr(pyramid, "LARGE_PX", 10_000)
+    text = 'title = "Two sizes (invented)"\n[[group]]\nname = "g"\n[[specimen]]\nid = "a"\ngroup = "g"\n'
+    for name, side in (("small.tif", 40), ("large.tif", 128)):
+        pixels = np.full((side, side), side, np.uint8)
+        tifffile.imwrite(tmp_path / name, pixels, tile=(64, 64) if side > 100 else None)
+        text += f'[[image]]\nfile = "{name}"\nspecimen = "a"\nprocedures = ["pits"]\n'
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    return tmp_path
+
+
+def shown(viewer):
+    """What the one layer of a viewer shows."""
+    (layer,) = viewer.layers
+    return np.asarray(layer.data[0] if layer.multiscale else layer.data)
+
+
+def test_going_on_from_a_file_shown_early(viewer, two_sizes):
+    """The next image does not take over the layer of a large one that was left before it was decoded."""
+    later = Later()
+    session = ReviewSession(viewer, later)
+    session.open_study(two_sizes)
+    later.finish()
+    session.open_image("large.tif")
+    assert shown(viewer).shape == (128, 128)
+    session.open_image("small.tif")
+    later.finish()
+    assert session.current.entry.image_id == "small.tif"
+    np.testing.assert_array_equal(shown(viewer), session.current.image.pixels)
+
+
+def test_damaged_file_shown_early_leaves_the_screen(viewer, two_sizes):
+    """What cannot be opened is said and taken away, and the next image is shown as it is."""
+    session = ReviewSession(viewer, run_at_once)
+    session.open_study(two_sizes)
+    path = two_sizes / "large.tif"
+    path.write_bytes(path.read_bytes()[:-2000])
+    heard = Heard(session)
+    session.open_image("large.tif")
+    assert "truncated" in heard.events[-1][1]
+    assert not viewer.layers
+    session.open_image("small.tif")
+    np.testing.assert_array_equal(shown(viewer), session.current.image.pixels)
+
+
+def test_dropped_large_file_is_decoded_once(viewer, tmp_path, monkeypatch):
+    """It is not taken up while another image is looked at; a damaged one goes, and is said."""
+    monkeypatch.setattr(pyramid, "LARGE_PX", 1000)
+    later = Later()
+    session = ReviewSession(viewer, later)
+    path = tmp_path / "tiled.tif"
+    tifffile.imwrite(path, np.zeros((128, 128), np.uint8), tile=(64, 64))
+    data, keywords, _ = read_images(str(path))[0]
+    viewer.add_image(data, **keywords)
+    viewer.layers.selection.active = None
+    viewer.layers.selection.active = viewer.layers[0]
+    assert len(later.waiting) == 1
+    small = Micrograph(np.zeros((20, 20), np.uint8), None, Source("small.png"))
+    pixels, names, _ = layer_of(small)
+    viewer.layers.selection.active = viewer.add_image(pixels, **names)
+    later.finish()
+    assert session.current.image is small
+    viewer.layers.selection.active = viewer.layers[0]
+    assert session.current.entry.file == "tiled.tif"
+    viewer.layers.clear()
+    path.write_bytes(path.read_bytes()[:-2000])
+    heard = Heard(session)
+    viewer.add_image(data, **keywords)
+    later.finish()
+    assert not viewer.layers
+    assert "truncated" in heard.events[-1][1]
+
+
+def test_large_file_of_no_study_comes_from_a_worker(viewer, tmp_path):
+    """Its layer comes when it is decoded, and is under review."""
+    later = Later()
+    session = ReviewSession(viewer, later)
+    path = tmp_path / "plain.tif"
+    tifffile.imwrite(path, np.full((50, 60), 7, np.uint8))
+    session.open_loose(path)
+    assert not viewer.layers
+    later.finish()
+    assert viewer.layers[0].name == session.current.entry.file == "plain.tif"
+
+
+def test_what_napari_read_is_said(session, viewer):
+    """A file that napari's own reader opened has lost its scale: it says how to have it measured."""
+    heard = Heard(session)
+    viewer._add_layer_from_data(np.zeros((8, 8)), {}, "image")
+    assert heard.events == []
+    with layer_source(path="plain.tif", reader_plugin="napari"):
+        viewer.add_image(np.zeros((8, 8)))
+    assert "choose surfscan" in heard.events[-1][1]
+
+
+def test_scale_of_a_single_image(session, viewer):
+    """An image of no study takes a scale as long as it is open: layer and image have it."""
+    image = Micrograph(np.zeros((20, 30), np.uint8), None, Source("small.png"))
+    data, keywords, _ = layer_of(image)
+    viewer.add_image(data, **keywords)
+    scale = Calibration(0.5, 0.25, 0.01, "stated")
+    session.take_scale(scale)
+    assert session.current.image.calibration == scale
+    assert tuple(viewer.layers[0].scale) == (0.25, 0.5)
+    assert session.image_layer is viewer.layers[0]
 
 
 def test_saving_elsewhere_is_seen_again(session, study):
