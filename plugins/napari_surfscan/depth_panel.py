@@ -10,13 +10,19 @@ from qtpy.QtCore import Signal
 from qtpy.QtWidgets import QFileDialog, QVBoxLayout, QWidget
 
 from napari_surfscan.messages import MessageLine
-from napari_surfscan.parts import button, row, scrolled, words
+from napari_surfscan.parts import OnceRemoved, button, row, scrolled, words
 from napari_surfscan.placing import PART, placement
 from napari_surfscan.session import session_of
-from napari_surfscan.width_plot import ORANGE, Plot
+from napari_surfscan.width_plot import ORANGE, ColourBar, Plot
 from surfscan.images import HeightMap
 from surfscan.measurement.line_profile import LineProfile, ReferenceSurface, line_profile, reference_surface
-from surfscan.report.depth_export import depth_words, draw_depth, export_depth_figure, export_depth_table
+from surfscan.report.depth_export import (
+    colour_ends,
+    depth_words,
+    draw_depth,
+    export_depth_figure,
+    export_depth_table,
+)
 from surfscan.report.rounding import significant
 
 if TYPE_CHECKING:
@@ -49,11 +55,12 @@ class DepthPanel(QWidget):
         self._spot: Any = None
         self._job: Any = None
         self._build(viewer)
-        self.session.image_opened.connect(lambda _: self._begin())
-        self.session.image_closing.connect(lambda _: self._end())
+        self.session.image_opened.connect(self._on_opened)
+        self.session.image_closing.connect(self._on_closing)
         self.session.image_closed.connect(self._begin)
         self.session.viewer.mouse_move_callbacks.append(self._on_move)
         self._begin()
+        OnceRemoved(self, self._leave)
 
     def _build(self, viewer: Any) -> None:
         self.empty = words("depth_empty")
@@ -62,8 +69,11 @@ class DepthPanel(QWidget):
         )
         self.draw.setCheckable(True)
         self.across = button(
-            "line_across", "Across the deepest", "A line along the row of the deepest place in view"
+            "line_across",
+            "Across the deepest",
+            "A line along the row of the deepest pit that lies whole on it",
         )
+        self.legend = ColourBar("height_legend", "Heights that the colours of the map stand for")
         self.plot = DepthPlot(viewer)
         self.figures = words("depth_figures")
         self.place = words("depth_place")
@@ -74,6 +84,7 @@ class DepthPanel(QWidget):
         self.body = QWidget()
         column = QVBoxLayout(self.body)
         column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self.legend)
         column.addLayout(row(self.draw, self.across))
         for widget in (self.plot, self.figures, self.place, self.doubts):
             column.addWidget(widget)
@@ -93,6 +104,22 @@ class DepthPanel(QWidget):
 
     # coming and going
 
+    def _on_opened(self, _: object) -> None:
+        self._begin()
+
+    def _on_closing(self, _: object) -> None:
+        self._end()
+
+    def _leave(self) -> None:
+        """Taken out of the dock: nothing of it stays on the map."""
+        session = self.session
+        session.image_opened.disconnect(self._on_opened)
+        session.image_closing.disconnect(self._on_closing)
+        session.image_closed.disconnect(self._begin)
+        session.viewer.mouse_move_callbacks.remove(self._on_move)
+        self._give_up()
+        self._take_away()
+
     def _begin(self) -> None:
         heights = self.heights
         self._end()
@@ -102,6 +129,7 @@ class DepthPanel(QWidget):
         if heights is None:
             self.empty.setText(_NO_IMAGE if self.session.current is None else _PICTURE)
             return
+        self._follow_colours()
         self.empty.setText("Finding the reference surface …")
         for each in (self.draw, self.across):
             each.setEnabled(False)
@@ -117,8 +145,11 @@ class DepthPanel(QWidget):
         def could_not(error: Exception) -> None:
             self._job = None
             if self.heights is heights:
-                self.empty.setText("There is no reference surface on this map.")
-                self.messages.fail(error)
+                self.empty.setText("There is no reference surface on this map, so no depth can be given.")
+                if isinstance(error, ValueError):
+                    self.messages.say(f"{str(error).capitalize()}.")
+                else:
+                    self.messages.fail(error)
 
         size = _pixel_size(heights)
         job = self.session.run(
@@ -128,16 +159,38 @@ class DepthPanel(QWidget):
         )
         self._job = None if job.is_over else job
 
+    def _follow_colours(self) -> None:
+        """Let the bar of colours say what those of the map mean, now and whenever they are changed."""
+        layer, heights = self.session.image_layer, self.heights
+        if layer is None or heights is None:
+            return
+
+        def show() -> None:
+            if self.session.image_layer is layer:
+                low, high = layer.contrast_limits
+                shades = layer.colormap.map(np.linspace(0, 1, 17))
+                self.legend.show_bar(shades, colour_ends(heights.heights_um, low, high))
+
+        for event in (layer.events.contrast_limits, layer.events.colormap):
+            event.connect(show)
+        show()
+
     def _end(self) -> None:
-        if self._job is not None:
-            self._job.cancel()
-            self._job = None
-        for layer in (self._line, self._spot):
-            if layer is not None and layer in self.session.viewer.layers:
-                self.session.viewer.layers.remove(layer)
+        self._give_up()
+        self._take_away()
         self._line, self._spot, self.profile, self.reference = None, None, None, None
         self.draw.setChecked(False)
         self._show()
+
+    def _take_away(self) -> None:
+        for layer in (self._line, self._spot):
+            if layer is not None and layer in self.session.viewer.layers:
+                self.session.viewer.layers.remove(layer)
+
+    def _give_up(self) -> None:
+        if self._job is not None:
+            self._job.cancel()
+            self._job = None
 
     # the line
 
@@ -287,6 +340,7 @@ class DepthPlot(Plot):
     def show_profile(self, profile: LineProfile | None) -> None:
         """Show a profile, or nothing."""
         self.profile = profile
+        self._lay_out()
         self.redraw()
 
     def show_place(self, point: int) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from qtpy.QtCore import Qt
+from collections.abc import Callable
+
+from qtpy.QtCore import QEvent, QObject, Qt
 from qtpy.QtGui import QResizeEvent
 from qtpy.QtWidgets import QHBoxLayout, QLabel, QPushButton, QScrollArea, QVBoxLayout, QWidget
 
@@ -70,3 +72,31 @@ def scrolled(owner: QWidget, *widgets: QWidget) -> None:
     layout = QVBoxLayout(owner)
     layout.setContentsMargins(0, 0, 0, 0)
     layout.addWidget(scroll)
+
+
+class OnceRemoved(QObject):
+    """Tells once when a panel is taken out of its dock, or destroyed with its window.
+
+    Parameters
+    ----------
+    panel : QWidget
+    act : callable
+        Must not touch widgets.
+    """
+
+    def __init__(self, panel: QWidget, act: Callable[[], object]) -> None:
+        super().__init__(panel)
+        self._act: Callable[[], object] | None = act
+        panel.installEventFilter(self)
+        panel.destroyed.connect(lambda: self._tell())
+
+    def eventFilter(self, panel: QObject, event: QEvent) -> bool:
+        """Look out for the removal; the event goes on as ever."""
+        if event.type() == QEvent.Type.ParentChange and panel.parent() is None:
+            self._tell()
+        return False
+
+    def _tell(self) -> None:
+        act, self._act = self._act, None
+        if act is not None:
+            act()

@@ -39,7 +39,14 @@ if TYPE_CHECKING:
 
 _STEP_PX = 0.25
 _NO_IMAGE = "No image is open. Choose one in Study, or drop one onto the viewer."
-_HEIGHTS = "This is a height map: its scale is stated in its file, and it has no scale bar to read."
+_HEIGHTS = (
+    "This is a height map, which has no scale bar to read. Its scale comes from its file, or from "
+    "pixel_size_um in study.toml."
+)
+_CONFIRM = "Use this pixel size for the image from now on, under your name"
+_FOR_NOW = (
+    "Use this pixel size as long as the image is open; only images of a study have a record of it: see Study"
+)
 _NO_BAR = (
     "No scale bar was found. If there is one, press 'Choose a bar' and click it; else state the pixel size "
     "in study.toml (pixel_size_um)."
@@ -78,6 +85,7 @@ class ScalePanel(QWidget):
             self._show_image(self.session.current)
         else:
             self._show_nothing()
+        self.destroyed.connect(lambda: self._give_up())
 
     def _build(self) -> None:
         self.empty = QLabel()
@@ -105,6 +113,8 @@ class ScalePanel(QWidget):
         self.right = QRadioButton("right")
         self.right.setObjectName("right_end")
         self.left.setChecked(True)
+        for end in (self.left, self.right):
+            end.setToolTip("The end of the bar that the arrows move")
         both = QButtonGroup(self)
         both.addButton(self.left)
         both.addButton(self.right)
@@ -120,9 +130,9 @@ class ScalePanel(QWidget):
         self.reason = QLineEdit()
         self.reason.setObjectName("reason")
         self.reason.setPlaceholderText("why, if changed")
+        self.reason.setToolTip("Stands in the record of this scale")
         self.confirm = QPushButton("Confirm")
         self.confirm.setObjectName("confirm_scale")
-        self.confirm.setToolTip("Use this pixel size for the image from now on, under your name")
         self.confirm.clicked.connect(lambda: self._save("confirmed"))
         self.reject = QPushButton("Reject")
         self.reject.setObjectName("reject_scale")
@@ -330,10 +340,14 @@ class ScalePanel(QWidget):
         for widget in (self.left, self.right, self.back, self.forth, self.label):
             widget.setEnabled(has_bar)
         self.again.setEnabled(self._read is not None)
-        self.confirm.setEnabled(self.result is not None and self.session.in_study)
-        self.reject.setEnabled(has_bar and self.session.in_study)
-        if self.session.current is not None and not self.session.in_study:
-            self.confirm.setToolTip("Only images of a study have a record: open the study in Study")
+        in_study = self.session.in_study
+        self.confirm.setEnabled(self.result is not None)
+        self.confirm.setText("Confirm" if in_study else "Use for now")
+        self.confirm.setToolTip(_CONFIRM if in_study else _FOR_NOW)
+        self.reject.setEnabled(has_bar and in_study)
+        self.reject.setVisible(in_study)
+        self.reviewer.setEnabled(in_study)
+        self.reason.setEnabled(in_study)
         size, parts, against = measured_words(self.result)
         self.now.setText(fault or size)
         self.uncertainty.setText(parts)
@@ -345,6 +359,10 @@ class ScalePanel(QWidget):
 
     def _save(self, decision: str) -> None:
         session = self.session
+        if not session.in_study and self.result is not None and self.result.calibration is not None:
+            session.take_scale(self.result.calibration)
+            self.messages.say("In force as long as this image is open.")
+            return
         if session.study is None or session.current is None or self.ends is None:
             return
         name = self.reviewer.text().strip()

@@ -145,7 +145,7 @@ class StrutDesk:
             self.busy.emit("")
             self.failed.emit(error)
 
-        self._give_up()
+        self.give_up()
         self.busy.emit("Looking for struts")
         job = self.session.run(look, returned=ready, failed=could_not)
         self._job = None if job.is_over else job
@@ -363,7 +363,7 @@ class StrutDesk:
         self.changed.emit()
 
     def _clear(self) -> None:
-        self._give_up()
+        self.give_up()
         if self._keeper is not None:
             self._keeper.close(has_unsaved=self.has_unsaved)
         self.review, self.profile, self.shown = None, None, None
@@ -371,7 +371,14 @@ class StrutDesk:
         self._keeper, self._leftover, self._is_saving, self._went_on_from = None, None, False, ""
         self.offered.emit("")
 
-    def _give_up(self) -> None:
+    def leave(self) -> None:
+        """Nobody looks any more: keep what is unsaved for the next start, and hear no more of the session."""
+        self.session.image_opened.disconnect(self._on_opened)
+        self.session.image_closing.disconnect(self._on_closing)
+        self._clear()
+
+    def give_up(self) -> None:
+        """Leave the search that is under way."""
         if self._job is not None:
             self._job.cancel()
             self._job = None

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from napari_surfscan.strut_desk import StrutDesk
     from surfscan.corrections.strut_edits import EdgeHandle
 
-EDGES, CENTRELINE, STATIONS, PLACE = "edges", "centreline", "stations", "place"
+EDGES, CENTRELINE, STATIONS, PLACE, WIDTHS = "edges", "centreline", "stations", "place", "widths"
 BLUE, VERMILION, PURPLE, ORANGE, GREY = "#0072B2", "#D55E00", "#CC79A7", "#E69F00", "#888888"
 
 _GRAB_PX = 14
@@ -29,12 +29,22 @@ _LONG = 40  # stations that a strut must have for them
 _LABELS = 4
 """So many stations of the strut in view have their width written beside them, besides the least."""
 
+_LABEL_AWAY = 0.32  # of the width there, off the metal: beyond the ends of the line at the cursor
+_ANCHORS = {
+    (True, True): "upper_left",
+    (True, False): "upper_right",
+    (False, True): "lower_left",
+    (False, False): "lower_right",
+}
+"""Where a label is held, by whether it stands above and to the right of its strut."""
+
 
 class StrutLayers:
-    """The layers "edges", "centreline", "stations" and "place" of the struts under review.
+    """The layers "edges", "centreline", "stations", "place" and "widths" of the struts under review.
 
     Edges are drawn in the colour of metal, those moved by hand dashed in another. Stations are coloured from
-    the least width to the drawn one; the least section has a mark and its width written beside it.
+    the least width to the drawn one; the least section has a mark. Widths are written off the metal, dark on
+    light and light on dark.
 
     Parameters
     ----------
@@ -67,6 +77,14 @@ class StrutLayers:
         """The viewer."""
         return self.desk.session.viewer
 
+    def leave(self) -> None:
+        """Take the layers away for good, and let the desk go."""
+        viewer = self.viewer
+        self.desk.leave()
+        self._anew()
+        viewer.mouse_drag_callbacks.remove(self._on_press)
+        viewer.mouse_move_callbacks.remove(self._on_move)
+
     def fly_to(self) -> None:
         """Bring the place of the cursor to the middle of the view."""
         profile, place = self.desk.profile, self.desk.place
@@ -95,12 +113,21 @@ class StrutLayers:
                 np.zeros((0, 2)),
                 name=STATIONS,
                 border_width=0,
-                features={"width": np.zeros(0, "U12")},
-                text={"string": "{width}", "size": 10, "color": VERMILION, "anchor": "upper_left"},
                 **common,
             ),
             add(none, name=EDGES, edge_color=BLUE, edge_width=1.2, vector_style="line", **common),
             add(none, name=PLACE, edge_color=ORANGE, edge_width=1.6, vector_style="line", **common),
+            self.viewer.add_points(
+                np.zeros((0, 2)),
+                name=WIDTHS,
+                size=0.1,
+                border_width=0,
+                border_color="transparent",
+                face_color="transparent",
+                features={"width": np.zeros(0, "U24")},
+                text={"string": "{width}", "size": 11, "color": "white"},
+                **common,
+            ),
         ]
         self.viewer.layers.selection.active = active
         self._draw_stations()
@@ -110,6 +137,7 @@ class StrutLayers:
             return
         self._draw_edges()
         self._draw_stations()
+        self._draw_widths()
         self._draw_place(self.desk.place)
 
     def _follow(self) -> None:
@@ -152,13 +180,10 @@ class StrutLayers:
         table = result.tables["stations"]
         at = np.flatnonzero(np.isfinite(colours.values))
         size = np.full(len(at), _dot(colours.values[at], result))
-        symbol, words = np.full(len(at), "disc", dtype="U16"), np.full(len(at), "", dtype="U16")
-        if profile is not None:
-            for station, text in self._labels(profile):
-                k = int(np.searchsorted(at, profile.station[station]))
-                words[k] = text
-                if station == profile.least_section:
-                    symbol[k], size[k] = "triangle_down", 1.3 * size[k]
+        symbol = np.full(len(at), "disc", dtype="U16")
+        if profile is not None and profile.least_section >= 0:
+            k = int(np.searchsorted(at, profile.station[profile.least_section]))
+            symbol[k], size[k] = "triangle_down", 1.3 * size[k]
         shades = matplotlib.colormaps["cividis"](colours.position[at])
         shades[symbol == "triangle_down"] = matplotlib.colors.to_rgba(VERMILION)
         layer = self._layers[1]
@@ -168,7 +193,47 @@ class StrutLayers:
             with layer.events.data.blocker():
                 layer.data = np.column_stack([table["row_px"][at], table["col_px"][at]])
         layer.face_color, layer.size, layer.symbol = shades, size, symbol
-        layer.features = {"width": words}
+
+    def _draw_widths(self) -> None:
+        """Widths of the strut in view, all on that side of it where more of them lie in the picture."""
+        profile, shown, image = self.desk.profile, self.desk.shown, self.desk.image
+        if profile is None or shown is None or image is None:
+            return
+        labels = list(self._labels(profile))
+        stations = np.array([station for station, _ in labels], int)
+        at, table = profile.station[stations], shown.tables["stations"]
+        best: tuple[int, np.ndarray, np.ndarray] | None = None
+        for side, other in (SIDES, SIDES[::-1]):
+            edge, far = (
+                np.column_stack([table[f"{s}_row_px"][at], table[f"{s}_col_px"][at]]) for s in (side, other)
+            )
+            out = edge - far
+            inside = int(np.count_nonzero(_is_inside(edge + out, image.pixels.shape)))
+            if best is None or inside > best[0]:
+                best = (inside, edge + _LABEL_AWAY * out, out)
+        if best is None:
+            return
+        _, places, out = best
+        layer = self._layers[4]
+        layer.text.color = "white"  # one for all while their number changes
+        layer.data = places
+        layer.features = {"width": np.array([text for _, text in labels], "U24")}
+        if len(out):
+            inks = [self._ink(p + o / 8) for p, o in zip(places, out, strict=True)]
+            layer.text.color = matplotlib.colors.to_rgba_array(inks)
+            way = out.mean(axis=0)
+            layer.text.anchor = _ANCHORS[bool(way[0] < 0), bool(way[1] >= 0)]
+
+    def _ink(self, at: np.ndarray) -> str:
+        """Black where the picture is light as it is shown, else white; beyond it the canvas is dark."""
+        image, layer = self.desk.image, self.desk.session.image_layer
+        if image is None or layer is None or not _is_inside(at, image.pixels.shape):
+            return "white"
+        row, col = np.round(at).astype(int)
+        reach = max(4, min(image.pixels.shape[:2]) // 50)
+        seen = image.pixels[max(row - reach, 0) : row + reach + 1, max(col - reach, 0) : col + reach + 1]
+        low, high = layer.contrast_limits if seen.ndim == 2 else (0, 255)
+        return "black" if float(np.median(seen)) > low + (high - low) / 2 else "white"
 
     def _labels(self, profile: Any) -> Iterator[tuple[int, str]]:
         """Stations of the strut in view that have their width written, and what is written."""
@@ -277,6 +342,11 @@ class StrutLayers:
             self.desk.choose(handle.strut)
             if self.desk.profile is not None:
                 self.desk.go_to(self.desk.profile.nearest(*at))
+
+
+def _is_inside(at: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """Whether places, rows and columns in px, lie in a picture."""
+    return np.asarray(((at >= 0) & (at <= np.array(shape[:2]) - 1)).all(axis=-1))
 
 
 def segments(line: np.ndarray) -> np.ndarray:

@@ -18,7 +18,7 @@ from qtpy.QtWidgets import (
 )
 
 from napari_surfscan.messages import MessageLine
-from napari_surfscan.parts import button, fit, row, scrolled, words
+from napari_surfscan.parts import OnceRemoved, button, fit, row, scrolled, words
 from napari_surfscan.save_panel import SaveBox
 from napari_surfscan.session import session_of
 from napari_surfscan.strut_desk import PROCEDURE, StrutDesk
@@ -74,6 +74,7 @@ class StrutPanel(QWidget):
         self._show_review()
         if self.session.current is not None and self.desk.shows_struts:
             self.desk.begin()
+        OnceRemoved(self, self.layers.leave)
 
     def _build(self, viewer: Any) -> None:
         self.empty = words("strut_empty")
@@ -120,6 +121,7 @@ class StrutPanel(QWidget):
         self.redo = button("redo", "Redo", "Take again what was taken back")
         self.note = QLineEdit()
         self.note.setObjectName("note")
+        self.note.setToolTip("Stands in the correction and below an exported figure")
         self.note.setPlaceholderText("what struck you; saved with the correction")
         self.figure_out = button(
             "export_figure", "Export figure", "Write the plot and the section, PNG or SVG"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from matplotlib.backends.backend_qtagg import FigureCanvasQTAgg
 from matplotlib.figure import Figure
 from napari.utils.theme import get_theme
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 ORANGE, SKY_BLUE = "#E69F00", "#56B4E9"
 
+_TEXT_PT = 9
+
 _DARK = 128
 """Mean of red, green and blue of a background from which on it counts as light."""
 
@@ -33,10 +36,10 @@ class Plot(FigureCanvasQTAgg):
     """
 
     def __init__(self, viewer: Any, height_px: int) -> None:
-        super().__init__(Figure(layout="constrained"))
+        super().__init__(Figure())
         self.viewer = viewer
         self.axes = self.figure.add_subplot()
-        self.figure.get_layout_engine().set(w_pad=0.03, h_pad=0.03)
+        self._lay_out()
         self.setFixedHeight(height_px)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
         self.setMinimumWidth(200)
@@ -46,6 +49,15 @@ class Plot(FigureCanvasQTAgg):
         self.mpl_connect("draw_event", self._on_drawn)
         self.take_colours()
         viewer.events.theme.connect(self._on_theme)
+
+    def _lay_out(self) -> None:
+        """Have the axes laid out anew at the next drawing."""
+        self.figure.set_layout_engine("constrained", w_pad=0.03, h_pad=0.03)
+
+    def resizeEvent(self, event: Any) -> None:
+        """Lay out anew."""
+        self._lay_out()
+        super().resizeEvent(event)
 
     @property
     def ink(self) -> Ink:
@@ -61,15 +73,16 @@ class Plot(FigureCanvasQTAgg):
         theme, ink = get_theme(self.viewer.theme), self.ink
         self.figure.set_facecolor(theme.background.as_hex())
         self.axes.set_facecolor(theme.background.as_hex())
-        self.axes.tick_params(colors=ink.text, labelsize=8)
+        self.axes.tick_params(colors=ink.text, labelsize=_TEXT_PT)
         for item in (self.axes.xaxis.label, self.axes.yaxis.label, self.axes.title):
             item.set_color(ink.text)
-            item.set_fontsize(9)
+            item.set_fontsize(_TEXT_PT)
         for spine in self.axes.spines.values():
             spine.set_color(ink.text)
         self.axes.spines[["top", "right"]].set_visible(False)
         for text in self.axes.texts:
-            text.set_fontsize(8.5)
+            text.set_fontsize(_TEXT_PT)
+            text.set_bbox({"fc": theme.background.as_hex(), "ec": "none", "alpha": 0.8, "pad": 1.0})
 
     @property
     def has_content(self) -> bool:
@@ -102,6 +115,7 @@ class Plot(FigureCanvasQTAgg):
         self._draw_cursor()
 
     def _on_drawn(self, _: Any) -> None:
+        self.figure.set_layout_engine("none")  # laid out: half of the time of a drawing
         if self._cursor:
             self._still = self.copy_from_bbox(self.figure.bbox)
             self._put_cursor()
@@ -123,6 +137,8 @@ class Plot(FigureCanvasQTAgg):
         if y == y:  # a number
             dot.set_data([x], [y])
             self.axes.draw_artist(dot)
+        for text in self.axes.texts:  # the cursor does not strike them through
+            self.axes.draw_artist(text)
 
     def _on_theme(self) -> None:
         self.redraw()
@@ -160,7 +176,9 @@ class WidthPlot(Plot):
 
     def show_profile(self, profile: StrutProfile | None) -> None:
         """Show a strut, or nothing."""
-        self.profile = profile
+        was, self.profile = self.profile, profile
+        if was is None or profile is None or was.strut != profile.strut:
+            self._lay_out()
         self.redraw()
 
     def show_preview(self, profile: StrutProfile) -> None:
@@ -215,32 +233,21 @@ class SectionPlot(Plot):
         self.draw_idle()
 
 
-class WidthLegend(QWidget):
-    """What the colours of the stations mean: a bar of them with widths at its ends and middle."""
+class ColourBar(QWidget):
+    """A bar of colours with what they mean at its ends and middle."""
 
-    def __init__(self) -> None:
+    def __init__(self, name: str, tip: str) -> None:
         super().__init__()
-        self.setObjectName("width_legend")
+        self.setObjectName(name)
+        self.setToolTip(tip)
         self.setFixedHeight(34)
         self.words: tuple[str, ...] = ()
         self._shades: list[QColor] = []
 
-    def show_colours(self, colours: WidthColours | None) -> None:
-        """Show the ends of the colours, or nothing."""
-        import matplotlib
-
-        self.setVisible(colours is not None)
-        if colours is None:
-            return
-        table = matplotlib.colormaps["cividis"]
-        self._shades = [QColor.fromRgbF(*table(k / 16)) for k in range(17)]
-        ends = (colours.low, (colours.low + colours.high) / 2, colours.high)
-        more = ("", "", "≥\u00a0" if (colours.values > colours.high).any() else "")
-        self.words = tuple(
-            f"{mark}{significant(value)}\u00a0{colours.unit}{_share(value, colours.of)}"
-            for mark, value in zip(more, ends, strict=True)
-        )
-        self.setToolTip("Colours of the stations on the image: the width that is left")
+    def show_bar(self, shades: np.ndarray, words: tuple[str, ...]) -> None:
+        """Show colours, shape (k, 4), 0 to 1, from the lower end on, and three words below them."""
+        self._shades = [QColor.fromRgbF(*shade) for shade in shades.tolist()]
+        self.words = words
         self.update()
 
     def paintEvent(self, _: Any) -> None:
@@ -259,6 +266,28 @@ class WidthLegend(QWidget):
         for words, side in zip(self.words, (left, middle, right), strict=False):
             painter.drawText(below, side | Qt.AlignmentFlag.AlignVCenter, words)
         painter.end()
+
+
+class WidthLegend(ColourBar):
+    """What the colours of the stations mean."""
+
+    def __init__(self) -> None:
+        super().__init__("width_legend", "Colours of the stations on the image: the width that is left")
+
+    def show_colours(self, colours: WidthColours | None) -> None:
+        """Show the ends of the colours, or nothing."""
+        import matplotlib
+
+        self.setVisible(colours is not None)
+        if colours is None:
+            return
+        ends = (colours.low, (colours.low + colours.high) / 2, colours.high)
+        more = ("", "", "≥\u00a0" if (colours.values > colours.high).any() else "")
+        words = tuple(
+            f"{mark}{significant(value)}\u00a0{colours.unit}{_share(value, colours.of)}"
+            for mark, value in zip(more, ends, strict=True)
+        )
+        self.show_bar(matplotlib.colormaps["cividis"](np.linspace(0, 1, 17)), words)
 
 
 def _share(value: float, of: float) -> str:

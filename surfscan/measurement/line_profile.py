@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
+import cv2
 import numpy as np
 
 from surfscan.preparation.form import Form
@@ -13,6 +14,7 @@ from surfscan.preparation.heights import prepare_heights
 from surfscan.segmentation.local_reference import NodeGrid, local_reference
 
 _ROUGHNESSES = 2.0  # a pit ends where the surface is no further below the reference than so many Sq
+_WHOLE_SHARE = 0.5  # of the greatest depth: from here on a pit that lies whole in the map is shown instead
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,7 @@ def reference_surface(
 
 
 def deepest_place(heights_um: np.ndarray, reference: ReferenceSurface) -> tuple[int, int]:
-    """Row and column of the greatest depth below the reference.
+    """Row and column of the deepest place in a pit that lies whole in the map.
 
     Parameters
     ----------
@@ -80,10 +82,27 @@ def deepest_place(heights_um: np.ndarray, reference: ReferenceSurface) -> tuple[
     Returns
     -------
     (int, int)
+        Of the greatest depth of all where it is more than twice that in any whole pit.
+
+    Notes
+    -----
+    A pit is what hangs together further below the reference than twice the roughness; it is whole where it
+    does not touch the frame of the map (common practice, no source). A line across it has both its rims.
     """
     left = reference.form.remove(np.asarray(heights_um, np.float32))
     depth = np.where(reference.spikes, np.nan, reference.level.rows(0, left.shape[0]) - left)
-    row, col = np.unravel_index(int(np.nanargmax(depth)), depth.shape)
+    deep = np.nan_to_num(depth, nan=0.0) > _ROUGHNESSES * reference.roughness_um
+    count, pits = cv2.connectedComponents(deep.astype(np.uint8), connectivity=8)
+    is_whole = np.ones(count, bool)
+    is_whole[0] = False
+    for side in (pits[0], pits[-1], pits[:, 0], pits[:, -1]):
+        is_whole[side] = False
+    deepest = int(np.nanargmax(depth))
+    whole = np.where(is_whole[pits], depth, -np.inf)
+    best = int(np.argmax(whole))
+    if whole.flat[best] >= _WHOLE_SHARE * depth.flat[deepest]:
+        deepest = best
+    row, col = np.unravel_index(deepest, depth.shape)
     return int(row), int(col)
 
 

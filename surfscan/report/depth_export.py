@@ -72,6 +72,34 @@ def depth_words(profile: LineProfile) -> str:
     return " ".join(parts)
 
 
+def colour_ends(heights_um: np.ndarray, low_um: float, high_um: float) -> tuple[str, str, str]:
+    """What the colours of a height map mean at their lower end, middle and upper end.
+
+    Parameters
+    ----------
+    heights_um : ndarray of shape (M, N)
+    low_um, high_um : float
+        Heights at the ends of the colours.
+
+    Returns
+    -------
+    (str, str, str)
+        Each with its unit; marked where heights lie beyond an end.
+    """
+    beyond = (
+        "≤ " if bool((heights_um < low_um).any()) else "",
+        "",
+        "≥ " if bool((heights_um > high_um).any()) else "",
+    )
+    unit_um = 10.0 ** (math.floor(math.log10(high_um - low_um)) - 2) if high_um > low_um else 1.0
+    digits = max(0, -round(math.log10(unit_um)))
+    ends = (low_um, (low_um + high_um) / 2, high_um)
+    low, middle, high = (
+        f"{mark}{round(value, digits) + 0.0:.{digits}f} µm" for mark, value in zip(beyond, ends, strict=True)
+    )
+    return low, middle, high
+
+
 def export_depth_figure(path: str | Path, profile: LineProfile, *, title: str = "") -> Path:
     """Write the figure of a depth profile.
 

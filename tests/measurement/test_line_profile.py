@@ -118,6 +118,15 @@ def test_spikes_are_no_depth():
     assert deepest_place(heights, reference) == (110, 130)
 
 
+@pytest.mark.parametrize(("whole_um", "found"), [(8, (110, 130)), (4, (110, 0))])
+def test_deepest_place_is_of_a_whole_pit(whole_um, found):
+    """A pit cut by the frame is passed over for a whole one, unless that is less than half as deep."""
+    heights = rough(3)
+    for deep, col in ((12, 0), (whole_um, 130)):
+        heights -= np.maximum(deep * (1 - np.hypot(ROWS - 110, COLS - col) / 30), 0)
+    assert deepest_place(heights, flat(heights)) == found
+
+
 def test_beyond_the_map_nothing_is_known():
     """A line that leaves the map has no heights there."""
     heights = rough(5)

@@ -121,3 +121,21 @@ def test_line_drawn_with_the_mouse(real_viewer, qtbot, drag, cone):
     assert panel.profile.deepest_um == pytest.approx(12, abs=0.7)
     assert panel.profile.distance[-1] == pytest.approx(70, abs=3)
     assert panel.profile.width == pytest.approx(30, abs=2)
+
+
+def test_colours_have_their_heights(panel, cone):
+    """The bar says what the colours of the map stand for, in µm, and follows the layer controls."""
+    show(panel, cone)
+    layer = panel.viewer_model.layers[0]
+    assert panel.legend.words[0].startswith("≤ -")
+    assert all(word.endswith(" µm") for word in panel.legend.words)
+    layer.contrast_limits = (-12.5, 1.5)
+    assert panel.legend.words == ("-12.5 µm", "-5.5 µm", "1.5 µm")
+
+
+def test_map_with_too_little_says_so(panel):
+    """No fault of ours: four points have no reference."""
+    show(panel, HeightMap(np.zeros((2, 2), np.float32), None, Source("tiny.npy")))
+    assert "no depth" in panel.empty.text()
+    assert "Something went wrong" not in panel.messages.words.text()
+    assert panel.messages.words.text()

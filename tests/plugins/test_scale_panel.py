@@ -1,5 +1,7 @@
 """The scale of an image: as it was read, corrected by mouse and keys, confirmed with a name."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -188,14 +190,19 @@ def test_confirmed_scale_is_kept_and_used(panel, study, qtbot):
     assert read_remembered(study).reviewer == "A. Tester"
 
 
-def test_loose_image_cannot_be_signed(panel, study):
-    """Outside a study there is no record to sign, and the button says so."""
-    image = open_image(study / "bars.png")
+def test_loose_image_takes_a_scale_for_now(panel, study):
+    """Outside a study there is no record to sign: the scale holds as long as the image is open."""
+    image = replace(open_image(study / "bars.png"), calibration=None)
     data, keywords, _ = layer_of(image)
-    panel.session.viewer.add_image(data, **keywords)
-    assert panel.result is not None
-    assert not panel.confirm.isEnabled()
-    assert "open the study" in panel.confirm.toolTip()
+    layer = panel.session.viewer.add_image(data, **keywords)
+    assert "Not known" in panel.file.text()
+    assert not panel.reject.isVisible()
+    assert "as long as the image is open" in panel.confirm.toolTip()
+    size = panel.result.calibration.pixel_size_x_um
+    panel.confirm.click()
+    assert tuple(layer.scale) == pytest.approx((size, size))
+    assert "50 µm" in panel.file.text()
+    assert not list(study.glob("corrections/*"))
 
 
 @pytest.mark.slow

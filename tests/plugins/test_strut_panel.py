@@ -10,8 +10,8 @@ pytest.importorskip("napari", reason="the viewer extra is not installed")
 
 from napari.components import ViewerModel
 from napari_surfscan import session as sessions
-from napari_surfscan.session import ReviewSession
-from napari_surfscan.strut_layers import CENTRELINE, EDGES, PLACE, PURPLE, STATIONS
+from napari_surfscan.session import ReviewSession, session_of
+from napari_surfscan.strut_layers import CENTRELINE, EDGES, PLACE, PURPLE, STATIONS, WIDTHS
 from napari_surfscan.strut_panel import StrutPanel
 from napari_surfscan.workers import run_at_once
 
@@ -139,10 +139,27 @@ def test_opens_with_the_worst_strut(panel):
     assert panel.legend.words[2].endswith("%)")
     assert panel.section.text().startswith("Section left: at most ")
     names = [layer.name for layer in panel.viewer_model.layers]
-    assert names == ["image", CENTRELINE, STATIONS, EDGES, PLACE]
+    assert names == ["image", CENTRELINE, STATIONS, EDGES, PLACE, WIDTHS]
     assert all(tuple(layer.scale) == (0.5, 0.5) for layer in panel.viewer_model.layers)
-    words = panel.viewer_model.layers[STATIONS].features["width"]
-    assert sum(word.startswith("least ") for word in words) == 1
+
+
+def test_widths_are_written_off_the_metal(panel):
+    """Clear of both edges, within the picture, dark on light; still so after an edge was moved."""
+    for _ in range(2):
+        profile, image = panel.desk.profile, panel.desk.image
+        layer = panel.viewer_model.layers[WIDTHS]
+        assert sum(word.startswith("least ") for word in layer.features["width"]) == 1
+        for row, col in layer.data:
+            k = profile.nearest(row, col)
+            away = np.hypot(profile.row[k] - row, profile.col[k] - col)
+            assert away > 0.7 * profile.width[k] / image.calibration.pixel_size_x_um
+        rows, cols = np.round(layer.data).astype(int).T
+        light = image.grey[rows, cols] > 128
+        assert light.any()
+        inks = np.broadcast_to(layer.text.color.array[..., :3], (len(light), 3))
+        assert [ink.sum() == 0 for ink in inks] == light.tolist()
+        panel.desk.go_to(30)
+        panel.desk.nudge("left", -2.0, None)
 
 
 def test_cursor_goes_both_ways(panel):
@@ -349,3 +366,20 @@ def test_with_the_mouse_on_the_screen(real_viewer, qtbot, drag, click, study):
     k = panel.desk.profile.nearest(120, 180)
     assert panel.desk.profile.width[k] == pytest.approx(15, abs=0.8)
     assert panel.desk.profile.by_hand[k]
+
+
+@pytest.mark.slow
+def test_closed_panel_leaves_nothing(real_viewer, study, qtbot):
+    """Its layers go with it, and the next one draws them once."""
+    session = session_of(real_viewer)
+    session.open_study(study)
+    kept = []
+    for _ in range(2):
+        dock, panel = real_viewer.window.add_plugin_dock_widget("surfscan", "Strut")
+        kept.append(panel)  # it may live on
+        qtbot.waitUntil(lambda panel=panel: panel.desk.review is not None, timeout=20000)
+        assert [layer.name for layer in real_viewer.layers].count(EDGES) == 1
+        assert len(real_viewer.layers) == 6
+        real_viewer.window.remove_dock_widget(dock)
+        assert len(real_viewer.layers) == 1
+    assert session.current is not None

@@ -9,7 +9,13 @@ import pytest
 
 from surfscan.errors import InputError
 from surfscan.measurement.line_profile import line_profile, reference_surface
-from surfscan.report.depth_export import depth_words, draw_depth, export_depth_figure, export_depth_table
+from surfscan.report.depth_export import (
+    colour_ends,
+    depth_words,
+    draw_depth,
+    export_depth_figure,
+    export_depth_table,
+)
 
 
 @pytest.fixture(scope="module")
@@ -67,3 +73,18 @@ def test_table(profile, tmp_path):
     assert math.isclose(float(rows[-1]["distance_um"]), 170.0)
     with pytest.raises(InputError, match=r"\.csv"):
         export_depth_table(tmp_path / "line.txt", profile)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        (-3.587, 0.452, ("≤ -3.59 µm", "-1.57 µm", "≥ 0.45 µm")),
+        (-5.0, 1.0, ("-5.00 µm", "-2.00 µm", "1.00 µm")),
+        (-250.0, 250.0, ("-250 µm", "0 µm", "250 µm")),
+        (0.0, 0.0, ("≤ 0 µm", "0 µm", "≥ 0 µm")),
+    ],
+)
+def test_ends_of_colours_in_words(low, high, words):
+    """Each with its unit and as many digits as tell the ends apart; marked where heights lie beyond."""
+    heights = np.array([[-5.0, np.nan], [0.0, 1.0]], np.float32)
+    assert colour_ends(heights, low, high) == words
