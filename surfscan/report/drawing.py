@@ -11,7 +11,6 @@ from collections.abc import Callable
 
 import numpy as np
 
-from surfscan.report.records import FieldRecord
 from surfscan.report.rounding import significant
 
 MAX_WIDTH_PX = 900
@@ -88,67 +87,9 @@ def encode(
     return "data:image/webp;base64," + base64.b64encode(data).decode("ascii"), width, height
 
 
-def pit_layer(
-    record: FieldRecord, zoom: tuple[float, float], unit: float, most_chars: int = MOST_CHARS
-) -> tuple[str, int]:
-    """Outlines of the pits and of the features for review, with their marks, in picture pixels.
-
-    Parameters
-    ----------
-    record : FieldRecord
-    zoom : (float, float)
-        Picture pixels over pixels of the file, along a row and a column.
-    unit : float
-        Size of marks.
-    most_chars : int, optional
-        Length that the outlines of the pits may have; the largest pits come first.
-
-    Returns
-    -------
-    svg : str
-    left_out : int
-        Pits that are not outlined, the smallest.
-    """
-    result = record.results["pits"]
-    table = record.table("pits")
-    near = set(table["label"][table["near_limit"] != ""].tolist())
-    found = result.read_mask("pits")
-    every, near_marks = outlines(found, zoom, unit)
-    sizes = dict(zip(table["label"].tolist(), table["area_px"].tolist(), strict=True))
-    pits = _largest(every, sizes, most_chars)
-    near &= set(pits)
-    review, review_marks = outlines(result.read_mask("for_review"), zoom, unit)
-    parts = []
-    key = hashlib.sha256(record.image_id.encode()).hexdigest()[:12]
-    parts += strokes("pit", key, [d for label, d in pits.items() if label not in near])
-    parts += strokes("near", key, [d for label, d in pits.items() if label in near])
-    parts += strokes("review", key, list(review.values()))
-    size = 5.5 * unit
-    right = found.shape[1] * zoom[0]
-    for x, y in (near_marks[n] for n in sorted(near & set(near_marks))):
-        x, y = min(max(x, size), right - size), max(y, 2 * size)
-        parts.append(
-            f'<path class="near-mark" d="M{x - size:.1f} {y - 1.8 * size:.1f}h{2 * size:.1f}'
-            f'l{-size:.1f} {1.5 * size:.1f}z"/>'
-        )
-    for x, y in apart([review_marks[n] for n in sorted(review_marks)], 3 * size):
-        x, y = min(max(x, size), right - size), max(y, 2.8 * size)
-        parts.append(
-            f'<text class="review-mark" x="{x:.1f}" y="{y - 0.4 * size:.1f}" '
-            f'font-size="{15 * unit:.1f}" text-anchor="middle">?</text>'
-        )
-    return "".join(parts), len(every) - len(pits)
-
-
-def _largest(paths: dict[int, str], sizes: dict[int, int], most_chars: int) -> dict[int, str]:
-    """As many outlines as the length allows, of the largest objects, in the order of their labels."""
-    kept, length = set(), 0
-    for label in sorted(paths, key=lambda n: (-sizes.get(n, 0), n)):
-        length += len(paths[label])
-        if length > most_chars:
-            break
-        kept.add(label)
-    return {label: path for label, path in paths.items() if label in kept}
+def picture_key(image_id: str) -> str:
+    """What tells the drawings on one picture from those on all others of the page."""
+    return hashlib.sha256(image_id.encode()).hexdigest()[:12]
 
 
 def apart(marks: list[tuple[float, float]], distance: float) -> list[tuple[float, float]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from surfscan.report import charts, extreme_charts, grids, height_charts, height_grids, height_prose, prose
-from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
+from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery, signs_by_hand
 from surfscan.report.pictures import FieldPicture, left_out_words
 from surfscan.report.records import FieldRecord, of_kind
 
@@ -29,7 +29,7 @@ def height_page(content: PageContent) -> OnPage | None:
             *prose.group_sentences(content.groups, ("volume_per_area_um",)),
         ],
         figures,
-        KindPictures("heights", "Height maps", "height", {}, shown),
+        KindPictures("heights", "Height maps", "height", signs_by_hand(content, "heights"), shown),
         height_prose.NOT_MEASURED,
         height_prose.METHOD,
     )

@@ -13,10 +13,10 @@ from surfscan.report.drawing import (
     SPECK_PX2,
     encode,
     outside,
-    pit_layer,
     scale_bar,
 )
 from surfscan.report.pictures import ColourBar, FieldPicture, open_as_measured, stretch, um_per_px
+from surfscan.report.pit_drawing import pit_layer
 from surfscan.report.records import FieldRecord
 from surfscan.report.rounding import significant
 from surfscan.store.results import StoredResult

@@ -51,6 +51,10 @@ _KINDS = (
 """What the page says of each kind of image and of rates, in the order of the page."""
 
 _STYLES = ("page.css", "drawings.css", "print.css")
+MANY_SPECIMENS = 40
+"""With more specimens than this their lists of files are held back until unfolded, so that the page opens fast;
+with fewer the browser's search finds what is in them, and unfolds it."""
+
 _SHOWN_PX = 610
 """Width of a panel whose picture's size is not known."""
 
@@ -93,6 +97,7 @@ def render_page(content: PageContent) -> str:
         parts=parts,
         legends=[kind for kind in pictures if kind.fields],
         sections=specimen_sections(content, pictures, anchors),
+        many_specimens=len(content.specimens) > MANY_SPECIMENS,
         failed_grid=grids.failed_grid(content.records, content.rates),
         limits=[line for kind in kinds for line in kind.not_measured],
         warnings=group_warnings(content.warnings),

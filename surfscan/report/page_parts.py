@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 from surfscan.report.by_hand_tables import ByHand
 from surfscan.report.extreme_values import Extremes
 from surfscan.report.groups import GroupSummary
+from surfscan.report.hand_drawing import hand_signs
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.rate_records import RateRecord
-from surfscan.report.records import FieldRecord
+from surfscan.report.records import FieldRecord, of_kind
 from surfscan.report.study_comparison import StudyComparison
 from surfscan.report.truth import TruthComparison
 
@@ -119,6 +120,12 @@ class OnPage:
     method: Sequence[str]
     sizes: Sequence[Part] = ()
     cautions: Sequence[str] = ()
+
+
+def signs_by_hand(content: PageContent, kind: Shows) -> dict[str, bool]:
+    """Which signs of what was done by hand the pictures of one kind show."""
+    own = [content.pictures.get(r.image_id) for r in of_kind(content.records, kind)]
+    return hand_signs(layer for picture in own if picture for layer in picture.layers.values())
 
 
 def gallery(

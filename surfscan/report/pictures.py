@@ -15,9 +15,11 @@ from surfscan.report.drawing import (
     area_path,
     encode,
     outside,
-    pit_layer,
+    picture_key,
     scale_bar,
 )
+from surfscan.report.hand_drawing import area_by_hand
+from surfscan.report.pit_drawing import pit_layer
 from surfscan.report.records import FieldRecord
 from surfscan.store.results import StoredResult
 
@@ -195,4 +197,5 @@ def _degraded_layer(record: FieldRecord, zoom: tuple[float, float], most_chars: 
         path = area_path(classes == value, zoom, most_chars=most_chars)
         if path:
             parts.append(f'<path class="{name}" d="{path}"/>')
+    parts.append(area_by_hand(record, "degraded", picture_key(record.image_id), zoom))
     return "".join(parts)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from surfscan.report import charts, grids, section_grids, section_prose
-from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
+from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery, signs_by_hand
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.prose import beyond_sentence
 from surfscan.report.records import FieldRecord, of_kind
@@ -32,7 +32,7 @@ def section_page(content: PageContent) -> OnPage | None:
             *beyond_sentence(content.groups, "section"),
         ],
         [figures],
-        KindPictures("section", "Cross-sections", "section", {}, shown),
+        KindPictures("section", "Cross-sections", "section", signs_by_hand(content, "section"), shown),
         section_prose.NOT_MEASURED,
         section_prose.METHOD,
         cautions=section_prose.CAUTIONS,

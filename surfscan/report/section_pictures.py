@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import html
 import math
 from collections.abc import Iterator
@@ -20,8 +19,10 @@ from surfscan.report.drawing import (
     area_path,
     encode,
     outside,
+    picture_key,
     scale_bar,
 )
+from surfscan.report.hand_drawing import area_by_hand
 from surfscan.report.pictures import FieldPicture, eight_bit, open_as_measured, stretch, um_per_px
 from surfscan.report.records import FieldRecord
 from surfscan.report.section_charts import greatest_station, least_station, marks
@@ -183,6 +184,7 @@ def make_section_picture(record: FieldRecord, folder: Path, max_bytes: int) -> F
     view = _View(rows, cols, (width / shape[1], height / shape[0]), unit, (width, height))
     layer = outside(region[rows, cols], view.zoom, SPECK_PX2 * enlarged**2)
     layer += _layer(record, classes[rows, cols], found, view)
+    layer += area_by_hand(record, "section", picture_key(record.image_id), view.zoom, (rows, cols))
     strip = round(26 * unit)
     bar, words = scale_bar(width, height, strip, um_per_px(measured, view.zoom[0]), 1 / view.zoom[0])
     return FieldPicture(width, height, strip, uri, {"section": layer}, bar, words)
@@ -214,7 +216,7 @@ def _layer(record: FieldRecord, classes: np.ndarray, found: list[Section], view:
     if path:
         parts.append(f'<path class="sec-gone" d="{path}"/>')
     path = area_path(metal, view.zoom)
-    key = hashlib.sha256(record.image_id.encode()).hexdigest()[:12]
+    key = picture_key(record.image_id)
     if path:
         parts.append(_cased("sec-metal", f"metal-{key}", path))
     for number, outline in originals.items():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from surfscan.report import charts, grids, strut_charts, strut_grids, strut_prose
-from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
+from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery, signs_by_hand
 from surfscan.report.pictures import FieldPicture
 from surfscan.report.prose import beyond_sentence, group_sentences
 from surfscan.report.records import FieldRecord, of_kind
@@ -28,7 +28,7 @@ def strut_page(content: PageContent) -> OnPage | None:
             *beyond_sentence(content.groups, "strut"),
         ],
         [Part("struts", "Struts", "parts/struts.html.j2", _struts(content))],
-        KindPictures("strut", "Struts", "strut", {}, shown),
+        KindPictures("strut", "Struts", "strut", signs_by_hand(content, "strut"), shown),
         strut_prose.NOT_MEASURED,
         strut_prose.METHOD,
     )

@@ -11,7 +11,8 @@ import numpy as np
 
 from surfscan.columns import Table
 from surfscan.images import Micrograph
-from surfscan.report.drawing import SHOWN_WIDTH_PX, SPECK_PX2, encode, outside, scale_bar
+from surfscan.report.drawing import SHOWN_WIDTH_PX, SPECK_PX2, encode, outside, picture_key, scale_bar
+from surfscan.report.hand_drawing import edges_by_hand
 from surfscan.report.pictures import FieldPicture, eight_bit, open_as_measured, stretch, um_per_px
 from surfscan.report.plotting import GLYPH, path_of
 from surfscan.report.records import FieldRecord
@@ -153,6 +154,7 @@ def make_strut_picture(record: FieldRecord, folder: Path, max_bytes: int) -> Fie
     layer = outside(measured.read_mask("region") > 0, zoom, SPECK_PX2 * enlarged**2)
     layer += _drawn(record, zoom)
     layer += _ribbons(record, zoom, min(_MAX_CHARS, max_bytes // 2))
+    layer += edges_by_hand(record, picture_key(record.image_id), zoom)
     layer += _marks(record, zoom, _Labels(width, height, unit))
     strip = round(26 * unit)
     bar, words = scale_bar(width, height, strip, um_per_px(measured, zoom[0]), 1 / zoom[0])

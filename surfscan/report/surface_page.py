@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from surfscan.report import charts, grids, prose
-from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery
+from surfscan.report.page_parts import KindPictures, OnPage, PageContent, Part, gallery, signs_by_hand
 from surfscan.report.pictures import FieldPicture, left_out_words
 from surfscan.report.records import PROCEDURES, FieldRecord, of_kind
 
@@ -30,9 +30,8 @@ def surface_page(content: PageContent) -> OnPage | None:
         "notes": grids.specimen_notes(specimens),
     }
     has_tarnish = any(r.figure("degraded", "tarnished_area_fraction") > 0 for r in seen)
-    pictures = KindPictures(
-        "surface", "Surfaces", "surface", {"has_tarnish": has_tarnish}, gallery(content, "surface", _own)
-    )
+    signs = {"has_tarnish": has_tarnish, **signs_by_hand(content, "surface")}
+    pictures = KindPictures("surface", "Surfaces", "surface", signs, gallery(content, "surface", _own))
     sizes = Part("sizes", "Pit sizes", "parts/sizes.html.j2", {"charts": [Markup(c) for c in size_charts]})
     return OnPage(
         "Surfaces",

@@ -8,6 +8,8 @@ from itertools import pairwise
 
 import pytest
 
+from surfscan.report.build import write_report
+
 VOID = {"meta", "link", "img", "br", "hr", "input"}
 
 
@@ -200,3 +202,16 @@ def test_contrast_of_text(ink, paper, text):
     assert ink in text.lower()
     light, dark = luminance(paper), luminance(ink)
     assert (light + 0.05) / (dark + 0.05) >= 4.5
+
+
+def test_files_of_specimens_are_found_by_the_search_of_a_browser(reported, study_folder, monkeypatch):
+    """Text held back in a script is not found; with few specimens none of a provenance is."""
+    plain = (reported / "report.html").read_text(encoding="utf-8")
+    islands = re.findall(r'<script type="text/plain">(.*?)</script>', plain, re.DOTALL)
+    assert islands and not any("Files of A1" in island for island in islands)
+    assert "Files of A1" in plain
+    monkeypatch.setattr("surfscan.report.page.MANY_SPECIMENS", 1)
+    write_report(study_folder)
+    held = (study_folder / "report.html").read_text(encoding="utf-8")
+    islands = re.findall(r'<script type="text/plain">(.*?)</script>', held, re.DOTALL)
+    assert any("Files of A1" in island for island in islands)
