@@ -12,7 +12,7 @@ import numpy as np
 from surfscan.columns import GROUP_FIGURES, LOWER_BOUND_FIGURES
 from surfscan.comparison.rates import NORMAL_FACTOR
 from surfscan.estimates import fields
-from surfscan.estimates.groups import MIN_SPECIMENS, specimen_mean, t_factor
+from surfscan.estimates.groups import MIN_SPECIMENS, GroupEstimate, specimen_mean, t_factor
 from surfscan.estimates.uncertainty import SOURCES, Budget, Contribution, advice
 from surfscan.report.by_hand_tables import ByHand
 from surfscan.report.common_scale import scale_part
@@ -320,9 +320,21 @@ def _of_group(group: GroupSummary, own: dict[str, dict[str, Budget]]) -> list[Fi
                 )
         budget = Budget(f"mean {words} of {group.name}", unit, mean.value, tuple(parts))
         most = max((len(m.pooled[POOL_OF[figure]]) for m in group.members), default=0)
-        said = _advice(budget, fields_pooled=most or None, specimens=mean.n)
-        out.append(FigureBudget("group", group.name, figure, budget, FIRST_ORDER, budget.expanded(), said))
+        expanded = _of_mean(budget, mean)
+        said = _advice(budget, fields_pooled=most or None, specimens=mean.n, expanded=expanded)
+        out.append(FigureBudget("group", group.name, figure, budget, FIRST_ORDER, expanded, said))
     return out
+
+
+def _of_mean(budget: Budget, mean: GroupEstimate) -> float:
+    """Half of the interval of a mean over specimens with what they share, as the table of groups has it.
+
+    Scatter between specimens is one estimate, whatever it is split into, and keeps its degrees of freedom:
+    the formula for effective ones takes parts for independent estimates, and a narrower interval for known
+    parts that are added.
+    """
+    shared = budget.without("specimens", "fields").standard_uncertainty
+    return math.hypot(t_factor(mean.degrees_of_freedom) * mean.standard_uncertainty, NORMAL_FACTOR * shared)
 
 
 def _rates_of_group(group: GroupSummary, rates: Sequence[RateBudget]) -> list[FigureBudget]:
@@ -354,16 +366,28 @@ def _rates_of_group(group: GroupSummary, rates: Sequence[RateBudget]) -> list[Fi
                 parts.append(Contribution(SOURCES[source], source, 1.0, u, note=note))
         words = next(iter(known.values())).figure
         budget = Budget(f"mean {words} of {group.name}", "mm/y", mean.value, tuple(parts))
-        said = _advice(budget, specimens=mean.n)
-        out.append(FigureBudget("group", group.name, figure, budget, FIRST_ORDER, budget.expanded(), said))
+        expanded = _of_mean(budget, mean)
+        said = _advice(budget, specimens=mean.n, expanded=expanded)
+        out.append(FigureBudget("group", group.name, figure, budget, FIRST_ORDER, expanded, said))
     return out
 
 
-def _advice(budget: Budget, *, fields_pooled: int | None = None, specimens: int | None = None) -> str:
+def _advice(
+    budget: Budget,
+    *,
+    fields_pooled: int | None = None,
+    specimens: int | None = None,
+    expanded: float | None = None,
+) -> str:
     """What dominates and what to do; of a figure that cannot be told from 0 only what dominates."""
-    if budget.expanded() >= abs(budget.value) and budget.value != 0:
+    reached = budget.expanded() if expanded is None else expanded
+    if reached >= abs(budget.value) and budget.value != 0:
         source = next(iter(budget.shares_by_source()), "other")
         return f"The {budget.figure} cannot be told from 0; its doubt is mostly {SOURCES[source]}."
     return advice(
-        budget, relative_accuracy_percent=_WANTED_PERCENT, fields=fields_pooled, specimens=specimens
+        budget,
+        relative_accuracy_percent=_WANTED_PERCENT,
+        fields=fields_pooled,
+        specimens=specimens,
+        expanded=expanded,
     )

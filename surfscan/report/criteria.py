@@ -5,14 +5,16 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from surfscan.columns import LOWER_BOUND_FIGURES
-from surfscan.comparison.acceptance import CAUTION, Verdict, judge
-from surfscan.comparison.rates import Interval, PenetrationRate
+from surfscan.comparison.acceptance import CAUTION, Limits, Verdict, judge
+from surfscan.comparison.rates import Interval, Method, PenetrationRate
+from surfscan.comparison.reasons import measured_on
 from surfscan.estimates.groups import specimen_mean
 from surfscan.report.cells import HEADS, Cell, Grid, Head
+from surfscan.report.common_scale import with_scale
 from surfscan.report.comparison_rows import estimate, number
 from surfscan.report.groups import GroupSummary
 from surfscan.report.pooling import SpecimenSummary
@@ -32,8 +34,11 @@ _OF_STANDING = (
     "least_section_fraction",
     "least_section_equal_loss_fraction",
     "min_strut_width_um",
+    "mean_strut_width_um",
 )
 """Figures of the metal that still stands."""
+_LOST_BY_STANDING = ("strut_loss_fraction", "width_penetration_um", "strut_width_rate_mm_per_y")
+"""What the struts that still stand have lost."""
 _SIGNS = {"pass": "✓ pass", "fail": "✗ fail", "undecided": "? undecided"}
 
 
@@ -73,7 +78,8 @@ def judge_study(study: Study, groups: Sequence[GroupSummary], rates: Sequence[Sp
     A specimen without the figure is undecided, not left out. Where one side of an interval is not known, as
     of a depth whose floor was not seen, the other side is taken for both, and the bound keeps it from
     deciding what it cannot. Where struts are broken or missing, a least section is that of what still stands:
-    an upper bound, by which nothing passes a lower limit.
+    an upper bound, by which nothing passes a lower limit; what they have lost is a lower bound. A known error
+    of a method that its interval does not hold decides nothing, and is said.
     """
     by_name = {g.name: g for g in groups}
     found = []
@@ -195,66 +201,107 @@ def _judged(
     value: float | None,
     limits: Interval | None,
     bound: Bound,
+    remark: str,
 ) -> Judged:
-    verdict = judge(
-        value,
-        criterion.limits,
-        ci95=_both_sides(value, limits),
-        rule=criterion.rule,
-        guard_factor=criterion.guard_factor,
-        bound=bound,
-        name=f"{criterion.words[0].upper()}{criterion.words[1:]} of {specimen or f'group {group}'}",
-        unit=criterion.unit,
-    )
+    both = _both_sides(value, limits)
+
+    def decided(unit: str, scale: float) -> Verdict:
+        own = criterion.limits
+        return judge(
+            None if value is None else value * scale,
+            Limits(*(None if x is None else x * scale for x in (own.at_least, own.at_most))),
+            ci95=None if both is None else (both[0] * scale, both[1] * scale),
+            rule=criterion.rule,
+            guard_factor=criterion.guard_factor,
+            bound=bound,
+            name=f"{criterion.words[0].upper()}{criterion.words[1:]} of {specimen or f'group {group}'}",
+            unit=unit,
+        )
+
+    verdict, shown = decided(criterion.unit, 1.0), decided(*_shown_in(criterion))
+    sentence = shown.sentence if shown.outcome == verdict.outcome else verdict.sentence
+    verdict = replace(verdict, sentence=f"{sentence} {remark}".strip())
     return Judged(k, criterion, group, specimen, value, limits, bound, verdict)
 
 
 def _of_specimen(
     criterion: CriterionEntry, member: SpecimenSummary, rates: Sequence[SpecimenRates]
-) -> tuple[float | None, Interval | None, Bound]:
-    """The figure of one specimen."""
+) -> tuple[float | None, Interval | None, Bound, str]:
+    """The figure of one specimen, and what is known against it."""
+    figure = criterion.figure
     if criterion.method is not None:
-        rate = _rate_of(criterion, member.specimen.id, rates)
-        return (None, None, "") if rate is None else (rate.mm_per_y, rate.mm_per_y_ci95, rate.bound)
-    value = member.figure(criterion.figure)
+        rate = next(s for s in rates if s.specimen == member.specimen.id).by(criterion.method)
+        if rate is None:
+            return None, None, "", ""
+        lost = figure in _LOST_BY_STANDING and _has_lost(member)
+        return rate.mm_per_y, rate.mm_per_y_ci95, "at least" if lost else rate.bound, _known_error([rate])
+    value = member.figure(figure)
     if math.isnan(value):
-        return None, None, ""
+        return None, None, "", ""
     bound: Bound = ""
-    if criterion.figure in LOWER_BOUND_FIGURES and member.deep.row.get("max_depth_is_lower_bound"):
+    if (figure in LOWER_BOUND_FIGURES and member.deep.row.get("max_depth_is_lower_bound")) or (
+        figure in _LOST_BY_STANDING and _has_lost(member)
+    ):
         bound = "at least"
-    elif (criterion.figure in UPPER_BOUND_FIGURES and has_upper_bound(member)) or (
-        criterion.figure in _OF_STANDING and _has_lost(member)
+    elif (figure in UPPER_BOUND_FIGURES and has_upper_bound(member)) or (
+        figure in _OF_STANDING and _has_lost(member)
     ):
         bound = "at most"
-    limits = member.limits(criterion.figure)
-    return value, None if all(map(math.isnan, limits)) else limits, bound
+    limits = member.limits(figure)
+    return value, None if all(map(math.isnan, limits)) else limits, bound, ""
 
 
 def _of_mean(
     criterion: CriterionEntry, group: GroupSummary, rates: Sequence[SpecimenRates]
-) -> tuple[float | None, Interval | None, Bound]:
-    """The mean of a group over its specimens."""
+) -> tuple[float | None, Interval | None, Bound, str]:
+    """The mean of a group over its specimens, and what is known against it."""
+    figure = criterion.figure
+    lost = any(_has_lost(m) for m in group.members)
     if criterion.method is not None:
-        own = [_rate_of(criterion, m.specimen.id, rates) for m in group.members]
-        known = [rate for rate in own if rate is not None and rate.joined != "group"]
+        known = _rates_once(criterion.method, group, rates)
         mean = specimen_mean([rate.mm_per_y or 0.0 for rate in known])
+        mean = with_scale(mean, _common_part(known), lowest=-math.inf, highest=math.inf)
         bounds = {rate.bound for rate in known if rate.bound}
-        return (None if not known else mean.value), mean.ci95, bounds.pop() if len(bounds) == 1 else ""
-    found = group.means[criterion.figure]
-    bound: Bound = "at least" if any(group.lower_bounds(criterion.figure)) else ""
-    if any(group.upper_bounds(criterion.figure)) or (
-        criterion.figure in _OF_STANDING and any(_has_lost(m) for m in group.members)
-    ):
+        if figure in _LOST_BY_STANDING and lost:
+            bounds = {"at least"}
+        value = mean.value if known else None
+        return value, mean.ci95, bounds.pop() if len(bounds) == 1 else "", _known_error(known)
+    found = group.means[figure]
+    bound: Bound = "at least" if any(group.lower_bounds(figure)) else ""
+    if figure in _LOST_BY_STANDING and lost:
+        bound = "at least"
+    if any(group.upper_bounds(figure)) or (figure in _OF_STANDING and lost):
         bound = "at most"
-    return (None if math.isnan(found.value) else found.value), found.ci95, bound
+    return (None if math.isnan(found.value) else found.value), found.ci95, bound, ""
 
 
-def _rate_of(
-    criterion: CriterionEntry, specimen: str, rates: Sequence[SpecimenRates]
-) -> PenetrationRate | None:
-    """Its rate by the method of a criterion, the best joined first; None where there is none."""
-    own = next(s for s in rates if s.specimen == specimen).known
-    return next((rate for rate in own if rate.method == criterion.method), None)
+def _rates_once(method: Method, group: GroupSummary, rates: Sequence[SpecimenRates]) -> list[PenetrationRate]:
+    """Rates of the members of a group, each measurement once: a twin may be a member of the group itself."""
+    names = {m.specimen.id for m in group.members}
+    own = [each.by(method) for each in rates if each.specimen in names]
+    found: dict[frozenset[str], PenetrationRate] = {}
+    for rate in own:
+        if rate is not None and rate.joined != "group":
+            found.setdefault(measured_on(rate), rate)
+    return list(found.values())
+
+
+def _common_part(rates: Sequence[PenetrationRate]) -> float:
+    """Standard uncertainty that area and density give a mean of rates: common to all, not averaged out."""
+    parts: dict[str, float] = {}
+    for rate in rates:
+        for cause, share in rate.shared_relative.items():
+            kind = cause.split(":")[0]
+            parts[kind] = parts.get(kind, 0.0) + share * abs(rate.mm_per_y or 0.0) / len(rates)
+    return math.hypot(*parts.values())
+
+
+def _known_error(rates: Sequence[PenetrationRate]) -> str:
+    """Which way a method errs beyond its interval; empty where none is known."""
+    biases = {rate.bias for rate in rates if rate.bias}
+    if not biases:
+        return ""
+    return f"The method {' or '.join(sorted(biases))}, which the interval does not hold."
 
 
 def _has_lost(member: SpecimenSummary) -> bool:

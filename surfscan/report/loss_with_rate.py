@@ -206,9 +206,9 @@ def line_words(found: LossWithRate) -> str:
 def _point(own: SpecimenRates, loss: Loss, method: Method) -> Point | None:
     summary = own.summary
     hours = summary.specimen.exposure_h
-    rate = next((r for r in own.known if r.method == method and r.joined != "group"), None)
+    rate = own.by(method)
     value = summary.figure(loss.figure)
-    if not hours or rate is None or math.isnan(value):
+    if not hours or rate is None or rate.joined == "group" or math.isnan(value):
         return None
     low, high = _loss_limits(summary, loss)
     value = 1 - value if loss.is_left else value

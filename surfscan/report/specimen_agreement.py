@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 from surfscan.comparison.agreement import Agreement, Context, as_penetration, pairs
 from surfscan.comparison.blending import Blend, blend
@@ -16,7 +16,7 @@ from surfscan.comparison.locality import (
     pitting_factor,
     share_in_pits,
 )
-from surfscan.comparison.rates import METHODS, NORMAL_FACTOR, Interval, PenetrationRate
+from surfscan.comparison.rates import METHODS, NORMAL_FACTOR, Interval, Joined, Method, PenetrationRate
 from surfscan.estimates.groups import MIN_SPECIMENS, specimen_mean, t_factor
 from surfscan.measurement.strut_sections import DrawnSection
 from surfscan.procedures.settings import StrutSettings
@@ -68,6 +68,11 @@ class SpecimenRates:
     def known(self) -> tuple[PenetrationRate, ...]:
         """Rates that there are."""
         return tuple(rate for rate in self.rates if rate.mm_per_y is not None)
+
+    def by(self, method: Method) -> PenetrationRate | None:
+        """Its rate by a method: its own before that of a twin, that before its group's; None without one."""
+        found = [rate for rate in self.known if rate.method == method]
+        return min(found, key=lambda rate: get_args(Joined).index(rate.joined), default=None)
 
 
 def compare_specimens(
@@ -127,17 +132,20 @@ def between_specimens(
     for group in dict.fromkeys(s.specimen.group for s in summaries):
         best: list[float] = []
         for method in ("mass loss", *METHODS):
-            values = [
-                rate.mm_per_y
+            own = [
+                [
+                    rate.mm_per_y
+                    for rate in found[s.specimen.id]
+                    if rate.method == method
+                    and rate.joined == "own"
+                    and rate.kind == "average"
+                    and not rate.bound
+                    and rate.mm_per_y is not None
+                ]
                 for s in summaries
                 if s.specimen.group == group
-                for rate in found[s.specimen.id]
-                if rate.method == method
-                and rate.joined == "own"
-                and rate.kind == "average"
-                and not rate.bound
-                and rate.mm_per_y is not None
             ]
+            values = [math.fsum(each) / len(each) for each in own if each]
             if len(values) > len(best):
                 best = values
         if len(best) < MIN_SPECIMENS:

@@ -55,6 +55,17 @@ def test_groups_split_specimens_and_fields(drawn):
     assert own.advice.endswith(".")
 
 
+def test_groups_are_as_sure_as_their_table_says(drawn):
+    """However the scatter is split, it keeps its degrees of freedom, and known parts only widen it."""
+    specimens, groups = drawn
+    own = [b for b in figure_budgets(specimens, groups, [], None) if b.level == "group"]
+    assert own
+    for found in own:
+        mean = next(g for g in groups if g.name == found.name).means[found.figure]
+        half = max(mean.value - mean.ci95[0], mean.ci95[1] - mean.value)  # an end may be cut at 0 or 1
+        assert found.expanded == pytest.approx(half, rel=1e-6)
+
+
 def test_no_images_no_budget(sides):
     """Rows put in by hand pool no pictures, so nothing tells where their intervals come from."""
     named = {b.figure for b in sides.found().budgets if b.level == "specimen"}

@@ -45,6 +45,14 @@ def test_scatter_between_specimens(sides):
     assert found.of("E1").context.between_specimens_relative is None
 
 
+def test_scatter_counts_specimens_not_weighings(sides):
+    before = sides.found().of("L1").context.between_specimens_relative
+    for name in ("L1", "L2", "L3"):
+        own = next(r for r in sides.rates if r.method == "mass loss" and r.record.entry.specimen == name)
+        sides.weigh(name, own.mm_per_y)
+    assert sides.found().of("L1").context.between_specimens_relative == pytest.approx(before)
+
+
 def test_context(sides):
     context = sides.found().of("L1").context
     assert (context.base_metal, context.drawn.width, context.drawn.thickness) == ("Mg", 400.0, 300.0)
