@@ -23,6 +23,17 @@ def test_printed_on_a4_with_every_picture(reported, tmp_path):
     assert len([1 for width, height in sizes if (width, height) == (b"400", b"300")]) >= 12
 
 
+def test_paper_is_small_enough_to_send(reported, tmp_path):
+    """Pictures are held as JPEG, letters as those of a font, nothing twice for readers of tags."""
+    print_pdf(reported / "report.html", tmp_path / "report.pdf", find_browser())
+    paper = (tmp_path / "report.pdf").read_bytes()
+    assert paper.count(b"/DCTDecode") >= 12
+    assert b"/StructElem" not in paper
+    outlined = len(re.findall(rb"/Subtype ?/Type3", paper))
+    assert outlined <= 12  # one for each picture at most: marks on pictures keep their outline
+    assert len(paper) < 1_500_000
+
+
 def test_heads_of_tables_are_there_on_every_sheet_and_nothing_is_folded(open_page, reported_struts):
     page = open_page(reported_struts)
     page.evaluate("dispatchEvent(new Event('beforeprint'))")
