@@ -16,6 +16,7 @@ from surfscan.errors import InputError
 
 _VIEWER = "napari_surfscan.launch"
 _NEEDED = ("napari", "qtpy", "napari_surfscan")
+_QT = ("PySide6", "PyQt6")
 _NO_SCREEN = ("offscreen", "minimal", "vnc", "linuxfb")
 
 
@@ -65,6 +66,8 @@ def refuse_without_viewer() -> None:
     InputError
     """
     missing = [name for name in _NEEDED if find_spec(name) is None]
+    if all(find_spec(name) is None for name in _QT):
+        missing.append(" or ".join(_QT))
     if missing:
         raise InputError(
             None,
