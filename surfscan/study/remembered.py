@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -80,7 +81,8 @@ def remember(folder: str | Path, **changed: Any) -> Remembered:
         draft.write_text(_toml(now), encoding="utf-8", newline="\n")
         draft.replace(path)
     except OSError:
-        draft.unlink(missing_ok=True)
+        with suppress(OSError):  # where nothing can be written, nothing can be removed either
+            draft.unlink(missing_ok=True)
     return now
 
 

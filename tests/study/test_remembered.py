@@ -1,5 +1,8 @@
 """What the viewer remembers of a study survives, and never stands in the way."""
 
+import errno
+from pathlib import Path
+
 import pytest
 
 from surfscan.study.remembered import FILE_NAME, Remembered, read_remembered, remember
@@ -47,3 +50,15 @@ def test_nothing_changed_writes_nothing(tmp_path):
 def test_study_that_cannot_be_written(tmp_path):
     """A folder that is gone or read-only can still be looked at."""
     assert remember(tmp_path / "gone", reviewer="B").reviewer == "B"
+
+
+def test_read_only_disk(tmp_path, monkeypatch):
+    """Where a draft can be neither written nor removed, the study can be looked at all the same."""
+
+    def refused(*_, **__):
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr(Path, "write_text", refused)
+    monkeypatch.setattr(Path, "unlink", refused)
+    assert remember(tmp_path, reviewer="A. Tester").reviewer == "A. Tester"
+    assert read_remembered(tmp_path).reviewer == ""
