@@ -174,7 +174,8 @@ def judge(
     if value is None or math.isnan(value):
         return Verdict("undecided", None, None, f"{name} is not known; it is to be {wanted}.")
     sides = _sides(value, standard_uncertainty, ci95)
-    said = f"{name} is {bound + ' ' if bound else ''}{value:.4g}{_after(unit)}, to be {wanted}"
+    shown = _rounded(value, sides, limits)
+    said = f"{name} is {bound + ' ' if bound else ''}{shown}{_after(unit)}, to be {wanted}"
     if rule == "guarded" and sides is None:
         return Verdict(
             "undecided",
@@ -244,6 +245,21 @@ def _sentence(
     elif probability is not None and not bound:
         parts.append(f"probability of conformity {_percent(probability)}")
     return "; ".join(parts) + "."
+
+
+def _rounded(value: float, sides: tuple[float, float] | None, limits: Limits) -> str:
+    """The figure to two digits of its expanded uncertainty, and more where it would seem to be on a limit."""
+    narrow = min((side for side in sides or () if side > 0), default=0.0)
+    digits = 4
+    if narrow and value:
+        digits = math.floor(math.log10(abs(value))) - math.floor(math.log10(narrow)) + 2
+    digits = min(max(digits, 2), 4)
+    while digits < 17 and any(
+        limit is not None and (float(f"{value:.{digits}g}") - limit) * (value - limit) <= 0 and value != limit
+        for limit in (limits.at_least, limits.at_most)
+    ):
+        digits += 1
+    return f"{value:.{digits}g}"
 
 
 def _percent(probability: float) -> str:

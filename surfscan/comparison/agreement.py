@@ -66,7 +66,7 @@ class Agreement:
     first, second : PenetrationRate
         As compared: a rate over the starting area is turned into penetration where `corrected_by` is above 1.
     ratio : float or None
-        First over second; None where the second is not above 0.
+        First over second; None where either is not above 0.
     ratio_ci95 : (float, float) or None
         With the scatter between specimens where they were measured on different ones; None where that is not
         known.
@@ -176,7 +176,7 @@ def compare(first: PenetrationRate, second: PenetrationRate, context: Context) -
         reasons = (SHRINKS, *reasons)
     if _beyond_bound(one, two):
         agree = False
-    ratio = one.mm_per_y / two.mm_per_y if two.mm_per_y > 0 else None
+    ratio = one.mm_per_y / two.mm_per_y if one.mm_per_y > 0 and two.mm_per_y > 0 else None
     limits = None if ratio is None else _ratio_limits(one, two, context)
     sentence = _sentence(one, two, ratio, limits, e_n, agree, unlike, factor, uncorrected)
     return Agreement(
@@ -342,7 +342,12 @@ def _ratio_limits(one: PenetrationRate, two: PenetrationRate, context: Context) 
         if limits is None:
             return None
         found.append(limits[top])
-    return found[0], found[1]
+    low = found[0] if one.mm_per_y_ci95[0] < 0 else max(found[0], 0.0)
+    return low, found[1]
+
+
+def _times(ratio: float) -> str:
+    return f"{ratio:.2f}" if 0.095 <= abs(ratio) < 9.995 else f"{ratio:.3g}"
 
 
 def _named(rate: PenetrationRate) -> str:
@@ -367,8 +372,8 @@ def _sentence(
     both = both[0].upper() + both[1:]
     said = ""
     if ratio is not None:
-        said = f"ratio {ratio:.3g}"
-        said += f" ({limits[0]:.3g} to {limits[1]:.3g})" if limits is not None else ""
+        said = f"ratio {_times(ratio)}"
+        said += f" ({_times(limits[0])} to {_times(limits[1])})" if limits is not None else ""
     if e_n is not None:
         said += f"{', ' if said else ''}E_n {abs(e_n):.2g}"
     said = f": {said}" if said else ""

@@ -318,7 +318,8 @@ def _of_group(group: GroupSummary, own: dict[str, dict[str, Budget]]) -> list[Fi
                 parts.append(
                     Contribution(shared[0].name, source, 1.0, u, note="common to all: not averaged out")
                 )
-        budget = Budget(f"mean {words} of {group.name}", unit, mean.value, tuple(parts))
+        named = words if words.startswith("mean ") else f"mean {words}"
+        budget = Budget(f"{named} of {group.name}", unit, mean.value, tuple(parts))
         most = max((len(m.pooled[POOL_OF[figure]]) for m in group.members), default=0)
         expanded = _of_mean(budget, mean)
         said = _advice(budget, fields_pooled=most or None, specimens=mean.n, expanded=expanded)

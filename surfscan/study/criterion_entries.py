@@ -28,7 +28,12 @@ CRITERION_FIGURES: dict[str, tuple[str, str]] = {
 
 GUARD_FACTOR = 1.0
 
-_MAY_BE_BELOW_NONE = ("strut_loss_fraction", "width_penetration_um")
+_MAY_BE_BELOW_NONE = (
+    "strut_loss_fraction",
+    "width_penetration_um",
+    "strut_width_rate_mm_per_y",
+    "section_rate_mm_per_y",
+)
 """Losses against a drawing: a part wider than drawn has lost less than nothing."""
 
 _INTERVAL_FREE = ("least_section_fraction",)
@@ -74,6 +79,24 @@ class CriterionEntry(ManifestTable):
                 f"there is no figure {name!r}", f"{hint}Write one of {', '.join(CRITERION_FIGURES)}"
             )
         return name
+
+    @field_validator("between", mode="before")
+    @classmethod
+    def _is_a_pair(cls, given: Any) -> Any:
+        if given is None or (isinstance(given, list | tuple) and len(given) == 2):
+            return given
+        raise own_fault("between needs a lower and an upper limit", "Write between = [low, high]")
+
+    @field_validator("groups", mode="before")
+    @classmethod
+    def _are_names(cls, given: Any) -> Any:
+        if given is None or (isinstance(given, list | tuple) and given):
+            return given
+        remedy = f"Write groups = [{given!r}]".replace("'", '"') if isinstance(given, str) and given else ""
+        raise own_fault(
+            "groups must be a list of names",
+            remedy or 'Write groups = ["..."], or leave it out for all groups',
+        )
 
     @model_validator(mode="after")
     def _has_limits_that_can_be(self) -> Self:
@@ -129,7 +152,7 @@ class CriterionEntry(ManifestTable):
                 f"Write {max(limits):g} % as {percent:g}",
                 key,
             )
-        if min(limits) < 0 and self.figure not in _MAY_BE_BELOW_NONE and self.figure not in RATE_FIGURES:
+        if min(limits) < 0 and self.figure not in _MAY_BE_BELOW_NONE:
             raise own_fault(
                 f"{key} = {min(limits):g} is below 0, and the {words} cannot be", "Write 0 or more", key
             )

@@ -138,3 +138,20 @@ def test_nonsense_is_refused(stated: dict[str, object]) -> None:
         judge(0.4, MOST, **stated)  # type: ignore[arg-type]
     with pytest.raises(ValueError, match="finite"):
         conformance_probability(0.4, -1.0, MOST)
+
+
+@pytest.mark.parametrize(
+    ("value", "half", "shown"),
+    [
+        (0.54632, 0.041, "0.546"),
+        (0.91202, 0.28, "0.91"),
+        (12.0, 3.0, "12"),
+        (0.5000004, 0.0, "0.5000004"),
+        (0.4997, 0.02, "0.4997"),
+    ],
+)
+def test_figures_are_rounded_to_what_is_known_and_never_onto_the_limit(
+    value: float, half: float, shown: str
+) -> None:
+    found = judge(value, Limits(at_most=0.5), ci95=(value - half, value + half))
+    assert f"is {shown}, to be" in found.sentence

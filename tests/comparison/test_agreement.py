@@ -53,7 +53,7 @@ def test_like_rates_by_normalised_error() -> None:
     assert found.e_n == pytest.approx(0.06 / math.hypot(0.05, 0.05)) and found.agree is True
     assert found.ratio == pytest.approx(0.5 / 0.44) and found.reasons == ()
     assert found.sentence == (
-        "Mass loss 0.5 mm/y and gas 0.44 mm/y agree: ratio 1.14 (0.977 to 1.33), E_n 0.85."
+        "Mass loss 0.5 mm/y and gas 0.44 mm/y agree: ratio 1.14 (0.98 to 1.33), E_n 0.85."
     )
     apart = _compared(MASS, _rate("gas", 0.30))
     assert apart.agree is False and "do not agree" in apart.sentence
@@ -145,6 +145,11 @@ def test_ratio_of_an_uneven_interval_stays_on_its_side() -> None:
     found = _compared(pits, MASS)
     assert found.ratio_ci95 is not None
     assert found.ratio_ci95 == pytest.approx((0.002 / 0.5, 0.015 / 0.5), rel=0.05)
+    of_twin = replace(pits, joined="twin", from_specimens=("t",))
+    widest = _compared(of_twin, MASS, between_specimens_relative=0.5).ratio_ci95
+    assert widest is None or widest[0] >= 0
+    wide = _compared(of_twin, replace(MASS, mm_per_y_ci95=(0.49, 0.51)), between_specimens_relative=0.45)
+    assert wide.ratio_ci95 is not None and wide.ratio_ci95[0] == 0.0
     back = _compared(MASS, replace(pits, mm_per_y_ci95=(0.003, 0.008))).ratio_ci95
     assert back is not None and back == pytest.approx((0.5 / 0.008, 0.5 / 0.003), rel=0.15)
 
@@ -233,7 +238,9 @@ def test_pairs_in_order_and_without_refused_ones() -> None:
 def test_ratio_of_a_rate_that_may_be_zero_has_no_interval() -> None:
     found = _compared(MASS, replace(GAS, mm_per_y=0.03, mm_per_y_ci95=(-0.02, 0.08)))
     assert found.ratio is not None and found.ratio_ci95 is None
-    assert _compared(MASS, replace(GAS, mm_per_y=-0.01, mm_per_y_ci95=(-0.06, 0.04))).ratio is None
+    below = replace(GAS, mm_per_y=-0.01, mm_per_y_ci95=(-0.06, 0.04))
+    for found in (_compared(MASS, below), _compared(below, MASS)):
+        assert found.ratio is None and "ratio" not in found.sentence
 
 
 def test_ratio_interval_covers() -> None:
