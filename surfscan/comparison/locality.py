@@ -84,7 +84,8 @@ def pitting_factor(
     -------
     Quotient
         Refused where the average cannot be told from 0: the factor then tends to any number (ASTM G46, metal
-        penetration; from memory).
+        penetration; from memory). Refused where it comes out below 1 from today's surface: as a lower bound
+        that says nothing.
     """
     if deepest_um is None or math.isnan(deepest_um):
         return _refused("no pit depth was measured")
@@ -99,6 +100,11 @@ def pitting_factor(
     )
     if found.value is None:
         return found
+    if found.value < 1 and not from_original_level:
+        return _refused(
+            "the deepest pit, measured from today's surface, is shallower than the average penetration: a "
+            "masked datum or an unexposed surface would give its depth from the original level"
+        )
     text = f"The deepest pit goes {_said(found)} times as deep as the average penetration"
     if not from_original_level:
         text += "; its depth is from today's surface and leaves out the even loss"

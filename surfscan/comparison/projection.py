@@ -96,13 +96,16 @@ def time_to(
     low = min(end[0] for end in ends)
     high = max(end[1] for end in ends)
     upper = high if high <= furthest else None
-    limit = f"{loss:.4g}{' ' + unit if unit else ''}"
-    told = f"{low:.3g} h to {upper:.3g} h" if upper is not None else f"{low:.3g} h to beyond {furthest:.4g} h"
-    laws = " and ".join(by_law)
-    sentence = (
-        f"By the {laws} fit{'s' if len(by_law) > 1 else ''} {name} reaches {limit} at {when:.3g} h ({told}). "
-    )
+    limit = f"{loss:.3g}{' ' + unit if unit else ''}"
+    end = f"beyond {furthest:.4g} h" if upper is None else _hours(upper)
+    told = f"95 % interval {_hours(low)} to {end}"
+    fits = f"{' and '.join(by_law)} fit{'s' if len(by_law) > 1 else ''}"
+    sentence = f"By the {fits} {name} reaches {limit} at {_hours(when)} ({told}). "
     return Projection(when, (low, upper), by_law, furthest, sentence + CAUTION)
+
+
+def _hours(hours: float) -> str:
+    return f"{hours:.0f} h" if hours >= 100 else f"{hours:.3g} h"
 
 
 def _reached(fit: TimeFit, loss: float) -> float:

@@ -5,11 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from surfscan.report.comparison_grids import agreement_lines
+from surfscan.report.comparison_page import agreement_sentences
 from surfscan.report.study_comparison import StudyComparison
 from surfscan.report.summary_blocks import Block
 from surfscan.report.summary_rates import group_rows, rates_drawing, specimen_rows
 
 MOST_GROUPS = 4
+_MARKS = (
+    "Cross: mean over specimens, the small circles, with its 95\u00a0% interval from three on; dashed: "
+    "measured on twins. Filled circle: one average; diamond: one moment. ↑ the method is known to read low, "
+    "↓ high."
+)
 _MOST_LINES = 4
 
 
@@ -43,6 +49,16 @@ def rates_blocks(found: StudyComparison, specimen: str) -> list[Block]:
     ]
 
 
+def _left_out(shown: int, drawn: int) -> list[str]:
+    """That the drawing holds some of the groups only; nothing where it holds all."""
+    if shown == drawn:
+        return ["Rates known only as bounds stand under Rates side by side."]
+    return [
+        f"{shown} of {drawn} groups, those with the most methods; the others, and rates known only as "
+        "bounds, stand under Rates side by side."
+    ]
+
+
 def group_rates_block(found: StudyComparison, groups: Sequence[str]) -> list[Block]:
     """Rates of the groups on one axis, for the summary; none where there is no rate."""
     from markupsafe import Markup
@@ -61,10 +77,7 @@ def group_rates_block(found: StudyComparison, groups: Sequence[str]) -> list[Blo
         Block(
             "Rates on one axis",
             (),
-            [
-                f"Means over specimens; {len(shown)} of {len(drawn)} groups, those with the most methods, "
-                "without bounds: all of them under Rates side by side."
-            ],
+            [*_left_out(len(shown), len(drawn)), agreement_sentences(found)[0], _MARKS],
             drawing=Markup(drawing),
             links=[("side-by-side", "Rates side by side")],
             wide=True,

@@ -35,7 +35,8 @@ def side_by_side_grid(rates: Sequence[PenetrationRate], specimen: str) -> Grid:
         ]
         for rate in rates
     ]
-    return Grid(f"Rates of {specimen} side by side", heads, rows).without_empty_columns()
+    caption = f"Rates of {specimen} by every method, 95 % interval below each"
+    return Grid(caption, heads, rows).without_empty_columns()
 
 
 def agreement_grid(specimens: Sequence[SpecimenRates]) -> Grid:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from surfscan.comparison.blending import BLEND_RULE
 from surfscan.report import comparison_grids as grids
 from surfscan.report.page_parts import OnPage, PageContent, Part
@@ -45,6 +47,7 @@ def comparison_page(content: PageContent) -> OnPage | None:
         "blend": grids.blend_grid(found.specimens),
         "rule": BLEND_RULE,
         "locality": grids.locality_grid(found.specimens),
+        "locality_notes": pitting_factor_notes(found),
         "missing": missing_lines(found),
         "long": sum(len(s.agreements) for s in compared) > 40,
     }
@@ -85,6 +88,15 @@ def agreement_sentences(found: StudyComparison) -> list[str]:
     return lines
 
 
+def pitting_factor_notes(found: StudyComparison) -> list[str]:
+    """Why specimens with pits to speak of have no pitting factor, those of one reason together."""
+    by_reason: dict[str, list[str]] = {}
+    for own in found.specimens:
+        if own.pitting_factor.refused and own.share_in_pits.value is not None:
+            by_reason.setdefault(own.pitting_factor.refused, []).append(own.specimen)
+    return [f"No pitting factor of {_first(names)}: {reason}." for reason, names in by_reason.items()]
+
+
 def missing_lines(found: StudyComparison) -> list[str]:
     """What keeps rates from standing side by side, in words."""
     exposed = [s for s in found.specimens if s.summary.specimen.exposure_h != 0]
@@ -96,10 +108,14 @@ def missing_lines(found: StudyComparison) -> list[str]:
         (single, "with a rate by one method only: nothing to compare it with"),
     ):
         if names:
-            named = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-            lines.append(f"{count(len(names), 'exposed specimen')} {said} ({named}).")
+            lines.append(f"{count(len(names), 'exposed specimen')} {said} ({_first(names)}).")
     if not any(rate.kind == "instant" for s in found.specimens for rate in s.known):
         lines.append("No sweep gives a rate: averages are compared with no electrochemical rate.")
     if not any(rate.kind == "average" for s in found.specimens for rate in s.known):
         lines.append("Only sweeps give rates: nothing tells how far they speak for the whole exposure.")
     return lines
+
+
+def _first(names: Sequence[str], most: int = 6) -> str:
+    """The first few names, and how many more there are."""
+    return ", ".join(names[:most]) + (f" and {len(names) - most} more" if len(names) > most else "")

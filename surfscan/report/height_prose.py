@@ -57,7 +57,7 @@ def height_sentences(records: Sequence[FieldRecord]) -> list[str]:
         bounds = sum(r.flag("pits", "max_depth_is_lower_bound") for r in with_pits)
         text = f"Deepest pit seen: {_depth(top, '95 % interval ')}, on {top.image_id} ({top.specimen.id})"
         text += ", a worst-seen map" if not top.enters_means else ""
-        text += ", cut by the frame" if _is_cut(top) else ""
+        text += ", cut by the frame" if is_cut(top) else ""
         text += "." if not bounds else f"; on {count(bounds, 'map')} the greatest depth is a lower bound (≥)."
         out.append(text)
     return out
@@ -110,7 +110,7 @@ def _pit_sentences(record: FieldRecord) -> list[str]:
     if pit is not None:
         label = int(record.table("pits")["label"][pit])
         text += f"; deepest no. {label}: {_depth(record)}"
-        text += ", cut by the frame" if _is_cut(record) else ""
+        text += ", cut by the frame" if is_cut(record) else ""
     volume = record.figure("pits", "volume_per_area_um")
     if not math.isnan(volume):
         text += f"; volume per area {significant(volume)}\u00a0µm"
@@ -125,7 +125,7 @@ def _pit_sentences(record: FieldRecord) -> list[str]:
     return sentences
 
 
-def _is_cut(record: FieldRecord) -> bool:
+def is_cut(record: FieldRecord) -> bool:
     """Whether the deepest pit goes on beyond the frame, where it may be deeper."""
     pit = deepest_pit(record)
     if pit is None or record.flag("pits", "max_depth_is_lower_bound"):

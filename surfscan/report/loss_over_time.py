@@ -11,7 +11,7 @@ import numpy as np
 
 from surfscan.comparison.agreement import as_penetration
 from surfscan.comparison.over_time import EXPONENTS, OverTime, fit_over_time
-from surfscan.comparison.projection import Projection, time_to
+from surfscan.comparison.projection import CAUTION, Projection, time_to
 from surfscan.comparison.rates import OVER_STARTING_AREA, Method
 from surfscan.comparison.shrinkage import penetration_of_section
 from surfscan.measurement.strut_sections import DrawnSection
@@ -159,7 +159,7 @@ def over_time_rows(found: Sequence[Series]) -> list[dict[str, Any]]:
 
 
 def law_words(series: Series) -> list[str]:
-    """What the fits say, in sentences."""
+    """What the fits say, in sentences; the caution of projections is not among them."""
     fitted = series.fitted
     if not fitted.fits:
         return [f"No law is fitted: {fitted.refused}."]
@@ -174,7 +174,7 @@ def law_words(series: Series) -> list[str]:
         said.append(f"Exponent {free.exponent:.2f} (95 % {low:.2f} to {high:.2f}; 1 linear, 0.5 parabolic).")
     said += fitted.notes
     said.append(
-        series.projection.sentence
+        series.projection.sentence.removesuffix(CAUTION).strip()
         if series.projection is not None
         else f"No time is projected: {series.limit_from or NO_LIMIT}."
     )

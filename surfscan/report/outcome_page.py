@@ -66,7 +66,6 @@ def outcome_page(content: PageContent) -> OnPage | None:
         "groups-compared": METHOD_GROUPS,
         "uncertainty": METHOD_BUDGET,
     }
-    projected = any(s.projection is not None and s.projection.hours is not None for s in found.over_time)
     return OnPage(
         "Across specimens",
         "comparison of specimens and groups",
@@ -75,7 +74,7 @@ def outcome_page(content: PageContent) -> OnPage | None:
         None,
         [],
         [methods[part.anchor] for part in parts],
-        cautions=[*([OF_CRITERIA] if found.judged else []), *([OF_PROJECTION] if projected else [])],
+        cautions=[*([OF_CRITERIA] if found.judged else []), *([OF_PROJECTION] if _projected(found) else [])],
     )
 
 
@@ -94,6 +93,11 @@ def budgets_shown(found: StudyComparison) -> list[FigureBudget]:
     covered = {b.name for b in groups}
     alone = {s.specimen for s in found.specimens if s.summary.specimen.group not in covered}
     return [*groups, *(b for b in found.budgets if b.level == "specimen" and b.name in alone)]
+
+
+def _projected(found: StudyComparison) -> bool:
+    """Whether a time is projected anywhere."""
+    return any(s.projection is not None and s.projection.hours is not None for s in found.over_time)
 
 
 def _criteria(found: StudyComparison) -> list[Part]:
@@ -129,6 +133,7 @@ def _over_time(found: StudyComparison) -> list[Part]:
             for each in found.over_time
         ],
         "grid": grids.law_grid(found.over_time),
+        "caution": OF_PROJECTION if _projected(found) else "",
     }
     return [Part("over-time", "Loss over time", "parts/over_time.html.j2", shown)]
 

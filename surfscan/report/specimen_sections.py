@@ -12,11 +12,10 @@ from surfscan.columns import BESIDE_FIGURES, FIGURES_OF
 from surfscan.report.by_hand_page import correction_grid
 from surfscan.report.cells import HEADS, Cell, Grid, Head
 from surfscan.report.comparison_blocks import rates_blocks
+from surfscan.report.comparison_grids import side_by_side_grid
 from surfscan.report.page_parts import KindPictures, PageContent
 from surfscan.report.pooling import SpecimenSummary, count
-from surfscan.report.rate_grids import rate_grid
 from surfscan.report.rate_records import NOUNS, RateRecord
-from surfscan.report.rates import rates_of
 from surfscan.report.records import PROCEDURES, FieldRecord, words
 from surfscan.report.rounding import NO_VALUE, significant
 from surfscan.report.specimen_overview import fault_words, figure_cell
@@ -36,9 +35,6 @@ _KINDS: dict[Shows, tuple[str, str]] = {
     "strut": ("Struts", "picture"),
     "section": ("Cross-sections", "picture"),
 }
-_RATES = (
-    "Rates of {}, 95 % interval below each; of an average the stretch of immersion, of a sweep its moment"
-)
 _POOL_OF = {
     "pit_density_per_mm2": "pits",
     "pit_density_per_mpx": "pits",
@@ -69,7 +65,7 @@ class SpecimenSection:
     figures : Grid
         Its pooled figures, one a row.
     rates : Grid or None
-        Its rates; None where it has none.
+        Its rates by every method, one a row; None where it has none.
     missing : sequence of str
         What was asked for and is not there.
     galleries : sequence of (KindPictures, list of dict)
@@ -129,7 +125,6 @@ def _section(
     specimen = summary.specimen
     records = [r for own in summary.by_kind.values() for r in own.records]
     entries = rates_by_specimen(content, specimen.id)
-    rates = rates_of(entries)
     said = [
         *((specimen.id, text) for text in summary.warnings),
         *((r.image_id, text) for r in records for text in r.warnings),
@@ -142,7 +137,7 @@ def _section(
         _facts(summary),
         _blocks(content, summary),
         _figure_grid(summary),
-        replace(rate_grid(rates), caption=_RATES.format(specimen.id)) if rates else None,
+        _rates(content, specimen.id),
         _missing(records, entries),
         [(kind, fields) for kind in pictures if (fields := kind.fields.get(specimen.id))],
         group_warnings(said),
@@ -154,6 +149,14 @@ def _section(
 def _blocks(content: PageContent, summary: SpecimenSummary) -> list[Block]:
     """What is said of a specimen before its tables."""
     return [] if content.comparison is None else rates_blocks(content.comparison, summary.specimen.id)
+
+
+def _rates(content: PageContent, specimen: str) -> Grid | None:
+    """Its rates by every method, those of a twin or its group among them; None where there is none."""
+    if content.comparison is None:
+        return None
+    own = content.comparison.of(specimen).rates
+    return side_by_side_grid(own, specimen) if own else None
 
 
 def _facts(summary: SpecimenSummary) -> list[str]:

@@ -10,6 +10,7 @@ from surfscan.report.budget_blocks import uncertainty_block
 from surfscan.report.by_hand_page import sentences
 from surfscan.report.comparison_blocks import group_rates_block
 from surfscan.report.criteria import criterion_block
+from surfscan.report.height_prose import is_cut
 from surfscan.report.page_parts import PageContent
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.rate_records import of_procedure
@@ -30,9 +31,9 @@ def summary(content: PageContent) -> list[Block]:
         *_deepest(content),
         *_criteria(content),
         *_rates(content),
-        *_dominant(content),
-        *_by_hand(content),
         _extent(content),
+        *_by_hand(content),
+        *_dominant(content),
     ]
 
 
@@ -88,7 +89,7 @@ def _least_section(content: PageContent) -> list[Block]:
             "struts",
             "least_section_left_basis",
         ),
-        ("remaining_section_fraction", "section", "Least remaining section, cross-sections", "sections", ""),
+        ("remaining_section_fraction", "section", "Least cross-section left", "sections", ""),
     ):
         known = [s for s in content.specimens if not math.isnan(s.figure(figure))]
         if not known:
@@ -138,10 +139,16 @@ def _deepest(content: PageContent) -> list[Block]:
     shown = Shown(text, (), value, *limits, after=after, figure=name, whose=top.image_id)
     where = f"On {top.image_id} ({top.specimen.id})"
     where += "" if top.enters_means else ", a worst-seen map"
-    seen = "not measured" if top.flag("pits", is_bound) else "measured"
-    lines = [f"{where}; its floor was {seen}."]
-    if hidden:
-        lines.append(f"On {count(hidden, 'map')} a floor was not measured: pits there may be deeper (≥).")
+    top_hidden = top.flag("pits", is_bound)
+    if top_hidden:
+        lines = [f"{where}; part of its floor was not measured: it may be deeper (≥)."]
+    elif is_cut(top):
+        lines = [f"{where}; it is cut by the frame, within which its floor was measured."]
+    else:
+        lines = [f"{where}; its floor was measured."]
+    if others := hidden - top_hidden:
+        maps_named = count(others, "other map")
+        lines.append(f"On {maps_named} a floor was not measured: a pit there may be deeper still (≥).")
     fitted = [e for e in content.extremes if e.result is not None and not e.specimen]
     if fitted:
         worst = max(fitted, key=lambda e: e.row["return_level_um"])
@@ -151,7 +158,8 @@ def _deepest(content: PageContent) -> list[Block]:
         )
         lines.append(
             f"Deepest expected on a whole part, highest in “{worst.name}”: {level.value}\u00a0µm "
-            f"(95 % interval {level.interval}, from {count(row['n_blocks'], 'map')})."
+            f"(95 % interval {level.interval}, from {count(row['n_blocks'], 'map')}"
+            + (f"; {count(len(worst.warnings), 'caution')} there)." if worst.warnings else ").")
         )
     elif content.extremes:
         lines.append("No deepest pit of a whole part can be predicted: see Extreme values.")

@@ -25,6 +25,11 @@ def test_pitting_factor_as_lower_bound(hidden: bool, original: bool) -> None:
     assert "at least 5 times" in found.sentence and ("today's surface" in found.sentence) != original
 
 
+def test_pitting_factor_below_one_from_the_surface_of_today_is_none() -> None:
+    found = pitting_factor(6.0, 12.0, from_original_level=False)
+    assert found.value is None and "shallower than the average" in found.refused
+
+
 def test_pitting_factor_below_one_is_said() -> None:
     assert "below 1" in pitting_factor(6.0, 12.0).sentence
     assert "below 1" not in pitting_factor(60.0, 12.0).sentence

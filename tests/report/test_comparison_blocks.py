@@ -1,5 +1,6 @@
 """Blocks on rates."""
 
+from surfscan.report import comparison_blocks
 from surfscan.report.comparison_blocks import group_rates_block, rates_blocks
 
 
@@ -22,9 +23,13 @@ def test_a_specimen_without_rates_has_none(empty_sides):
     assert rates_blocks(empty_sides.found(), "E1") == []
 
 
-def test_groups(sides):
+def test_groups(sides, monkeypatch):
     found = sides.found()
     (block,) = group_rates_block(found, ["bare 7 d", "bare 14 d"])
     assert "bare 14 d: moments of a sweep" in block.drawing and "pit volume" not in block.drawing
-    assert "2 of 2 groups" in block.lines[0]
+    assert block.lines[0] == "Rates known only as bounds stand under Rates side by side."
+    assert "pairs of like measurands agree" in block.lines[1]
+    monkeypatch.setattr(comparison_blocks, "MOST_GROUPS", 1)
+    (block,) = group_rates_block(found, ["bare 7 d", "bare 14 d"])
+    assert block.lines[0].startswith("1 of 2 groups, those with the most methods")
     assert group_rates_block(found, []) == []

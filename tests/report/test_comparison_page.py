@@ -2,7 +2,13 @@
 
 import pytest
 
-from surfscan.report.comparison_page import agreement_sentences, comparison_page, missing_lines
+from surfscan.report.comparison_grids import locality_grid
+from surfscan.report.comparison_page import (
+    agreement_sentences,
+    comparison_page,
+    missing_lines,
+    pitting_factor_notes,
+)
 from surfscan.report.page import render_page
 from surfscan.report.page_parts import PageContent
 
@@ -23,6 +29,18 @@ def test_charts_tables_and_words(sides):
     assert [name for name, _ in part.shown["charts"]] == [g.name for g in sides.groups]
     assert part.shown["agreement"] and part.shown["blend"] and part.shown["locality"]
     assert any("shrinks" in line for line in said.method)
+
+
+def test_why_there_is_no_pitting_factor(sides):
+    lines = pitting_factor_notes(sides.found())
+    assert any(" L1" in line and "shallower than the average penetration" in line for line in lines)
+    for summary in sides.summaries:
+        if summary.by_kind["heights"].row:
+            summary.by_kind["heights"].row["max_depth_um"] = 500.0
+    found = sides.found()
+    assert pitting_factor_notes(found) == []
+    assert found.of("L1").pitting_factor.bound == "at least" and found.of("L1").pitting_factor.value > 1
+    assert "≥" in locality_grid(found.specimens).rows[0][1].text
 
 
 def test_agreement_in_words(sides):

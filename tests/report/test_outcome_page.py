@@ -30,6 +30,9 @@ def test_parts_and_cautions(sides):
     assert anchors == ["criteria", "loss-with-rate", "over-time", "groups-compared", "uncertainty"]
     assert any("laboratory comparison" in text for text in said.cautions)
     assert any("no statement on service life" in text for text in said.cautions)
+    (time,) = [part for part in said.figures if part.anchor == "over-time"]
+    assert "no statement on service life" in time.shown["caution"]
+    assert not any("service life" in line for _, _, lines in time.shown["charts"] for line in lines)
     assert len(said.method) == 5
 
 

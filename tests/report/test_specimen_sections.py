@@ -5,12 +5,12 @@ from dataclasses import replace
 import pytest
 
 from surfscan.report.groups import summarise_groups
-from surfscan.report.page_parts import PageContent
 from surfscan.report.pooling import SpecimenSummary
 from surfscan.report.rate_records import gather_rates
 from surfscan.report.records import gather
 from surfscan.report.specimen_sections import rates_by_specimen, specimen_anchors, specimen_sections
 from surfscan.report.specimens import summarise_specimens
+from surfscan.report.summary_content import summary_content
 from surfscan.report.surface_page import surface_page
 from surfscan.store.masks import file_sha256
 from surfscan.store.results import ResultsStore
@@ -24,9 +24,7 @@ def content_of():
         records, _ = gather(study, stored)
         specimens = summarise_specimens(study.specimens, records)
         groups = summarise_groups(study.groups, specimens)
-        return PageContent(
-            study, records, specimens, groups, [], {}, [], [], rates=gather_rates(study, stored)
-        )
+        return summary_content(study, records, gather_rates(study, stored), specimens, groups)
 
     return of
 
@@ -92,6 +90,9 @@ def test_rates_of_a_specimen_and_of_its_twin(content_of, reported_rates):
         "active.csv", "weighing of U1", "gas of U1", "rig.csv",
     }  # fmt: skip
     found = sections_of(content)
-    assert found["U1"].rates.caption.startswith("Rates of U1, 95 % interval below each")
+    rates = found["U1"].rates
+    assert rates.caption == "Rates of U1 by every method, 95 % interval below each"
+    assert [row[0].text for row in rates.rows] == [r.method for r in content.comparison.of("U1").rates]
+    assert {"mass loss", "gas", "sweep"} <= {row[0].text for row in rates.rows}
     assert "No picture of this specimen in the study." in found["U1"].missing
     assert any(text.startswith("garbage.csv: sweep without a result (") for text in found["R2"].missing)

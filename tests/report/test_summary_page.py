@@ -48,7 +48,7 @@ def test_least_sections_say_where_and_of_how_many(reported_struts, reported_sect
         f"Least of {len(known)} specimen"
     )
     blocks, specimens = blocks_of(reported_sections)
-    (shown,) = blocks["Least remaining section, cross-sections"].headline
+    (shown,) = blocks["Least cross-section left"].headline
     known = [v for s in specimens if not math.isnan(v := s.figure("remaining_section_fraction"))]
     assert shown.value == min(known)
 
@@ -68,7 +68,7 @@ def test_deepest_pit_is_a_bound_where_a_floor_was_hidden_anywhere(reported_heigh
     (shown,) = block.headline
     assert (shown.text, shown.after, shown.value) == ("≥\u00a030.00", "µm", 30.0)  # the worst-seen map
     assert block.lines[0] == "On maps/06.npy (H1), a worst-seen map; its floor was measured."
-    assert block.lines[1] == "On 1 map a floor was not measured: pits there may be deeper (≥)."
+    assert block.lines[1] == "On 1 other map a floor was not measured: a pit there may be deeper still (≥)."
     assert "No deepest pit of a whole part can be predicted" in block.lines[2]
 
 
