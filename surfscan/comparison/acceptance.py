@@ -259,7 +259,8 @@ def _rounded(value: float, sides: tuple[float, float] | None, limits: Limits) ->
         for limit in (limits.at_least, limits.at_most)
     ):
         digits += 1
-    return f"{value:.{digits}g}"
+    text = f"{value:.{digits}g}"
+    return f"{float(text):.0f}" if "e+" in text and abs(value) < 1e6 else text
 
 
 def _percent(probability: float) -> str:

@@ -234,7 +234,8 @@ def _of_specimen(
         if rate is None:
             return None, None, "", ""
         lost = figure in _LOST_BY_STANDING and _has_lost(member)
-        return rate.mm_per_y, rate.mm_per_y_ci95, "at least" if lost else rate.bound, _known_error([rate])
+        remark = f"{_measured_elsewhere(rate)} {_known_error([rate])}".strip()
+        return rate.mm_per_y, rate.mm_per_y_ci95, "at least" if lost else rate.bound, remark
     value = member.figure(figure)
     if math.isnan(value):
         return None, None, "", ""
@@ -294,6 +295,17 @@ def _common_part(rates: Sequence[PenetrationRate]) -> float:
             kind = cause.split(":")[0]
             parts[kind] = parts.get(kind, 0.0) + share * abs(rate.mm_per_y or 0.0) / len(rates)
     return math.hypot(*parts.values())
+
+
+def _measured_elsewhere(rate: PenetrationRate) -> str:
+    """On which other specimens a rate was measured; empty for its own."""
+    names = ", ".join(rate.from_specimens)
+    if rate.joined == "twin":
+        return f"Measured on its twin {names}."
+    if rate.joined == "group":
+        together = " together" if rate.specimen in rate.from_specimens else " of its group"
+        return f"Measured on {names}{together}."
+    return ""
 
 
 def _known_error(rates: Sequence[PenetrationRate]) -> str:

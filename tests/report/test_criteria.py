@@ -104,6 +104,14 @@ def test_a_twin_in_the_group_counts_once(sides):
     assert found.ci95 == pytest.approx((0.47 - half, 0.47 + half), rel=1e-3)
 
 
+def test_a_rate_of_others_is_said_to_be(sides):
+    text = RATE.replace("mass_loss", "sweep").replace('of = "mean"\n', "") + 'groups = ["bare 14 d"]\n'
+    assert "Measured on its twin E1." in sides.found(text).judged[0].verdict.sentence
+    sides.specimen("L4", "bare 14 d")
+    text = text.replace("sweep", "mass_loss")
+    assert "Measured on L1, L2, L3 of its group." in sides.found(text).judged[-1].verdict.sentence
+
+
 def test_its_own_rate_is_judged_before_that_of_a_twin(sides):
     sides.sweep("E1", 3.0, twin_of="C1")
     sides.sweep("C1", 0.3)
