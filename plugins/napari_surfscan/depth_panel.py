@@ -58,6 +58,8 @@ class DepthPanel(QWidget):
         self.session.image_opened.connect(self._on_opened)
         self.session.image_closing.connect(self._on_closing)
         self.session.image_closed.connect(self._begin)
+        layers = self.session.viewer.layers
+        layers.selection.events.active.connect(self._on_active)
         self.session.viewer.mouse_move_callbacks.append(self._on_move)
         self._begin()
         OnceRemoved(self, self._leave)
@@ -116,6 +118,7 @@ class DepthPanel(QWidget):
         session.image_opened.disconnect(self._on_opened)
         session.image_closing.disconnect(self._on_closing)
         session.image_closed.disconnect(self._begin)
+        session.viewer.layers.selection.events.active.disconnect(self._on_active)
         session.viewer.mouse_move_callbacks.remove(self._on_move)
         self._give_up()
         self._take_away()
@@ -211,12 +214,21 @@ class DepthPanel(QWidget):
         return self._line
 
     def _on_draw(self, wanted: bool) -> None:
+        self.draw.setText("Drag on the map" if wanted else "Draw a line")
         if self.heights is None:
+            return
+        if not wanted:
+            if self._line is not None and self._line in self.session.viewer.layers:
+                self._line.mode = "direct"
             return
         line = self._layers()
         self.session.viewer.layers.selection.active = line
-        line.mode = "add_line" if wanted else "direct"
-        self.draw.setText("Drag on the map" if wanted else "Draw a line")
+        line.mode = "add_line"
+
+    def _on_active(self, event: Any) -> None:
+        """Another layer has the mouse now: no line is drawn, and the button says so."""
+        if event.value is not None and event.value is not self._line and self._line is not None:
+            self.draw.setChecked(False)
 
     def _on_line(self, event: Any) -> None:
         if self._line is None or not len(self._line.data):

@@ -139,3 +139,18 @@ def test_map_with_too_little_says_so(panel):
     assert "no depth" in panel.empty.text()
     assert "Something went wrong" not in panel.messages.words.text()
     assert panel.messages.words.text()
+
+
+def test_another_layer_while_a_line_is_wanted(panel, cone):
+    """It has the mouse then: the button does not go on asking for a line."""
+    show(panel, cone)
+    panel.draw.click()
+    line = panel.viewer_model.layers[LINE]
+    assert panel.draw.isChecked()
+    panel.viewer_model.add_labels(np.zeros((8, 8), int), name="pits")
+    assert not panel.draw.isChecked()
+    assert panel.draw.text() == "Draw a line"
+    assert str(line.mode) == "direct"
+    panel.draw.click()
+    assert panel.viewer_model.layers.selection.active is line
+    assert str(line.mode) == "add_line"
