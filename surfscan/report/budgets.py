@@ -107,8 +107,9 @@ def figure_budgets(
         name = summary.specimen.id
         for figure, budget in own[name].items():
             m = len(summary.pooled[POOL_OF[figure]])
-            said = _advice(budget, fields_pooled=m)
-            found.append(FigureBudget("specimen", name, figure, budget, FIRST_ORDER, budget.expanded(), said))
+            expanded = _with_hand(budget, summary.half_width(figure))
+            said = _advice(budget, fields_pooled=m, expanded=expanded)
+            found.append(FigureBudget("specimen", name, figure, budget, FIRST_ORDER, expanded, said))
         found += [
             FigureBudget(
                 "specimen",
@@ -123,6 +124,12 @@ def figure_budgets(
             if each.specimen == name
         ]
     return found
+
+
+def _with_hand(budget: Budget, half: float) -> float:
+    """Half of the interval that a specimen's figure is shown with, and what reviewers add to it."""
+    hand = math.hypot(*(c.part for c in budget.contributions if c.source == "hand"))
+    return math.hypot(half, NORMAL_FACTOR * hand)
 
 
 def specimen_budgets(summary: SpecimenSummary, by_hand: ByHand | None = None) -> dict[str, Budget]:
@@ -178,7 +185,7 @@ def _contributions(summary: SpecimenSummary, figure: str, by_hand: ByHand | None
     if figure in LOWER_BOUND_FIGURES and summary.deep.row.get("max_depth_is_lower_bound"):
         return []
     parts = []
-    scale = abs(scale_part(summary, figure))
+    scale = min(abs(scale_part(summary, figure)), half / NORMAL_FACTOR)  # of pictures on two bases not all
     if scale > 0:
         origins = {s.calibration.origin for r in pooled if (s := r.any_done()) and s.calibration}
         parts.append(Contribution("scale", "scale", 1.0, scale, note=", ".join(sorted(origins))))

@@ -66,6 +66,15 @@ def test_groups_are_as_sure_as_their_table_says(drawn):
         assert found.expanded == pytest.approx(half, rel=1e-6)
 
 
+def test_specimens_are_as_sure_as_their_table_says(drawn):
+    specimens, groups = drawn
+    own = [b for b in figure_budgets(specimens, groups, [], None) if b.level == "specimen"]
+    assert own
+    for found in own:
+        summary = next(s for s in specimens if s.specimen.id == found.name)
+        assert found.expanded == pytest.approx(summary.half_width(found.figure))
+
+
 def test_no_images_no_budget(sides):
     """Rows put in by hand pool no pictures, so nothing tells where their intervals come from."""
     named = {b.figure for b in sides.found().budgets if b.level == "specimen"}
