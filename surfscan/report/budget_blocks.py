@@ -38,7 +38,7 @@ def uncertainty_block(found: Sequence[FigureBudget], groups: Sequence[str]) -> l
     dominant = Counter(next(iter(b.budget.shares_by_source())) for b in own)
     source, n = dominant.most_common(1)[0]
     words = SOURCES[source]
-    headline = Shown(words[0].upper() + words[1:], after=f"dominate {n} of {count(len(own), 'figure')}")
+    headline = Shown(words[0].upper() + words[1:], after=f"largest in {n} of {count(len(own), 'figure')}")
     return [Block("Dominant uncertainty", [headline], advice_lines(own), links=[("uncertainty", "Budgets")])]
 
 

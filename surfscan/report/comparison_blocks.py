@@ -49,13 +49,13 @@ def rates_blocks(found: StudyComparison, specimen: str) -> list[Block]:
     ]
 
 
-def _left_out(shown: int, drawn: int) -> list[str]:
-    """That the drawing holds some of the groups only; nothing where it holds all."""
+def _left_out(shown: int, drawn: int, *, bounds: bool) -> list[str]:
+    """That the drawing holds some of the groups only, or no bounds; nothing where it holds all."""
     if shown == drawn:
-        return ["Rates known only as bounds stand under Rates side by side."]
+        return ["Rates known only as bounds stand under Rates side by side."] if bounds else []
+    others = "the others, and rates known only as bounds," if bounds else "the others"
     return [
-        f"{shown} of {drawn} groups, those with the most methods; the others, and rates known only as "
-        "bounds, stand under Rates side by side."
+        f"{shown} of {drawn} groups, those with the most methods; {others} stand under Rates side by side."
     ]
 
 
@@ -63,10 +63,9 @@ def group_rates_block(found: StudyComparison, groups: Sequence[str]) -> list[Blo
     """Rates of the groups on one axis, for the summary; none where there is no rate."""
     from markupsafe import Markup
 
-    rows = {
-        name: [row for row in group_rows(name, found.specimens, named=True) if not row.bound]
-        for name in groups
-    }
+    every = {name: group_rows(name, found.specimens, named=True) for name in groups}
+    rows = {name: [row for row in own if not row.bound] for name, own in every.items()}
+    bounds = any(row.bound for own in every.values() for row in own)
     drawn = [name for name in groups if rows[name]]
     most = sorted(drawn, key=lambda name: -len(rows[name]))[:MOST_GROUPS]
     shown = [name for name in drawn if name in most]
@@ -77,7 +76,7 @@ def group_rates_block(found: StudyComparison, groups: Sequence[str]) -> list[Blo
         Block(
             "Rates on one axis",
             (),
-            [*_left_out(len(shown), len(drawn)), agreement_sentences(found)[0], _MARKS],
+            [*_left_out(len(shown), len(drawn), bounds=bounds), agreement_sentences(found)[0], _MARKS],
             drawing=Markup(drawing),
             links=[("side-by-side", "Rates side by side")],
             wide=True,

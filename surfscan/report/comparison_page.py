@@ -109,9 +109,10 @@ def missing_lines(found: StudyComparison) -> list[str]:
     ):
         if names:
             lines.append(f"{count(len(names), 'exposed specimen')} {said} ({_first(names)}).")
-    if not any(rate.kind == "instant" for s in found.specimens for rate in s.known):
+    kinds = {rate.kind for s in found.specimens for rate in s.known}
+    if kinds == {"average"}:
         lines.append("No sweep gives a rate: averages are compared with no electrochemical rate.")
-    if not any(rate.kind == "average" for s in found.specimens for rate in s.known):
+    if kinds == {"instant"}:
         lines.append("Only sweeps give rates: nothing tells how far they speak for the whole exposure.")
     return lines
 

@@ -66,7 +66,8 @@ def rate_sentences(rates: Sequence[Rate], groups: Sequence[GroupRates]) -> list[
         if not own:
             continue
         highest = "highest in " if len(own) > 1 else ""
-        text = f"By {NAMES[method]}, {highest}“{own[-1].group}”: {_mean(own[-1])}"
+        where = " where branches give none" if method == RESISTANCE and by_branches else ""
+        text = f"By {NAMES[method]}{where}, {highest}“{own[-1].group}”: {_mean(own[-1])}"
         if len(own) > 1:
             text += f"; lowest in “{own[0].group}”: {_mean(own[0])}"
         text += f"; {own[-1].bias}" if own[-1].bias else ""

@@ -11,6 +11,7 @@ from surfscan.report.by_hand_page import sentences
 from surfscan.report.comparison_blocks import group_rates_block
 from surfscan.report.criteria import criterion_block
 from surfscan.report.height_prose import is_cut
+from surfscan.report.lacking import lacking_lines
 from surfscan.report.page_parts import PageContent
 from surfscan.report.pooling import SpecimenSummary, count
 from surfscan.report.rate_records import of_procedure
@@ -213,6 +214,7 @@ def _extent(content: PageContent) -> Block:
     if content.rates:
         got = sum(r.done is not None for r in content.rates)
         lines.append(f"{got} of {len(content.rates)} sweeps, weighings, gas series and logs measured.")
+    lines += lacking_lines(content)
     lacking = done < len(records) or any(r.done is None for r in content.rates)
     links = [("specimens", "Table of specimens"), *([("not-measured", "Not measured")] if lacking else [])]
     number = Shown(str(len(specimens)), after="specimen" if len(specimens) == 1 else "specimens")

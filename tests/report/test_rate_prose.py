@@ -11,7 +11,9 @@ def test_summary_names_method_interval_and_specimens(rate_records):
     assert "95 % interval" in said[0] and said[0].endswith("3 specimens).")
     assert any(s.startswith("By acid dosed, U1 + U2 + U3: 0.5") and "reads low" in s for s in said)
     assert any(s.startswith("By collected hydrogen, “bare”") and s.endswith("; reads low.") for s in said)
-    assert any(s.startswith("By polarization resistance, “steel”: 0.0011") for s in said)  # no branches there
+    assert any(
+        s.startswith("By polarization resistance where branches give none, “steel”: 0.0011") for s in said
+    )
     assert said[-1] == "5 of 14 rates refused, each with its reason in the table."
 
 
