@@ -68,9 +68,16 @@ def test_blend_only_where_all_agree(sides):
 def test_local_against_general(sides):
     found = sides.found()
     own = found.of("C2")
-    assert own.pitting_factor.bound == "at least"  # depths are from today's surface
-    assert own.pitting_factor.value == pytest.approx(5 / 12, rel=0.01)
+    assert "shallower than the average penetration" in own.pitting_factor.refused  # 5 of 12 µm, from today
     assert own.share_in_pits.value == pytest.approx(0.1 / 11.38, rel=0.02)
     assert own.pit_against_section.depth_share == pytest.approx(5 / 300)
     nothing = found.of("E1")
     assert nothing.pitting_factor.refused and nothing.pit_against_section is None
+    sides.summaries[-2].by_kind["heights"].row |= {
+        "max_depth_um": 30.0,
+        "max_depth_um_ci95_low": 29.0,
+        "max_depth_um_ci95_high": 31.0,
+    }
+    deep = sides.found().of("C2").pitting_factor
+    assert deep.bound == "at least"  # depths are from today's surface
+    assert deep.value == pytest.approx(30 / 12, rel=0.01)
