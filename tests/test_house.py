@@ -108,6 +108,20 @@ def test_plugin_uses_public_names_only(path):
             assert _room(dotted) != "cli", f"{_name(path)}:{line}: the plugin does not call the command line"
 
 
+@pytest.mark.parametrize("path", sorted(PLUGIN.rglob("*.py")), ids=_name)
+def test_plugin_measures_nothing(path):
+    """Numbers come from surfscan: no library of image processing, statistics or fits in the plugin."""
+    barred = {"cv2", "scipy", "skimage", "lmfit", "statsmodels"}
+    measuring = {"preparation", "segmentation", "estimates", "electrochemistry", "immersion", "comparison"}
+    for line, dotted in _imports(path):
+        for_display = (path.name, dotted) == ("pyramid.py", "cv2")  # makes smaller copies to show
+        assert dotted.split(".")[0] not in barred or for_display, (
+            f"{_name(path)}:{line}: {dotted} belongs to the core"
+        )
+        if dotted.split(".")[0] == "surfscan":
+            assert _room(dotted) not in measuring, f"{_name(path)}:{line}: call a procedure for {dotted}"
+
+
 def test_core_never_imports_the_viewer():
     """Neither Qt nor napari is named in the core."""
     barred = {"napari", "napari_surfscan", "qtpy", "PySide6", "PyQt6", "PyQt5", "magicgui", "vispy"}
