@@ -118,7 +118,7 @@ def _lost(content: PageContent) -> list[Block]:
             named = [f"{r['specimen']} ({r[name]:.0f})" for r in hit]
             lines.append(f"{word.capitalize()}: {', '.join(_first(named, 'specimens'))}.")
     struts = sum(r["strut_count"] for r in rows if r["strut_count"] > 0)
-    lines.append(f"Of {struts:.0f} struts on pictures of {count(len(rows), 'specimen')}.")
+    lines.append(f"Of {count(round(struts), 'strut')} on pictures of {count(len(rows), 'specimen')}.")
     lost = any(s.value > 0 for s in headline)
     return [
         Block("Struts lost", headline, lines, state="bad" if lost else "good", links=[("struts", "Table")])
