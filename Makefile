@@ -27,6 +27,7 @@ soak: .venv/.ready-to-test
 	@$(BIN)/python benchmarks/interval_coverage.py
 	@$(BIN)/python benchmarks/extremes_coverage.py
 	@$(BIN)/python benchmarks/strut_coverage.py --first-seed 6000
+	@$(BIN)/python benchmarks/study_coverage.py
 	@$(BIN)/python benchmarks/soak_kill.py
 
 # The environment is installed anew whenever pyproject.toml changes.
