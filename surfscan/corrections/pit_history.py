@@ -11,6 +11,9 @@ from surfscan.corrections.edit import Edit
 from surfscan.corrections.pit_state import REJECTED, UNSURE, PitState, Step, parts_of
 from surfscan.corrections.tally import Tally, tally_of_pits
 
+_FEW = 3
+"""Up to so many pits are named one by one in what is said of an edit."""
+
 
 class PitHistory:
     """Steps of one review and the figures after each.
@@ -118,16 +121,25 @@ class PitHistory:
 
     def _in_parts(self, edit: Edit, said: tuple[str, ...]) -> Edit:
         """The edit, with a word on objects that now lie in several parts, or of which nothing is left."""
-        words = list(said)
+        lost, apart = [], []
         for number in edit.ids_touched:
             if not self._state.rows["alive"][number]:
                 continue
             own = self._state.labels[self._state.window(np.array([number]))] == number
             parts = parts_of(own) if own.size else 0
             if parts > 1:
-                words.append(f"Pit {number} lies in {parts} parts; it stays one pit until it is split.")
+                apart.append((number, parts))
             elif parts == 0:
-                words.append(f"Nothing is left of pit {number}: it counts as rejected.")
+                lost.append(number)
+        words = [*said]
+        if len(lost) > _FEW:
+            words.append(f"Nothing is left of {len(lost)} pits: they count as rejected.")
+        else:
+            words += [f"Nothing is left of pit {number}: it counts as rejected." for number in lost]
+        if len(apart) > _FEW:
+            words.append(f"{len(apart)} pits lie in several parts; each stays one pit until it is split.")
+        else:
+            words += [f"Pit {pit} lies in {n} parts; it stays one pit until it is split." for pit, n in apart]
         return Edit(
             edit.kind, edit.ids_touched, edit.bounds, edit.tally, edit.new_ids, tuple(words), edit.record
         )

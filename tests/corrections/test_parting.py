@@ -1,3 +1,4 @@
+import cv2
 import numpy as np
 import pytest
 
@@ -26,6 +27,33 @@ def test_at_the_neck():
 
 def test_nothing_to_part():
     assert part_mask(disc(20, 20, 9), None).max() == 1
+
+
+def drawn(kind, width):
+    """A ring, an arc, a bent bar: as wide all along."""
+    own = np.zeros((160, 160), np.uint8)
+    if kind == "ring":
+        cv2.circle(own, (80, 80), 50, 1, width)
+    elif kind == "arc":
+        cv2.ellipse(own, (80, 80), (50, 50), 0, 40, 320, 1, width)
+    else:
+        cv2.polylines(own, [np.array([[30, 30], [30, 130], [130, 130]])], False, 1, width)
+    return own > 0
+
+
+@pytest.mark.parametrize("width", [9, 12, 14, 21])
+@pytest.mark.parametrize("kind", ["ring", "arc", "bent bar"])
+def test_what_is_as_wide_all_along_has_no_neck(kind, width):
+    assert part_mask(drawn(kind, width), None).max() == 1
+
+
+def test_an_arc_with_one_neck_parts_there_alone():
+    own = drawn("arc", 20)
+    own[78:83, :27] = False
+    own[78:83, 34:60] = False
+    parts = part_mask(own, None)
+    assert parts.max() == 2 and parts[60, 35] != parts[100, 35]
+    np.testing.assert_array_equal(parts > 0, own)
 
 
 @pytest.mark.parametrize("turn", np.linspace(0, np.pi, 7, endpoint=False))

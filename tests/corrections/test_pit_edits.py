@@ -109,6 +109,14 @@ def test_an_object_painted_away_counts_as_rejected(review):
     assert review.status[own] == "accepted"
 
 
+def test_a_rubber_over_many_is_said_in_one_line(review):
+    count = review.tally().pit_count
+    rows, cols = review.labels.shape
+    edit = review.paint_over(review.labels.copy(), np.zeros_like(review.labels), (0, rows, 0, cols))
+    assert count > 3
+    assert edit.said == (f"Nothing is left of {count} pits: they count as rejected.",)
+
+
 def test_taking_off_takes_only_its_own_pixels(review):
     own, other = at(review, 30, 40), at(review, 34, 110)
     area = review.row(other)["area_px"]
