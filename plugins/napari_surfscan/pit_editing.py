@@ -207,7 +207,7 @@ class PitEditing(MaskEditing):
 
     def start_adding(self) -> None:
         """Take the brush with a new number: what is painted next is a new pit."""
-        self.painted.selected_label = max(self._places, default=0) + 1
+        self.painted.selected_label = max(self.review.status, default=0) + 1
         self.painted.mode = "paint"
 
     def start_repainting(self) -> None:
@@ -264,6 +264,8 @@ class PitEditing(MaskEditing):
 
     def waiting_in_words(self) -> str:
         """How many pits are left to look at."""
+        if not self._places:
+            return "No pits"
         waiting = self.open_doubts()
         near = sum(1 for p in waiting if p in self._marks or self._codes[p] == NOT_SURE)
         return f"{len(waiting)} open, {near} near a limit" if waiting else "All are settled"
@@ -275,7 +277,11 @@ class PitEditing(MaskEditing):
     def _walk(self, step: int) -> None:
         waiting = self.open_doubts()
         if not waiting:
-            self.said.emit("Every pit near a limit has been settled.")
+            self.said.emit(
+                "Every pit has been settled."
+                if self._places
+                else "There are no pits: paint one with 'Add', or run with other settings."
+            )
             return
         here = self.selection[0] if self.selection else None
         if here in waiting:

@@ -62,16 +62,21 @@ class PitTableModel(QAbstractTableModel):
         self._hidden_ids: frozenset[int] = frozenset()
         self._definitions = {c.name: (c.unit, c.definition) for c in columns("pits")}
 
-    def show_rows(self, rows: Mapping[str, np.ndarray]) -> None:
+    def show_rows(self, rows: Mapping[str, np.ndarray], *, in_place: bool = False) -> None:
         """Take a whole table: column `label`, and whatever else the review has.
 
-        Columns without a single value (such as depths on a micrograph) are left out.
+        Columns without a single value (such as depths on a micrograph) are left out. With `in_place` rows
+        stay where they are shown though their values have changed; new ones come at the end.
         """
         self.beginResetModel()
+        shown = self._ids[self._order] if in_place else np.empty(0, np.int64)
         self._rows = {name: np.asarray(values) for name, values in rows.items()}
         self._ids = self._rows.get("label", np.empty(0, np.int64))
         self._names = _in_order([n for n, v in self._rows.items() if n not in _HIDDEN and _says_something(v)])
-        self._arrange()
+        if in_place:
+            self._keep_places(shown)
+        else:
+            self._arrange()
         self.endResetModel()
 
     def change_rows(self, changed: Mapping[int, Mapping[str, Any]], gone: Collection[int] = ()) -> None:
@@ -83,7 +88,7 @@ class PitTableModel(QAbstractTableModel):
         known = {int(i): k for k, i in enumerate(self._ids)}
         new = [i for i in changed if i not in known]
         if new or any(i in known for i in gone):
-            self.show_rows(_with_rows(self._rows, self._ids, changed, gone))
+            self.show_rows(_with_rows(self._rows, self._ids, changed, gone), in_place=True)
             return
         for pit, values in changed.items():
             for name, value in values.items():
@@ -97,9 +102,14 @@ class PitTableModel(QAbstractTableModel):
         """Leave these pits out of sight."""
         hidden = frozenset(int(i) for i in ids)
         if hidden != self._hidden_ids:
+            shown = self._ids[self._order]
+            is_less = hidden > self._hidden_ids
             self.beginResetModel()
             self._hidden_ids = hidden
-            self._arrange()
+            if is_less:
+                self._keep_places(shown)
+            else:
+                self._arrange()
             self.endResetModel()
 
     def id_at(self, row: int) -> int:
@@ -172,6 +182,17 @@ class PitTableModel(QAbstractTableModel):
             order = _sorted(self._rows[self._sorted_by[0]], descending=self._sorted_by[1])
         if self._hidden_ids:
             order = order[~np.isin(self._ids[order], list(self._hidden_ids))]
+        self._set_order(order)
+
+    def _keep_places(self, shown: np.ndarray) -> None:
+        """Row numbers in the order in which pits are shown already; new pits last, hidden ones left out."""
+        place = {int(pit): k for k, pit in enumerate(shown)}
+        last = len(place)
+        rank = np.array([place.get(int(pit), last) for pit in self._ids], np.int64)
+        order = np.argsort(rank, kind="stable")
+        self._set_order(order[~np.isin(self._ids[order], list(self._hidden_ids))])
+
+    def _set_order(self, order: np.ndarray) -> None:
         self._order = order
         self._place = {int(row): place for place, row in enumerate(order)}
 

@@ -104,6 +104,7 @@ class PitTools(QWidget):
         layout.addWidget(self.table, 1)
         layout.addWidget(legend)
         self._is_selecting = False
+        self._row = 0
         self._later = QTimer(self)
         self._later.setSingleShot(True)
         self._later.setInterval(_REST_MS)
@@ -125,17 +126,16 @@ class PitTools(QWidget):
         editing.edited.connect(self._on_edit)
         editing.selected.connect(self._on_selected)
         editing.painted.bind_key("H", lambda _: self.hide_settled.toggle(), overwrite=True)
-        self.fill()
+        self.fill(in_place=False)
         self.table.resizeColumnsToContents()
 
-    def fill(self) -> None:
-        """Fill the whole table from the review."""
+    def fill(self, *, in_place: bool = True) -> None:
+        """Fill the whole table from the review; rows stay `in_place` though their values have changed."""
         if self.editing is None:
             return
-        self.model.show_rows(self.editing.review.rows())
+        self.model.show_rows(self.editing.review.rows(), in_place=in_place)
         self.editing.sort_doubts()
         self._hide()
-        self._show_selection()
 
     def act(self, name: str) -> None:
         """Do what a button stands for."""
@@ -167,7 +167,6 @@ class PitTools(QWidget):
         rows = self.editing.touched
         self.model.change_rows(rows, gone=[pit for pit in edit.ids_touched if pit not in rows])
         self._hide()
-        self._show_selection()
         self._later.start()
 
     def _hide(self, *_: object) -> None:
@@ -196,7 +195,20 @@ class PitTools(QWidget):
         )
         if rows:
             self.table.scrollTo(self.model.index(rows[0], 0))
+        self._stay(rows, is_hidden=bool(chosen) and not rows)
         self._is_selecting = False
+
+    def _stay(self, rows: list[int], *, is_hidden: bool) -> None:
+        """Let the arrow keys go on from the selected row; from where it was, when it has just been hidden."""
+        marks = self.table.selectionModel()
+        if rows:
+            self._row = rows[0]
+            wanted = self._row if marks.currentIndex().row() not in rows else None
+        else:
+            wanted = min(self._row, self.model.rowCount()) - 1 if is_hidden else None
+        if wanted is not None:
+            index = self.model.index(wanted, max(marks.currentIndex().column(), 0))
+            marks.setCurrentIndex(index, QItemSelectionModel.SelectionFlag.NoUpdate)
 
     def _on_rows(self, *_: object) -> None:
         if self._is_selecting or self.editing is None:

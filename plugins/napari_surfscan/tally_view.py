@@ -14,7 +14,10 @@ if TYPE_CHECKING:
     from surfscan.corrections.class_review import ClassTally
     from surfscan.corrections.tally import Tally
 
-_CHANGE = "Change against the automatic result, in the same unit"
+_CHANGE = "Change against the automatic result; % pts are percentage points, a difference of two shares"
+_POINTS = "% pts"
+_NOISE = 1e-9
+"""Figures that differ by less than this share are the same: sums in another order differ as much."""
 
 
 def pit_lines(tally: Tally) -> list[tuple[str, str, str]]:
@@ -29,29 +32,29 @@ def pit_lines(tally: Tally) -> list[tuple[str, str, str]]:
     lines = [("Pits", str(tally.pit_count), f"{count:+d}".replace("-", "−") if count else "±0")]
     if tally.density_per_mpx is None:
         figure = figure_in_words(tally.density_per_mm2, tally.density_per_mm2_ci95, "/mm²")
-        lines.append(("Density", figure, change_in_words(tally.density_per_mm2, was.density_per_mm2)))
+        lines.append(("Density", figure, change_in_words(tally.density_per_mm2, was.density_per_mm2, "/mm²")))
     else:
         figure = figure_in_words(tally.density_per_mpx, tally.density_per_mpx_ci95, "/Mpx")
-        lines.append(("Density", figure, change_in_words(tally.density_per_mpx, was.density_per_mpx)))
+        lines.append(("Density", figure, change_in_words(tally.density_per_mpx, was.density_per_mpx, "/Mpx")))
     figure = figure_in_words(tally.area_fraction, tally.area_fraction_ci95, "%", scale=100)
-    change = change_in_words(tally.area_fraction, was.area_fraction, scale=100)
-    lines.append(("Pitted area", figure, change))
+    change = change_in_words(tally.area_fraction, was.area_fraction, _POINTS, scale=100)
+    lines.append(("Pit area", figure, change))
     if tally.deepest_um is not None or was.deepest_um is not None:
         depth = figure_in_words(tally.deepest_um, None, "µm")
-        change = change_in_words(tally.deepest_um, was.deepest_um)
+        change = change_in_words(tally.deepest_um, was.deepest_um, "µm")
         lines.append(("Deepest", at_least(depth, tally.deepest_is_lower_bound), change))
     return lines
 
 
-def change_in_words(now: float | None, before: float | None, *, scale: float = 1.0) -> str:
-    """The change against the automatic result: "+2", "−0.13", "±0"."""
+def change_in_words(now: float | None, before: float | None, unit: str, *, scale: float = 1.0) -> str:
+    """The change against the automatic result with its unit: "+19 /mm²", "−0.13 % pts", "±0"."""
     if now is None or before is None:
         return NO_VALUE
     change = (now - before) * scale
-    if change == 0:
+    if abs(change) <= _NOISE * abs(before * scale):
         return "±0"
     sign = "+" if change > 0 else "−"
-    return sign + significant(abs(change))
+    return f"{sign}{significant(abs(change), 2)} {unit}"
 
 
 def figure_in_words(
@@ -82,13 +85,13 @@ def class_lines(tally: ClassTally) -> list[tuple[str, str, str]]:
     ):
         if value is not None:
             figure = figure_in_words(value, ci95, "%", scale=100)
-            lines.append((name, figure, change_in_words(value, before, scale=100)))
+            lines.append((name, figure, change_in_words(value, before, _POINTS, scale=100)))
     if tally.metal_area_um2 is not None:
         figure = figure_in_words(tally.metal_area_um2, None, "µm²")
-        lines.append(("Metal", figure, change_in_words(tally.metal_area_um2, was.metal_area_um2)))
+        lines.append(("Metal", figure, change_in_words(tally.metal_area_um2, was.metal_area_um2, "µm²")))
     if not lines:
         for name, pixels in tally.areas_px.items():
-            change = change_in_words(pixels, was.areas_px[name])
+            change = change_in_words(pixels, was.areas_px[name], "px")
             lines.append((name[0].upper() + name[1:], f"{pixels} px", change))
     return lines
 
@@ -101,7 +104,7 @@ class TallyView(QWidget):
         self.setObjectName("tally")
         self._grid = QGridLayout()
         self._grid.setContentsMargins(0, 0, 0, 0)
-        self._grid.setHorizontalSpacing(8)
+        self._grid.setHorizontalSpacing(6)
         self._grid.setVerticalSpacing(1)
         self._grid.setColumnStretch(1, 1)
         self._cells: dict[str, tuple[QLabel, QLabel, QLabel]] = {}

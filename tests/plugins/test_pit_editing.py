@@ -153,7 +153,7 @@ def test_walk_begins_with_the_most_doubtful_and_leaves_out_settled_ones(editing)
     for _ in order[1:]:
         editing.reject()
         editing.walk_next()
-    assert editing.heard[-1] == "Every pit near a limit has been settled."
+    assert editing.heard[-1] == "Every pit has been settled."
 
 
 def test_flying_brings_a_pit_into_the_middle(editing):
@@ -229,3 +229,22 @@ def test_detached_layers_are_gone_and_the_brush_is_no_more_listened_to(editing):
     assert editing._on_mouse not in editing.viewer.mouse_drag_callbacks
     layer.paint((180, 20), 99)
     assert not editing.review.can_undo
+
+
+def test_a_picture_without_pits_says_what_to_do(pitted):
+    """Nothing was found: no word of settled pits, and adding one works."""
+    from dataclasses import replace
+
+    noise = np.random.default_rng(1).normal(150, 2, pitted.pixels.shape)
+    image = replace(pitted, pixels=noise.astype(np.uint8))
+    viewer = ViewerModel()
+    made = PitEditing(viewer, PitReview.start(image, measure_pits(image)), placement(image.calibration))
+    made.attach()
+    heard = []
+    made.said.connect(heard.append)
+    assert made.waiting_in_words() == "No pits"
+    made.walk_next()
+    assert "paint one with 'Add'" in heard[-1]
+    made.start_adding()
+    _stroke(made.painted, [(50, 50), (50, 53)], made.painted.selected_label)
+    assert made.review.tally().pit_count == 1 and made.waiting_in_words().startswith("1 open")

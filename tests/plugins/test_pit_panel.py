@@ -177,3 +177,24 @@ def test_live_preview_and_run_leave_the_screen_free(opened, qtbot):
     qtbot.waitUntil(lambda: opened.desk.settings.min_diameter_px == 20, timeout=30000)
     assert "preview" not in opened.viewer.layers
     assert opened.desk.editing.review.tally().pit_count < before
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("hides", [False, True])
+def test_arrow_keys_go_on_from_the_pit_that_was_judged(opened, qtbot, hides):
+    """Judge, arrow down, judge: no row is passed over, though the table is filled anew in between."""
+    tools = opened.pits
+    table, model = tools.table, tools.model
+    table.sortByColumn(1, Qt.SortOrder.AscendingOrder)
+    tools.hide_settled.setChecked(hides)
+    wanted = [model.id_at(row) for row in range(3, 7)]
+    qtbot.mouseClick(table.viewport(), LEFT, pos=table.visualRect(model.index(3, 0)).center())
+    judged = []
+    for _ in wanted:
+        judged.append(opened.desk.editing.selection[0])
+        qtbot.keyClick(table, Qt.Key.Key_R)
+        with qtbot.waitSignal(model.modelReset):  # values of neighbours have followed
+            pass
+        qtbot.keyClick(table, Qt.Key.Key_Down)
+    assert judged == wanted
+    assert [opened.desk.editing.review.status[pit] for pit in wanted] == ["rejected"] * 4

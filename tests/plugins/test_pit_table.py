@@ -94,6 +94,23 @@ def test_change_keeps_the_order_until_sorted_again(model):
     assert _ids(model)[-1] == before[0]
 
 
+def test_filling_again_in_place_moves_no_row(model):
+    """Values that follow later, a pit more and hiding one leave the others where they are shown."""
+    model.sort(_column(model, "Area"), UP)
+    before = _ids(model)
+    rows = _rows()
+    row = {name: values[0] for name, values in rows.items()}
+    rows["area_um2"] = rows["area_um2"][::-1].copy()
+    model.show_rows(rows, in_place=True)
+    assert _ids(model) == before
+    model.change_rows({7: row | {"label": 7}})
+    assert _ids(model) == [*before, 7]
+    model.hide([before[1]])
+    assert _ids(model) == [before[0], *before[2:], 7]
+    model.show_rows(rows)
+    assert _ids(model) != before
+
+
 def test_new_and_gone_pits(model):
     """A split takes one row out and brings two."""
     row = {name: values[0] for name, values in _rows().items()}

@@ -72,9 +72,15 @@ def test_tally_has_units_intervals_and_changes():
     now = replace(AUTOMATIC, pit_count=8, density_per_mm2=81.0, deepest_um=13.0, deepest_is_lower_bound=True)
     lines = pit_lines(replace(now, automatic=AUTOMATIC))
     assert lines[0] == ("Pits", "8", "−2")
-    assert lines[1] == ("Density", "81 (80 to 120) /mm²", "−19.0")
-    assert lines[2] == ("Pitted area", "5.0 (4.0 to 6.0) %", "±0")
-    assert lines[3] == ("Deepest", "≥\u00a013.0 µm", "+0.500")
+    assert lines[1] == ("Density", "81 (80 to 120) /mm²", "−19 /mm²")
+    assert lines[2] == ("Pit area", "5.0 (4.0 to 6.0) %", "±0")
+    assert lines[3] == ("Deepest", "≥\u00a013.0 µm", "+0.50 µm")
+
+
+def test_a_sum_in_another_order_is_no_change():
+    """Figures that differ in their last bits alone have not changed."""
+    now = replace(AUTOMATIC, area_fraction=AUTOMATIC.area_fraction * (1 + 1e-14))
+    assert pit_lines(replace(now, automatic=AUTOMATIC))[2][2] == "±0"
 
 
 def test_tally_without_scale_is_per_million_pixels():
@@ -104,7 +110,7 @@ def test_tally_of_classes():
     """A degraded share with its interval; areas alone where there is no share."""
     first = ClassTally({"metal": 80, "degraded": 20}, 0.2, (0.18, 0.22), None, None, None, None, 100)
     now = replace(first, degraded_fraction=0.25, degraded_fraction_ci95=(0.23, 0.27), automatic=first)
-    assert class_lines(now) == [("Degraded", "25.0 (23.0 to 27.0) %", "+5.00")]
+    assert class_lines(now) == [("Degraded", "25.0 (23.0 to 27.0) %", "+5.0 % pts")]
     bare = replace(first, degraded_fraction=None, automatic=first)
     assert class_lines(bare) == [("Metal", "80 px", "±0"), ("Degraded", "20 px", "±0")]
 
