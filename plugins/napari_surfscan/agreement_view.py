@@ -176,6 +176,8 @@ class AgreementView(QWidget):
                 box.findText(chosen) if chosen in reviewers else min(place, len(reviewers) - 1)
             )
         may_compare = len(reviewers) > 1
+        if may_compare and self.first.currentText() == self.second.currentText():
+            self.second.setCurrentIndex(int(self.first.currentIndex() == 0))
         words = (
             "" if may_compare else "Once a second reviewer has saved a version, both can be compared here."
         )

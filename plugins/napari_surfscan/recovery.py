@@ -80,6 +80,11 @@ class Keeper:
         """Edits so far."""
         return self._count
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether every edit so far is on the disk."""
+        return self._is_open and not self._waiting
+
     def append(self, edit: Any) -> None:
         """Write one edit; it is on the disk when this returns.
 

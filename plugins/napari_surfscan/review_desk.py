@@ -75,6 +75,7 @@ class ReviewDesk:
         self._is_saving = False
         self._job: Any = None
         self._farewell = ""
+        self._fault: InputError | None = None
         self._may_start_over = False
         session.image_opened.connect(self._on_opened)
         session.image_closing.connect(self._on_closing)
@@ -100,6 +101,11 @@ class ReviewDesk:
     def has_unsaved(self) -> bool:
         """Whether there are edits that no save holds."""
         return self._unsaved > 0
+
+    @property
+    def _is_kept(self) -> bool:
+        """Whether all edits would outlive the viewer."""
+        return self._keeper is not None and self._keeper.is_whole
 
     @property
     def save_hindrance(self) -> str:
@@ -289,7 +295,7 @@ class ReviewDesk:
         try:
             self._keeper.append(edit)
         except InputError as error:
-            self.failed.emit(error)
+            self._fault = error
 
     def _note_saved(self, count: int) -> None:
         """Put into the journal that a save holds its first edits, not those made while it was under way."""
@@ -304,6 +310,9 @@ class ReviewDesk:
         self._may_start_over = False
         self.edited.emit()
         self._show_state()
+        if self._fault is not None:  # last, since an edit takes what was said before off the screen
+            self.failed.emit(self._fault)
+            self._fault = None
 
     def _on_said(self, words: str) -> None:
         self.said.emit(words, "")
@@ -322,11 +331,14 @@ class ReviewDesk:
         """Take the layers of the review away; its unsaved edits stay in their journal."""
         if self.has_unsaved and self.opened is not None:
             name = self.opened.entry.file
-            self._farewell = (
-                f"Unsaved corrections of {name} are kept, and offered when it is opened again."
-                if self._keeper is not None
-                else f"{name} belongs to no study, so its corrections were not kept."
-            )
+            if self._is_kept:
+                self._farewell = (
+                    f"Unsaved corrections of {name} are kept, and offered when it is opened again."
+                )
+            elif self._keeper is None:
+                self._farewell = f"{name} belongs to no study, so its corrections were not kept."
+            else:
+                self._farewell = f"Not all unsaved corrections of {name} could be kept."
         if self.editing is not None:
             self.editing.detach()
             self.editing = None
@@ -346,7 +358,8 @@ class ReviewDesk:
         if self._is_saving:
             self.saved_state.emit("Saving …", True)
         elif self.has_unsaved:
-            self.saved_state.emit("● Not saved yet; kept in case of a crash", False)
+            kept = "; kept" if self._is_kept else ", and not kept"
+            self.saved_state.emit(f"● Not saved yet{kept} in case of a crash", False)
         else:
             saved = self.versions
             words = f"✓ Saved by {saved[-1].said}" if saved else "Nobody has corrected this yet"

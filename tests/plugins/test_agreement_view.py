@@ -76,6 +76,17 @@ def test_two_versions_are_compared_in_figures_and_on_the_picture(qtbot, desk):
     assert "by A. First" not in layers
 
 
+def test_a_second_reviewer_is_chosen_when_there_is_one(qtbot, desk):
+    """The list stood open, with one reviewer in both boxes, when the second saved."""
+    view = AgreementView(desk)
+    qtbot.addWidget(view)
+    _save(desk, "A. First", 0)
+    view.show_versions()
+    _save(desk, "B. Second", 1)
+    view.show_versions()
+    assert {view.first.currentText(), view.second.currentText()} == {"A. First", "B. Second"}
+
+
 def test_the_same_reviewer_twice_is_no_comparison(qtbot, desk):
     """Words, and no table."""
     _save(desk, "A. First", 0)

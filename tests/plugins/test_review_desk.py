@@ -47,13 +47,30 @@ def _reject(desk, count=2):
     return pits
 
 
+def test_edits_that_cannot_be_kept_are_said_to_be_so(open_desk, study):
+    """Where the disk takes no journal the panel says it after every edit, and keeps all once it can."""
+    desk = open_desk(study)
+    states, order = [], []
+    desk.saved_state.connect(lambda words, _: states.append(words))
+    desk.edited.connect(lambda: order.append("edited"))
+    desk.failed.connect(lambda _: order.append("failed"))
+    (study / "corrections").write_text("a file where a folder should be", encoding="utf-8")
+    _reject(desk, 1)
+    assert order == ["edited", "failed"] and "cannot be kept" in desk.heard[-1]
+    assert states[-1] == "● Not saved yet, and not kept in case of a crash"
+    (study / "corrections").unlink()
+    desk.editing.undo()
+    assert order == ["edited", "failed", "edited"]
+    assert states[-1] == "● Not saved yet; kept in case of a crash"
+
+
 def test_opening_an_image_puts_its_pits_up_for_review(open_desk, study):
     """The stored result is there at once, with its figures."""
     desk = open_desk(study)
     assert desk.procedures == ["pits"]
     stored = desk.opened.automatic["pits"]
     assert desk.editing.review.tally().pit_count == stored.summary["pit_count"]
-    assert [line[0] for line in desk.tally_lines()] == ["Pits", "Density", "Pitted area"]
+    assert [line[0] for line in desk.tally_lines()] == ["Pits", "Density", "Pit area"]
     assert desk.changes_in_words() == "Nothing has changed against the automatic result."
     assert desk.save_hindrance == ""
 
