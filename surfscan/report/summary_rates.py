@@ -160,7 +160,7 @@ def rates_drawing(rows: Sequence[RateRow], about: str) -> str:
         if place:
             parts.append(f'<path class="plot-thin" d="M4 {y + _BETWEEN / 2:.1f}H{_WIDTH - 4:g}"/>')
         y += _HEAD
-        parts.append(_heading(y, name))
+        parts.append(_heading(y, name, first=not place))
         for row in own:
             y += _ROW
             parts.append(_drawn(frame, y - 5, row, logarithmic=logarithmic))
@@ -195,10 +195,10 @@ def _range(ends: np.ndarray, *, logarithmic: bool) -> tuple[float, float]:
     return (least - room if least < 0 else 0.0), most + room
 
 
-def _heading(foot: float, text: str) -> str:
+def _heading(foot: float, text: str, *, first: bool) -> str:
     """A heading across the drawing, the axis taken out behind it."""
     named = label(4, foot - 2, text).replace('class="plot-label"', 'class="plot-label rate-name"')
-    top = foot - _HEAD + _BETWEEN / 2 + 1
+    top = 0.0 if first else foot - _HEAD + _BETWEEN / 2 + 1
     size = f'width="{_WIDTH:g}" height="{foot - top + 2:.1f}"'
     return f'<rect class="plot-blank" x="0" y="{top:.1f}" {size}/>{named}'
 

@@ -9,6 +9,7 @@ from surfscan.report.pdf import find_browser, print_pdf
 pytestmark = pytest.mark.slow
 
 A4_POINTS = (595, 842)
+SHEET_PX = 703
 
 
 def test_printed_on_a4_with_every_picture(reported, tmp_path):
@@ -46,3 +47,15 @@ def test_heads_of_tables_are_there_on_every_sheet_and_nothing_is_folded(open_pag
     broken = "[...document.querySelectorAll('.specimen figure')].map(e => getComputedStyle(e).breakInside)"
     assert set(page.evaluate(broken)) == {"avoid"}
     page.close()
+
+
+def test_charts_stand_two_in_a_row_and_tables_hardly_shrink_the_sheet(open_page, any_study):
+    """A row that took all charts at once made each a stamp; a wide table makes all letters small."""
+    page = open_page(any_study, viewport={"width": SHEET_PX, "height": 1000})
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    page.emulate_media(media="print")
+    widths = "s => [...document.querySelectorAll(s)].map(e => e.getBoundingClientRect().width)"
+    panels, tables = page.evaluate(widths, "main .panel"), page.evaluate(widths, "main table")
+    page.close()
+    assert min(panels) > 0.4 * SHEET_PX
+    assert max(tables) < 1.25 * SHEET_PX
