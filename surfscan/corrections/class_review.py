@@ -10,7 +10,7 @@ import numpy as np
 
 from surfscan.corrections.automatic import Automatic, mask_of
 from surfscan.corrections.changes import Changes, compare_class_images
-from surfscan.corrections.edit import Bounds
+from surfscan.corrections.edit import Bounds, replayed
 from surfscan.corrections.strokes import as_groups, flat_positions, from_groups, on_specimen, read_stroke
 from surfscan.images import Calibration, Micrograph
 from surfscan.procedures.degraded import DEGRADED_CLASS, TARNISHED_CLASS, corrected_fractions
@@ -281,19 +281,16 @@ class ClassReview:
         ValueError
             If one does not fit; those before it stay done.
         """
-        count = 0
-        for count, edit in enumerate(edits, start=1):
-            try:
-                kind = edit["kind"]
-                if kind == "paint":
-                    self._paint(*from_groups(edit["pixels"], self._classes.size))
-                elif kind in ("undo", "redo"):
-                    (self.undo if kind == "undo" else self.redo)()
-                else:
-                    raise ValueError(f"a review of classes knows no edit {kind!r}")
-            except (KeyError, TypeError, IndexError) as error:
-                raise ValueError(f"edit {count} of the journal cannot be read ({error!r})") from error
-        return count
+        return replayed(edits, self._again)
+
+    def _again(self, edit: Mapping[str, Any]) -> None:
+        kind = edit["kind"]
+        if kind == "paint":
+            self._paint(*from_groups(edit["pixels"], self._classes.size))
+        elif kind in ("undo", "redo"):
+            (self.undo if kind == "undo" else self.redo)()
+        else:
+            raise ValueError(f"a review of classes knows no edit {kind!r}")
 
     def _paint(self, at: np.ndarray, value: np.ndarray) -> ClassEdit:
         strange = sorted(set(np.unique(value).tolist()) - set(_NAMES[self.procedure]))

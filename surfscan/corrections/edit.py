@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -42,3 +42,32 @@ class Edit:
     new_ids: tuple[int, ...] = ()
     said: tuple[str, ...] = ()
     record: Mapping[str, Any] = field(default_factory=dict)
+
+
+def replayed(edits: Iterable[Mapping[str, Any]], again: Callable[[Mapping[str, Any]], object]) -> int:
+    """Do recorded edits again, one by one.
+
+    Parameters
+    ----------
+    edits : iterable of mapping
+        Records of a journal, in order.
+    again : callable
+        Does one of them.
+
+    Returns
+    -------
+    int
+        How many were done.
+
+    Raises
+    ------
+    ValueError
+        If one cannot be read or does not fit; those before it stay done.
+    """
+    count = 0
+    for count, edit in enumerate(edits, start=1):
+        try:
+            again(edit)
+        except (KeyError, TypeError, IndexError) as error:
+            raise ValueError(f"edit {count} of the journal cannot be read ({error!r})") from error
+    return count

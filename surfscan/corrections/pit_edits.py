@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from surfscan.corrections.edit import Bounds, Edit
+from surfscan.corrections.edit import Bounds, Edit, replayed
 from surfscan.corrections.parting import part_mask
 from surfscan.corrections.pit_history import PitHistory
 from surfscan.corrections.pit_state import (
@@ -309,13 +309,7 @@ class PitEdits(PitHistory):
         ValueError
             If one does not fit; those before it stay done.
         """
-        count = 0
-        for count, edit in enumerate(edits, start=1):
-            try:
-                self._again(edit)
-            except (KeyError, TypeError, IndexError) as error:
-                raise ValueError(f"edit {count} of the journal cannot be read ({error!r})") from error
-        return count
+        return replayed(edits, self._again)
 
     def _again(self, edit: Mapping[str, Any]) -> None:
         size, cols = self._state.labels.size, self._state.labels.shape[1]

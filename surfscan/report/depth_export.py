@@ -6,16 +6,19 @@ import csv
 import io
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from surfscan.measurement.line_profile import LineProfile
 from surfscan.report.rounding import significant
-from surfscan.report.strut_export import FIGURES, Ink, emptied, ending_of, written
+from surfscan.report.strut_export import Ink, emptied, ending_of, written, written_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_SIZE_IN = (7.5, 3.4)
 
 
 def draw_depth(axes: Axes, profile: LineProfile, ink: Ink | None = None) -> None:
@@ -119,13 +122,8 @@ def export_depth_figure(path: str | Path, profile: LineProfile, *, title: str = 
     InputError
         If the name has another ending or the file cannot be written.
     """
-    import matplotlib
-    from matplotlib.figure import Figure
 
-    kind = ending_of(path, FIGURES)
-    style: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 9.0, "svg.hashsalt": "surfscan"}
-    with matplotlib.rc_context(style):
-        figure = Figure(figsize=(7.5, 3.4), layout="constrained")
+    def draw(figure: Figure) -> None:
         axes = figure.subplots()
         draw_depth(axes, profile)
         axes.spines[["top", "right"]].set_visible(False)
@@ -133,10 +131,8 @@ def export_depth_figure(path: str | Path, profile: LineProfile, *, title: str = 
         axes.set_title(
             f"{title}\n{depth_words(profile)}" if title else depth_words(profile), loc="left", fontsize=8
         )
-        out = io.BytesIO()
-        metadata: dict[str, Any] = {"Software": None} if kind == ".png" else {"Date": None, "Creator": None}
-        figure.savefig(out, format=kind[1:], dpi=200, metadata=metadata)
-    return written(Path(path), out.getvalue())
+
+    return written_figure(path, _SIZE_IN, draw)
 
 
 def export_depth_table(path: str | Path, profile: LineProfile) -> Path:

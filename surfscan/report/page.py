@@ -52,8 +52,8 @@ _KINDS = (
 
 _STYLES = ("page.css", "drawings.css", "print.css")
 MANY_SPECIMENS = 40
-"""With more specimens than this their lists of files are held back until unfolded, so that the page opens fast;
-with fewer the browser's search finds what is in them, and unfolds it."""
+"""With more specimens than this their lists of files are held back until unfolded, so that the page opens
+fast; with fewer the browser's search finds what is in them, and unfolds it."""
 
 _SHOWN_PX = 610
 """Width of a panel whose picture's size is not known."""

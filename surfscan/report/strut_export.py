@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,7 @@ from surfscan.report.writing import csv_bytes, data_dictionary, write_bytes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 BY_HAND = "#CC79A7"
 """Colour of what a person corrected; always dashed too."""
@@ -174,13 +176,8 @@ def export_strut_figure(
     InputError
         If the name has another ending or the file cannot be written.
     """
-    import matplotlib
-    from matplotlib.figure import Figure
 
-    kind = ending_of(path, FIGURES)
-    style: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 9.0, "svg.hashsalt": "surfscan"}
-    with matplotlib.rc_context(style):
-        figure = Figure(figsize=_SIZE_IN, layout="constrained")
+    def draw(figure: Figure) -> None:
         ratios = [3, 1] if section is not None else [1]
         plots = figure.subplots(1, len(ratios), width_ratios=ratios, squeeze=False)[0]
         draw_width(plots[0], profile)
@@ -192,9 +189,41 @@ def export_strut_figure(
         figure.suptitle(title or f"Strut {profile.strut}", x=0.01, ha="left", fontsize=10)
         if note:
             figure.supxlabel(note, x=0.01, ha="left", fontsize=8)
-        out = io.BytesIO()
-        # Without dates and versions: the same figure gives the same bytes.
-        metadata: dict[str, Any] = {"Software": None} if kind == ".png" else {"Date": None, "Creator": None}
+
+    return written_figure(path, _SIZE_IN, draw)
+
+
+def written_figure(path: str | Path, size_in: tuple[float, float], draw: Callable[[Figure], None]) -> Path:
+    """Draw a figure and write it: without dates and versions, so that the same figure gives the same bytes.
+
+    Parameters
+    ----------
+    path : path
+        Ends in .png or .svg.
+    size_in : (float, float)
+        Width and height, inches.
+    draw : callable
+        Called with the empty figure.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If the name has another ending or the file cannot be written.
+    """
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    kind = ending_of(path, FIGURES)
+    style: dict[Any, Any] = {"font.family": "DejaVu Sans", "font.size": 9.0, "svg.hashsalt": "surfscan"}
+    metadata: dict[str, Any] = {"Software": None} if kind == ".png" else {"Date": None, "Creator": None}
+    out = io.BytesIO()
+    with matplotlib.rc_context(style):
+        figure = Figure(figsize=size_in, layout="constrained")
+        draw(figure)
         figure.savefig(out, format=kind[1:], dpi=_DPI, metadata=metadata)
     return written(Path(path), out.getvalue())
 
