@@ -189,7 +189,7 @@ def test_page_of_a_study_with_failures_only(study_folder):
             store.save_failure(image.image_id, image.specimen, procedure, "0", "too dark")
     write_report(study_folder)
     page = (study_folder / "report.html").read_text(encoding="utf-8")
-    assert page.count("too dark") == 2 * 25  # in the list, and with the specimen
+    assert page.count("too dark") == 1 + 2 * 25  # in the summary, in the list, and with the specimen
     assert read(study_folder, "pits") == []
 
 
@@ -251,7 +251,7 @@ def test_height_maps_that_all_failed(height_folder):
             store.save_failure(image.image_id, image.specimen, procedure, "0", "too dark")
     write_report(height_folder)
     page = (height_folder / "report.html").read_text(encoding="utf-8")
-    assert page.count("too dark") == 2 * 24
+    assert page.count("too dark") == 1 + 2 * 24
     assert read(height_folder, "extremes") == []
     assert {row["pits_status"] for row in read(height_folder, "heights")} == {"failed"}
     assert [row["n_failed"] for row in read(height_folder, "height_specimens")] == [
