@@ -98,7 +98,8 @@ def colour_ends(heights_um: np.ndarray, low_um: float, high_um: float) -> tuple[
     digits = max(0, -round(math.log10(unit_um)))
     ends = (low_um, (low_um + high_um) / 2, high_um)
     low, middle, high = (
-        f"{mark}{round(value, digits) + 0.0:.{digits}f} µm" for mark, value in zip(beyond, ends, strict=True)
+        f"{mark}{round(value, digits) + 0.0:.{digits}f} µm".replace("-", "−")
+        for mark, value in zip(beyond, ends, strict=True)
     )
     return low, middle, high
 

@@ -127,10 +127,10 @@ def test_colours_have_their_heights(panel, cone):
     """The bar says what the colours of the map stand for, in µm, and follows the layer controls."""
     show(panel, cone)
     layer = panel.viewer_model.layers[0]
-    assert panel.legend.words[0].startswith("≤ -")
+    assert panel.legend.words[0].startswith("≤ −")
     assert all(word.endswith(" µm") for word in panel.legend.words)
     layer.contrast_limits = (-12.5, 1.5)
-    assert panel.legend.words == ("-12.5 µm", "-5.5 µm", "1.5 µm")
+    assert panel.legend.words == ("−12.5 µm", "−5.5 µm", "1.5 µm")
 
 
 def test_map_with_too_little_says_so(panel):
