@@ -37,6 +37,9 @@ def main(chromium: str | None) -> None:
             (SHOWN_SECTION, "section.png"),
         ):
             figure = page.locator(".specimen figure").filter(has_text=shown).first
+            # a section is laid out, with its height, once its beginning came into sight
+            figure.evaluate("figure => figure.closest('.specimen').scrollIntoView()")
+            page.wait_for_timeout(500)
             figure.scroll_into_view_if_needed()
             figure.locator("image").first.wait_for(state="attached")
             page.wait_for_timeout(500)
