@@ -147,7 +147,7 @@ def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
                 Cell(significant(float(figure.true.mean()) * scale)),
                 Cell(significant(float(figure.measured.mean()) * scale)),
                 estimate_cell(figure.bias, low, high, scale=scale),
-                Cell(NO_VALUE if math.isnan(relative) else f"{100 * relative:+.1f}".replace("-", "−")),
+                Cell(NO_VALUE if math.isnan(relative) else f"{round(100 * relative, 1) + 0.0:+.1f}".replace("-", "−")),
                 Cell(f"{figure.covered} of {figure.with_interval}" if figure.with_interval else NO_VALUE),
             ]
         )
