@@ -147,7 +147,7 @@ def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
                 Cell(significant(float(figure.true.mean()) * scale)),
                 Cell(significant(float(figure.measured.mean()) * scale)),
                 estimate_cell(figure.bias, low, high, scale=scale),
-                Cell(NO_VALUE if math.isnan(relative) else f"{round(100 * relative, 1) + 0.0:+.1f}".replace("-", "−")),
+                Cell(_percent_off(relative)),
                 Cell(f"{figure.covered} of {figure.with_interval}" if figure.with_interval else NO_VALUE),
             ]
         )
@@ -161,6 +161,13 @@ def truth_grid(truth: Sequence[TruthComparison]) -> Grid:
         Head("Interval holds the true value", number=True),
     ]
     return Grid("Measured against true", heads, rows)
+
+
+def _percent_off(relative: float) -> str:
+    """Percent with its sign; "+0.0" where it rounds to nought."""
+    if math.isnan(relative):
+        return NO_VALUE
+    return f"{round(100 * relative, 1) + 0.0:+.1f}".replace("-", "−")
 
 
 def failed_grid(records: Sequence[FieldRecord], rates: Sequence[RateRecord] = ()) -> Grid | None:
