@@ -39,7 +39,7 @@ def rates_blocks(found: StudyComparison, specimen: str) -> list[Block]:
         lines.append(own.pit_against_section.sentence)
     return [
         Block(
-            "Rates on one axis",
+            f"Rates of {specimen} on one axis",
             (),
             lines,
             drawing=Markup(drawing) if drawing else None,

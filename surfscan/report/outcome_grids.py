@@ -74,7 +74,7 @@ def law_grid(found: Sequence[Series]) -> Grid:
                 when = Cell(said.value, (interval,), projected.hours, low, number(high))
             rows.append(
                 [
-                    Cell(series.name if k == 0 else "", (series.loss,) if k == 0 else ()),
+                    Cell(series.name, (series.loss,)),
                     Cell(str(fitted.n_specimens)),
                     Cell(exposures),
                     Cell(fit.law),
