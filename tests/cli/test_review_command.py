@@ -89,7 +89,7 @@ def test_without_the_viewer(study, started, capsys, monkeypatch, without, missin
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="other systems have a screen always")
 def test_without_a_display(study, started, capsys, monkeypatch):
     """Without a display it says what to do."""
-    monkeypatch.delenv("DISPLAY")
+    monkeypatch.delenv("DISPLAY", raising=False)
     monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
     assert main(["review", str(study)]) == 2
     assert "ssh -X" in capsys.readouterr().err
